@@ -161,7 +161,7 @@ impl Variance {
 
 impl Minutes {
     /// From minutes.
-    pub const fn minutes(minutes: f64) -> Self {
+    pub const fn new(minutes: f64) -> Self {
         Self(minutes)
     }
 
