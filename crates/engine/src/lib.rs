@@ -25,5 +25,7 @@
 pub mod ids;
 pub mod settings;
 pub mod site;
+pub mod surface;
 pub mod survey;
+
 pub mod units;
