@@ -63,7 +63,7 @@ pub enum Preference {
 }
 
 /// Where the floor is to end.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Goal {
     /// The height.
     pub height: TargetHeight,
@@ -77,19 +77,6 @@ pub struct Goal {
     pub tilt_allowed: Option<f64>,
     /// Only these rooms; empty means all.
     pub rooms: Vec<RoomId>,
-}
-
-impl Default for Goal {
-    fn default() -> Self {
-        Self {
-            height: TargetHeight::default(),
-            prefer: Preference::default(),
-            level_tolerance: None,
-            slope_tolerance: None,
-            tilt_allowed: None,
-            rooms: Vec::new(),
-        }
-    }
 }
 
 /// What a pass may do.

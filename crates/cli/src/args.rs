@@ -1,0 +1,221 @@
+//! What can be typed after `floorwright`.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// Readings in, lifts and packers out: bring an old timber floor to one height.
+#[derive(Debug, Parser)]
+#[command(
+    name = "floorwright",
+    version,
+    before_help = "Try it first:\n  floorwright demo\nthen with your own readings (a CSV of point,x,y,reading):\n  floorwright lift my-readings.csv",
+    after_help = "Exit codes: 0 ok, 1 failed, 2 usage, 3 check failed (faults, suspect readings under --strict,\na goal that cannot be met), 4 not found, 5 in the way, 6 disk.\n\nA planning aid. It does not replace local codes, an engineer or licensed trades.",
+    max_term_width = 80
+)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+
+    /// Print JSON with a versioned schema instead of text.
+    #[arg(long, global = true)]
+    pub json: bool,
+
+    /// When to use colour.
+    #[arg(long, global = true, value_enum, default_value_t = Colour::Auto)]
+    pub colour: Colour,
+}
+
+/// When to use colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Colour {
+    /// On a terminal, unless NO_COLOR is set or TERM is dumb.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Run the whole chain on an invented house and say which picture to open.
+    #[command(before_help = "Example:\n  floorwright demo --into demo")]
+    Demo {
+        /// Folder for the job, its results and its pictures; made if it is not there.
+        #[arg(long, default_value = "demo")]
+        into: PathBuf,
+    },
+    /// Make a job to fill in: a grid of supports with a point over each.
+    #[command(
+        before_help = "Examples:\n  floorwright new house.toml --rows 5 --columns 7 --spacing 1800\n  floorwright new house.toml            (asks)\n  floorwright new --schema              (prints the JSON Schema of a job)"
+    )]
+    New(New),
+    /// Check a job and report every fault at once.
+    #[command(before_help = "Example:\n  floorwright check house.toml")]
+    Check(Job),
+    /// Reduce the readings: levels with their uncertainty, and what to read again.
+    #[command(
+        before_help = "Examples:\n  floorwright levels house.toml\n  floorwright levels house.toml --pair A1,EXT --readings\n  floorwright levels book.toml --book"
+    )]
+    Levels(Levels),
+    /// Show the shape of the floor and hold it against criteria.
+    #[command(
+        before_help = "Examples:\n  floorwright floor house.toml\n  floorwright floor house.toml --profile 0,0:10800,0 --picture floor.svg"
+    )]
+    Floor(Floor),
+    /// Work out the lift and the packers at each support.
+    #[command(
+        before_help = "Examples:\n  floorwright lift my-readings.csv\n  floorwright lift house.toml --height EXT-10 --tolerance 4\n  floorwright lift house.toml --set B3=12 --picture after.svg"
+    )]
+    Lift(Lift),
+    /// Lay out the passes: which jacks move what, and the packers after each.
+    #[command(before_help = "Example:\n  floorwright passes house.toml --jacks 4 --per-pass 5")]
+    Passes(Passes),
+}
+
+/// The job to work on.
+#[derive(Debug, Args)]
+pub struct Job {
+    /// A job (.toml) or a bare list of readings (.csv); `-` reads a CSV from standard input.
+    pub job: PathBuf,
+}
+
+/// Arguments of `new`.
+#[derive(Debug, Args)]
+pub struct New {
+    /// Where to write the job; the readings go beside it.
+    #[arg(required_unless_present = "schema")]
+    pub job: Option<PathBuf>,
+    /// Print the JSON Schema of a job and stop.
+    #[arg(long)]
+    pub schema: bool,
+    /// Rows of supports (bearers).
+    #[arg(long)]
+    pub rows: Option<usize>,
+    /// Supports in each row.
+    #[arg(long)]
+    pub columns: Option<usize>,
+    /// Distance between supports along a row, and between rows unless --row-spacing is given.
+    #[arg(long)]
+    pub spacing: Option<String>,
+    /// Distance between rows.
+    #[arg(long)]
+    pub row_spacing: Option<String>,
+    /// Whose words: au, nz, us or uk.
+    #[arg(long)]
+    pub terms: Option<String>,
+    /// Lengths in mm or ft-in.
+    #[arg(long)]
+    pub units: Option<String>,
+    /// Never ask; what is missing takes its default.
+    #[arg(long)]
+    pub no_input: bool,
+    /// Replace what is there.
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// Arguments of `levels`.
+#[derive(Debug, Args)]
+pub struct Levels {
+    #[command(flatten)]
+    pub job: Job,
+    /// Also the height of one point above another with its uncertainty: FROM,TO. May be repeated.
+    #[arg(long, value_name = "FROM,TO")]
+    pub pair: Vec<String>,
+    /// Also every reading with its residual and tests.
+    #[arg(long)]
+    pub readings: bool,
+    /// Also the level book: rise and fall, height of instrument, checks and misclosure.
+    #[arg(long)]
+    pub book: bool,
+    /// Show the misclosure shared out even though it is beyond the allowance.
+    #[arg(long)]
+    pub accept_misclosure: bool,
+    /// End with exit code 3 if a reading is suspect or a closure fails.
+    #[arg(long)]
+    pub strict: bool,
+}
+
+/// Arguments of `floor`.
+#[derive(Debug, Args)]
+pub struct Floor {
+    #[command(flatten)]
+    pub job: Job,
+    /// Write the map of the floor as SVG.
+    #[arg(long, value_name = "SVG")]
+    pub picture: Option<PathBuf>,
+    /// Draw the picture for a phone instead of for paper.
+    #[arg(long)]
+    pub phone: bool,
+    /// Heights along a line on the plan: X1,Y1:X2,Y2. May be repeated.
+    #[arg(long, value_name = "X,Y:X,Y")]
+    pub profile: Vec<String>,
+    /// Step between contours; chosen by itself if left out.
+    #[arg(long)]
+    pub interval: Option<String>,
+    /// Also list criteria that are loaded but switched off.
+    #[arg(long)]
+    pub all_criteria: bool,
+    /// End with exit code 3 if a criterion is not met.
+    #[arg(long)]
+    pub strict: bool,
+}
+
+/// What the floor is to become; each overrides the job's own goal.
+#[derive(Debug, Default, Args)]
+pub struct Goal {
+    /// Height to reach: a point with an offset (EXT, EXT-10), a level (1500), highest or free.
+    #[arg(long)]
+    pub height: Option<String>,
+    /// Every point within this of the target.
+    #[arg(long)]
+    pub tolerance: Option<String>,
+    /// What to prefer: least-squares, smallest-largest, least-lift or fewest-supports.
+    #[arg(long)]
+    pub prefer: Option<String>,
+    /// Fix the lift of a support by hand: B3=12. May be repeated.
+    #[arg(long = "set", value_name = "SUPPORT=LIFT")]
+    pub set: Vec<String>,
+}
+
+/// Arguments of `lift`.
+#[derive(Debug, Args)]
+pub struct Lift {
+    #[command(flatten)]
+    pub job: Job,
+    #[command(flatten)]
+    pub goal: Goal,
+    /// Write the map of the lifts and of the floor afterwards as SVG.
+    #[arg(long, value_name = "SVG")]
+    pub picture: Option<PathBuf>,
+    /// Draw the picture for a phone instead of for paper.
+    #[arg(long)]
+    pub phone: bool,
+    /// Also every point before and after.
+    #[arg(long)]
+    pub points: bool,
+}
+
+/// Arguments of `passes`.
+#[derive(Debug, Args)]
+pub struct Passes {
+    #[command(flatten)]
+    pub job: Job,
+    #[command(flatten)]
+    pub goal: Goal,
+    /// How many jacks lift together.
+    #[arg(long)]
+    pub jacks: Option<usize>,
+    /// The most any support is raised in one pass.
+    #[arg(long)]
+    pub per_pass: Option<String>,
+    /// Write a sheet of all passes as SVG.
+    #[arg(long, value_name = "SVG")]
+    pub picture: Option<PathBuf>,
+    /// Draw the picture for a phone instead of for paper.
+    #[arg(long)]
+    pub phone: bool,
+}
