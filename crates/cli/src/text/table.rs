@@ -1,0 +1,100 @@
+//! Plain tables that fit a terminal of 80 columns.
+
+/// Which side a column's text stands on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// Words.
+    Left,
+    /// Numbers.
+    Right,
+}
+
+/// Rows of text under headings.
+#[derive(Clone, Debug)]
+pub struct Table {
+    headings: Vec<(String, Side)>,
+    rows: Vec<Vec<String>>,
+}
+
+impl Table {
+    /// A table with these headings and no rows yet.
+    pub fn new(headings: &[(&str, Side)]) -> Self {
+        let headings = headings.iter().map(|(text, side)| ((*text).to_owned(), *side)).collect();
+        Self { headings, rows: Vec::new() }
+    }
+
+    /// Adds a row; what is missing on the right stays empty.
+    pub fn row(&mut self, cells: impl IntoIterator<Item = String>) {
+        self.rows.push(cells.into_iter().collect());
+    }
+
+    /// The table as lines, indented by two, columns as wide as their widest cell.
+    pub fn lines(&self) -> Vec<String> {
+        let widths: Vec<usize> = (0..self.headings.len())
+            .map(|column| {
+                let cells = self.rows.iter().filter_map(|row| row.get(column)).map(|c| width(c));
+                cells.chain([width(&self.headings[column].0)]).max().unwrap_or(0)
+            })
+            .collect();
+        let line = |cells: &mut dyn Iterator<Item = &str>| {
+            let padded: Vec<String> = cells
+                .zip(&self.headings)
+                .zip(&widths)
+                .map(|((cell, (_, side)), widest)| {
+                    let blank = " ".repeat(widest - width(cell));
+                    match side {
+                        Side::Left => format!("{cell}{blank}"),
+                        Side::Right => format!("{blank}{cell}"),
+                    }
+                })
+                .collect();
+            format!("  {}", padded.join("  ")).trim_end().to_owned()
+        };
+        let mut lines = vec![line(&mut self.headings.iter().map(|(text, _)| text.as_str()))];
+        lines.extend(self.rows.iter().map(|row| line(&mut row.iter().map(String::as_str))));
+        lines
+    }
+}
+
+/// Characters, which is what a terminal counts for the letters and signs used here.
+fn width(text: &str) -> usize {
+    text.chars().count()
+}
+
+/// Breaks text at blanks so that no line is longer than `most` characters; lines after the first
+/// are indented by `indent`.
+pub fn wrap(text: &str, most: usize, indent: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    let mut line = String::new();
+    for word in text.split_whitespace() {
+        if !line.trim().is_empty() && width(&line) + 1 + width(word) > most {
+            lines.push(std::mem::replace(&mut line, " ".repeat(indent)));
+        } else if !line.trim().is_empty() {
+            line.push(' ');
+        }
+        line.push_str(word);
+    }
+    lines.push(line);
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn columns_line_up() {
+        let mut table = Table::new(&[("Point", Side::Left), ("Level", Side::Right)]);
+        table.row(["A1".to_owned(), "+3.0".to_owned()]);
+        table.row(["EXT".to_owned(), "-12.5".to_owned()]);
+        assert_eq!(table.lines(), ["  Point  Level", "  A1      +3.0", "  EXT    -12.5"]);
+    }
+
+    #[test]
+    fn wrapped_lines_stay_within_the_width() {
+        let text = "re-read E2 from setup hall: it is 20.1 mm too low";
+        let lines = wrap(text, 20, 2);
+        assert_eq!(lines, ["re-read E2 from", "  setup hall: it is", "  20.1 mm too low"]);
+        assert!(lines.iter().all(|line| line.chars().count() <= 20));
+    }
+}
