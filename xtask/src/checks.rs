@@ -1,0 +1,154 @@
+//! The list of checks, and the summary that is printed at the end.
+
+use crate::{end_to_end, layers, pictures, purity, shell};
+use std::process::ExitCode;
+use std::time::{Duration, Instant};
+
+/// How a check went.
+pub enum Outcome {
+    /// It holds; with a short note, which may be empty.
+    Passed(String),
+    /// It does not hold, and why.
+    Failed(String),
+    /// It could not be tried here, and what it would take.
+    Skipped(String),
+}
+
+impl From<Result<String, String>> for Outcome {
+    fn from(result: Result<String, String>) -> Self {
+        match result {
+            Ok(note) => Self::Passed(note),
+            Err(why) => Self::Failed(why),
+        }
+    }
+}
+
+struct Check {
+    name: &'static str,
+    about: &'static str,
+    run: fn() -> Outcome,
+}
+
+const CHECKS: &[Check] = &[
+    Check { name: "fmt", about: "the code is formatted", run: fmt },
+    Check {
+        name: "layers",
+        about: "dependencies between crates are the arrows of ARCHITECTURE.md",
+        run: || layers::check().into(),
+    },
+    Check {
+        name: "checked-way-in",
+        about: "engine types cannot be deserialised past their checks",
+        run: || purity::no_deserialize_in_engine().into(),
+    },
+    Check { name: "clippy", about: "no lint fires in any target", run: clippy },
+    Check {
+        name: "purity",
+        about: "the bans of the pure crates bite",
+        run: || purity::bans_bite().into(),
+    },
+    Check { name: "test", about: "unit, property, published and documentation tests", run: test },
+    Check { name: "doc", about: "the documentation builds without a warning", run: doc },
+    Check { name: "deny", about: "licences, bans and sources of dependencies", run: deny },
+    Check { name: "advisories", about: "no dependency has a known weakness", run: advisories },
+    Check { name: "pictures", about: "docs/pictures is current and renders", run: pictures::check },
+    Check {
+        name: "end-to-end",
+        about: "the demo runs from the command line, twice to the same bytes",
+        run: end_to_end::check,
+    },
+];
+
+/// Prints the names of the checks.
+pub fn list() -> ExitCode {
+    for check in CHECKS {
+        println!("{:<16}{}", check.name, check.about);
+    }
+    ExitCode::SUCCESS
+}
+
+/// Runs the checks of these names, or all of them, and prints a summary.
+pub fn run(names: &[&str]) -> ExitCode {
+    if let Some(unknown) = names.iter().find(|&name| CHECKS.iter().all(|c| c.name != *name)) {
+        println!("no check is called `{unknown}`; `cargo xtask checks` lists them");
+        return ExitCode::from(2);
+    }
+    let wanted = |check: &&Check| names.is_empty() || names.contains(&check.name);
+    let mut results = Vec::new();
+    for check in CHECKS.iter().filter(wanted) {
+        println!("\n== {}: {}", check.name, check.about);
+        let start = Instant::now();
+        let outcome = (check.run)();
+        if let Outcome::Failed(why) | Outcome::Skipped(why) = &outcome {
+            println!("{why}");
+        }
+        results.push((check.name, outcome, start.elapsed()));
+    }
+    summarise(&results)
+}
+
+fn summarise(results: &[(&str, Outcome, Duration)]) -> ExitCode {
+    println!("\n{:<16}{:<9}{:>8}  note", "check", "result", "time");
+    let (mut passed, mut failed, mut skipped) = (0, 0, 0);
+    for (name, outcome, time) in results {
+        let (word, note) = match outcome {
+            Outcome::Passed(note) => (("passed", &mut passed), note),
+            Outcome::Failed(why) => (("failed", &mut failed), why),
+            Outcome::Skipped(why) => (("skipped", &mut skipped), why),
+        };
+        *word.1 += 1;
+        let first_line = note.lines().next().unwrap_or_default();
+        let line = format!("{name:<16}{:<9}{:>6.1} s  {first_line}", word.0, time.as_secs_f64());
+        println!("{}", line.trim_end());
+    }
+    println!("\n{passed} passed, {failed} failed, {skipped} skipped");
+    if failed == 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+}
+
+fn cargo(arguments: &[&str]) -> Outcome {
+    shell::run(&mut shell::cargo(arguments)).map(|()| String::new()).into()
+}
+
+fn fmt() -> Outcome {
+    cargo(&["fmt", "--all", "--check"])
+}
+
+fn clippy() -> Outcome {
+    cargo(&["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"])
+}
+
+fn test() -> Outcome {
+    cargo(&["test", "--workspace", "--quiet"])
+}
+
+fn doc() -> Outcome {
+    let mut command = shell::cargo(&["doc", "--workspace", "--no-deps"]);
+    shell::run(command.env("RUSTDOCFLAGS", "-D warnings")).map(|()| String::new()).into()
+}
+
+const NO_CARGO_DENY: &str = "cargo-deny is not installed: cargo install --locked cargo-deny";
+
+fn deny() -> Outcome {
+    if !shell::is_installed("cargo-deny", "--version") {
+        return Outcome::Skipped(NO_CARGO_DENY.to_owned());
+    }
+    cargo(&["deny", "check", "licenses", "bans", "sources"])
+}
+
+fn advisories() -> Outcome {
+    if !shell::is_installed("cargo-deny", "--version") {
+        return Outcome::Skipped(NO_CARGO_DENY.to_owned());
+    }
+    match shell::capture(&mut shell::cargo(&["deny", "check", "advisories"])) {
+        Err(why) => Outcome::Failed(why),
+        Ok(output) if output.status.success() => Outcome::Passed(String::new()),
+        Ok(output) => {
+            let said = String::from_utf8_lossy(&output.stderr).into_owned();
+            if said.contains("failed to fetch advisory database") {
+                Outcome::Skipped("the advisory database cannot be fetched from here".to_owned())
+            } else {
+                Outcome::Failed(format!("cargo deny check advisories\n{said}"))
+            }
+        }
+    }
+}

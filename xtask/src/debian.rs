@@ -1,0 +1,43 @@
+//! Programs from outside that some checks need, and the Debian packages they come in.
+
+use crate::shell;
+use std::process::Command;
+
+/// A program that a check starts.
+pub struct Program {
+    /// What is started.
+    pub name: &'static str,
+    /// The Debian package that has it.
+    pub package: &'static str,
+}
+
+/// Turns SVG into PNG.
+pub const RSVG_CONVERT: Program = Program { name: "rsvg-convert", package: "librsvg2-bin" };
+
+/// Makes sure that the program is there: installs its package when we may, and otherwise says how.
+///
+/// # Errors
+/// What to install, if it is missing and we may not.
+pub fn provide(program: &Program) -> Result<(), String> {
+    if shell::is_installed(program.name, "--version") {
+        return Ok(());
+    }
+    if may_install() {
+        let apt_get = |words: &[&str]| {
+            shell::run(Command::new("apt-get").args(words).env("DEBIAN_FRONTEND", "noninteractive"))
+        };
+        apt_get(&["update", "-q"])
+            .and_then(|()| apt_get(&["install", "-qy", "--no-install-recommends", program.package]))
+            .map_err(|why| format!("{} is not installed and {why}", program.name))?;
+        if shell::is_installed(program.name, "--version") {
+            return Ok(());
+        }
+    }
+    Err(format!("{} is not installed: apt-get install {}", program.name, program.package))
+}
+
+fn may_install() -> bool {
+    let user = Command::new("id").arg("-u").output();
+    let is_root = user.is_ok_and(|output| output.stdout.trim_ascii() == b"0");
+    is_root && shell::is_installed("apt-get", "--version")
+}
