@@ -22,10 +22,10 @@
 //! It does not design footings, judge timber or replace an engineer. It knows no files, clock,
 //! network, threads or randomness: the same job gives the same answer.
 
+pub mod units;
 pub mod ids;
+pub mod source;
 pub mod settings;
 pub mod site;
-pub mod surface;
 pub mod survey;
-
-pub mod units;
+pub mod surface;
