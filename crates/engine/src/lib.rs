@@ -29,3 +29,4 @@ pub mod settings;
 pub mod site;
 pub mod survey;
 pub mod surface;
+pub mod verdict;
