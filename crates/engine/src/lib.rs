@@ -30,3 +30,4 @@ pub mod site;
 pub mod survey;
 pub mod surface;
 pub mod verdict;
+pub mod target;

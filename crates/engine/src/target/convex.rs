@@ -1,0 +1,514 @@
+//! Convex programs: the one place that knows the solver.
+//!
+//! A program is: minimise half a sum of squares plus a linear cost, under linear rows and
+//! bounds. An interior-point method finds which rows and bounds are tight; the answer is then
+//! *polished*: the tight ones are held as equations, solved again directly, and the conditions
+//! of an optimum are measured. Whichever of the two answers meets them better is returned,
+//! together with the measurement.
+//!
+//! Numbers here are millimetres by convention of the callers, so that everything is of the size
+//! of one; a missing bound is an infinity, never a large number.
+
+use clarabel::algebra::CscMatrix;
+use clarabel::solver::{
+    DefaultSettings, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus, SupportedConeT,
+    ZeroConeT,
+};
+use faer::prelude::Solve;
+use faer::sparse::{SparseColMat, Triplet};
+use faer::{Col, Side};
+
+/// Coefficients of the variables in a row, each variable at most once.
+pub(super) type Terms = Vec<(usize, f64)>;
+
+/// A linear row: the terms' sum is at most, or equal to, the limit.
+#[derive(Clone, Debug)]
+pub(super) struct Row {
+    pub terms: Terms,
+    pub limit: f64,
+}
+
+/// A program in `bounds.len()` variables.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Program {
+    /// Half the sum of the squares of `terms + constant` is part of the cost.
+    pub squares: Vec<(Terms, f64)>,
+    /// The linear cost of each variable.
+    pub cost: Vec<f64>,
+    /// The terms' sum equals the limit.
+    pub equal: Vec<Row>,
+    /// The terms' sum is at most the limit.
+    pub at_most: Vec<Row>,
+    /// Lower and upper bound of each variable; infinite where there is none.
+    pub bounds: Vec<(f64, f64)>,
+}
+
+/// The answer to a program.
+#[derive(Clone, Debug)]
+pub(super) struct Optimum {
+    pub values: Vec<f64>,
+    /// One for each row of `at_most`, zero or more.
+    pub row_multipliers: Vec<f64>,
+    /// For each variable: of its lower and of its upper bound, zero or more.
+    pub bound_multipliers: Vec<(f64, f64)>,
+    /// The worst departure from the conditions of an optimum.
+    pub accuracy: f64,
+}
+
+/// Why there is no answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Failure {
+    /// The solver holds a proof that no values meet the rows and bounds.
+    Infeasible,
+    /// The solver did not settle, or the cost has no lowest value.
+    Unsettled,
+}
+
+impl Program {
+    /// Adds a variable and returns its index.
+    pub fn variable(&mut self, cost: f64, bounds: (f64, f64)) -> usize {
+        self.cost.push(cost);
+        self.bounds.push(bounds);
+        self.cost.len() - 1
+    }
+
+    /// The cost of given values.
+    pub fn cost_of(&self, values: &[f64]) -> f64 {
+        let squares: f64 =
+            self.squares.iter().map(|(terms, c)| (dot(terms, values) + c).powi(2)).sum();
+        let linear: f64 = self.cost.iter().zip(values).map(|(cost, value)| cost * value).sum();
+        0.5 * squares + linear
+    }
+}
+
+/// The sum of the terms at given values.
+pub(super) fn dot(terms: &[(usize, f64)], values: &[f64]) -> f64 {
+    terms.iter().map(|&(variable, coefficient)| coefficient * values[variable]).sum()
+}
+
+/// Solves a program.
+///
+/// # Errors
+/// [`Failure::Infeasible`] and [`Failure::Unsettled`]; an answer of reduced accuracy counts as
+/// unsettled.
+///
+/// # References
+/// The polishing step: Stellato et al., *OSQP: an operator splitting solver for quadratic
+/// programs*, Math. Prog. Comp. 12 (2020), section 4; checked here against enumeration of
+/// vertices and by measuring the Karush-Kuhn-Tucker conditions of every answer.
+pub(super) fn minimise(program: &Program) -> Result<Optimum, Failure> {
+    let standard = Standard::of(program);
+    if standard.n_variables == 0 {
+        let met = standard.rows.iter().enumerate().all(|(row_idx, row)| {
+            if row_idx < standard.n_equal { row.limit.abs() < 1e-9 } else { row.limit > -1e-9 }
+        });
+        let answer = Answer { values: vec![], multipliers: vec![0.0; standard.rows.len()] };
+        return if met { Ok(standard.optimum(program, answer)) } else { Err(Failure::Infeasible) };
+    }
+    let raw = standard.interior_point()?;
+    let best = match standard.polish(&raw) {
+        Some(polished) if standard.departure(&polished) <= standard.departure(&raw).max(1e-10) => {
+            polished
+        }
+        _ => raw,
+    };
+    Ok(standard.optimum(program, best))
+}
+
+/// Whether some direction of the variables changes none of the squares: then the least squares
+/// are the same for many answers.
+pub(super) fn has_flat_direction(program: &Program) -> bool {
+    let n_variables = program.bounds.len();
+    let quadratic = quadratic_part(program);
+    let largest = quadratic.iter().filter(|e| e.0 == e.1).map(|e| e.2).fold(0.0_f64, f64::max);
+    if n_variables == 0 || largest == 0.0 {
+        return n_variables > 0;
+    }
+    let shift = 1e-9 * largest;
+    let lower = quadratic
+        .iter()
+        .map(|&(row, column, value)| Triplet::new(column, row, value))
+        .chain((0..n_variables).map(|variable| Triplet::new(variable, variable, shift)))
+        .collect::<Vec<_>>();
+    let Ok(matrix) = SparseColMat::try_new_from_triplets(n_variables, n_variables, &lower) else {
+        return true;
+    };
+    let Ok(factor) = matrix.sp_cholesky(Side::Lower) else { return true };
+    // Inverse iteration from a start without pattern converges on the flattest direction.
+    let mut direction = Col::from_fn(n_variables, |i| 1.0 + (i as f64 * 0.618_034).fract());
+    let mut smallest = largest;
+    for _ in 0..12 {
+        direction = &direction * (1.0 / direction.norm_l2());
+        direction = factor.solve(&direction);
+        smallest = 1.0 / direction.norm_l2() - shift;
+    }
+    smallest < 1e-7 * largest
+}
+
+/// The program as the solver wants it: equations first, then rows that are at most their limit,
+/// then bounds; every row divided by its largest coefficient.
+struct Standard {
+    n_variables: usize,
+    n_equal: usize,
+    n_at_most: usize,
+    /// Upper triangle, sorted by column then row, one entry to a place.
+    quadratic: Vec<(usize, usize, f64)>,
+    linear: Vec<f64>,
+    rows: Vec<Row>,
+    row_scales: Vec<f64>,
+    /// Which bound each row after the `at_most` rows stands for: variable, and whether upper.
+    bound_rows: Vec<(usize, bool)>,
+}
+
+struct Answer {
+    values: Vec<f64>,
+    multipliers: Vec<f64>,
+}
+
+impl Standard {
+    fn of(program: &Program) -> Self {
+        let n_variables = program.bounds.len();
+        let mut linear = program.cost.clone();
+        for (terms, constant) in &program.squares {
+            for &(variable, coefficient) in terms {
+                linear[variable] += coefficient * constant;
+            }
+        }
+        let mut rows = Vec::new();
+        let mut row_scales = Vec::new();
+        for row in program.equal.iter().chain(&program.at_most) {
+            let largest = row.terms.iter().map(|term| term.1.abs()).fold(0.0, f64::max);
+            let scale = if largest > 0.0 { largest } else { 1.0 };
+            let terms = row.terms.iter().map(|&(v, c)| (v, c / scale)).collect();
+            rows.push(Row { terms, limit: row.limit / scale });
+            row_scales.push(scale);
+        }
+        let mut bound_rows = Vec::new();
+        for (variable, &(lower, upper)) in program.bounds.iter().enumerate() {
+            if lower.is_finite() {
+                rows.push(Row { terms: vec![(variable, -1.0)], limit: -lower });
+                bound_rows.push((variable, false));
+            }
+            if upper.is_finite() {
+                rows.push(Row { terms: vec![(variable, 1.0)], limit: upper });
+                bound_rows.push((variable, true));
+            }
+        }
+        row_scales.resize(rows.len(), 1.0);
+        Self {
+            n_variables,
+            n_equal: program.equal.len(),
+            n_at_most: program.at_most.len(),
+            quadratic: quadratic_part(program),
+            linear,
+            rows,
+            row_scales,
+            bound_rows,
+        }
+    }
+
+    fn interior_point(&self) -> Result<Answer, Failure> {
+        let n_rows = self.rows.len();
+        let (mut i, mut j, mut v) = (Vec::new(), Vec::new(), Vec::new());
+        for (row_idx, row) in self.rows.iter().enumerate() {
+            for &(variable, coefficient) in &row.terms {
+                i.push(row_idx);
+                j.push(variable);
+                v.push(coefficient);
+            }
+        }
+        let matrix = CscMatrix::new_from_triplets(n_rows, self.n_variables, i, j, v);
+        let quadratic = CscMatrix::new_from_triplets(
+            self.n_variables,
+            self.n_variables,
+            self.quadratic.iter().map(|entry| entry.0).collect(),
+            self.quadratic.iter().map(|entry| entry.1).collect(),
+            self.quadratic.iter().map(|entry| entry.2).collect(),
+        );
+        let limits: Vec<f64> = self.rows.iter().map(|row| row.limit).collect();
+        let mut cones: Vec<SupportedConeT<f64>> = Vec::new();
+        if self.n_equal > 0 {
+            cones.push(ZeroConeT(self.n_equal));
+        }
+        if n_rows > self.n_equal {
+            cones.push(NonnegativeConeT(n_rows - self.n_equal));
+        }
+        let settings = DefaultSettings {
+            verbose: false,
+            max_threads: 1,
+            direct_solve_method: "qdldl".to_owned(),
+            ..DefaultSettings::default()
+        };
+        let mut solver =
+            DefaultSolver::new(&quadratic, &self.linear, &matrix, &limits, &cones, settings)
+                .map_err(|_| Failure::Unsettled)?;
+        solver.solve();
+        let solution = solver.solution;
+        match solution.status {
+            SolverStatus::Solved => Ok(Answer { values: solution.x, multipliers: solution.z }),
+            SolverStatus::PrimalInfeasible => Err(Failure::Infeasible),
+            _ => Err(Failure::Unsettled),
+        }
+    }
+
+    /// Holds the tight rows as equations and solves them with the stationarity condition.
+    ///
+    /// The system may be singular (several answers, or rows that repeat one another), so it is
+    /// shifted a little and the shift is taken out again by refinement.
+    fn polish(&self, raw: &Answer) -> Option<Answer> {
+        const SHIFT: f64 = 1e-7;
+        let tight: Vec<usize> = (0..self.rows.len())
+            .filter(|&row_idx| {
+                let slack = self.rows[row_idx].limit - dot(&self.rows[row_idx].terms, &raw.values);
+                row_idx < self.n_equal || raw.multipliers[row_idx] > slack
+            })
+            .collect();
+        let n = self.n_variables;
+        let size = n + tight.len();
+        let mut triplets = Vec::new();
+        for &(row, column, value) in &self.quadratic {
+            triplets.push(Triplet::new(row, column, value));
+            if row != column {
+                triplets.push(Triplet::new(column, row, value));
+            }
+        }
+        triplets.extend((0..n).map(|variable| Triplet::new(variable, variable, SHIFT)));
+        for (tight_idx, &row_idx) in tight.iter().enumerate() {
+            for &(variable, coefficient) in &self.rows[row_idx].terms {
+                triplets.push(Triplet::new(n + tight_idx, variable, coefficient));
+                triplets.push(Triplet::new(variable, n + tight_idx, coefficient));
+            }
+            triplets.push(Triplet::new(n + tight_idx, n + tight_idx, -SHIFT));
+        }
+        let factor =
+            SparseColMat::try_new_from_triplets(size, size, &triplets).ok()?.sp_lu().ok()?;
+
+        let mut polished =
+            Answer { values: raw.values.clone(), multipliers: vec![0.0; self.rows.len()] };
+        for &row_idx in &tight {
+            polished.multipliers[row_idx] = raw.multipliers[row_idx];
+        }
+        for _ in 0..20 {
+            let gradient = self.gradient(&polished);
+            let missing = |i: usize| {
+                let row = &self.rows[tight[i - n]];
+                row.limit - dot(&row.terms, &polished.values)
+            };
+            let residual = Col::from_fn(size, |i| if i < n { -gradient[i] } else { missing(i) });
+            if residual.norm_max() < 1e-13 {
+                break;
+            }
+            let step = factor.solve(&residual);
+            for variable in 0..n {
+                polished.values[variable] += step[variable];
+            }
+            for (tight_idx, &row_idx) in tight.iter().enumerate() {
+                polished.multipliers[row_idx] += step[n + tight_idx];
+            }
+        }
+        polished.values.iter().all(|value| value.is_finite()).then_some(polished)
+    }
+
+    /// The slope of the cost plus the pull of the rows: zero at an optimum.
+    fn gradient(&self, answer: &Answer) -> Vec<f64> {
+        let mut gradient = self.linear.clone();
+        for &(row, column, value) in &self.quadratic {
+            gradient[row] += value * answer.values[column];
+            if row != column {
+                gradient[column] += value * answer.values[row];
+            }
+        }
+        for (row, multiplier) in self.rows.iter().zip(&answer.multipliers) {
+            for &(variable, coefficient) in &row.terms {
+                gradient[variable] += coefficient * multiplier;
+            }
+        }
+        gradient
+    }
+
+    /// The worst departure from the conditions of an optimum: rows met, multipliers not
+    /// negative, no pull from a slack row, no slope left. NaN counts as infinitely bad.
+    fn departure(&self, answer: &Answer) -> f64 {
+        let mut worst = self.gradient(answer).iter().map(|slope| slope.abs()).fold(0.0, worse);
+        for (row_idx, row) in self.rows.iter().enumerate() {
+            let slack = row.limit - dot(&row.terms, &answer.values);
+            let multiplier = answer.multipliers[row_idx];
+            worst = worse(
+                worst,
+                if row_idx < self.n_equal {
+                    slack.abs()
+                } else {
+                    (-slack).max(-multiplier).max((slack * multiplier).abs())
+                },
+            );
+        }
+        worst
+    }
+
+    fn optimum(&self, program: &Program, mut answer: Answer) -> Optimum {
+        let accuracy = self.departure(&answer);
+        for (value, &(lower, upper)) in answer.values.iter_mut().zip(&program.bounds) {
+            *value = value.clamp(lower, upper);
+            // What the arithmetic leaves beside a bound belongs on it.
+            if (*value - lower).abs() < 1e-8 {
+                *value = lower;
+            } else if (*value - upper).abs() < 1e-8 {
+                *value = upper;
+            }
+        }
+        let row_multipliers = (self.n_equal..self.n_equal + self.n_at_most)
+            .map(|row_idx| (answer.multipliers[row_idx] / self.row_scales[row_idx]).max(0.0))
+            .collect();
+        let mut bound_multipliers = vec![(0.0, 0.0); self.n_variables];
+        let first_bound = self.n_equal + self.n_at_most;
+        for (&(variable, upper), &multiplier) in
+            self.bound_rows.iter().zip(&answer.multipliers[first_bound..])
+        {
+            let pair: &mut (f64, f64) = &mut bound_multipliers[variable];
+            *(if upper { &mut pair.1 } else { &mut pair.0 }) = multiplier.max(0.0);
+        }
+        Optimum { values: answer.values, row_multipliers, bound_multipliers, accuracy }
+    }
+}
+
+fn worse(a: f64, b: f64) -> f64 {
+    if b.is_nan() { f64::INFINITY } else { a.max(b) }
+}
+
+/// The upper triangle of the quadratic cost.
+fn quadratic_part(program: &Program) -> Vec<(usize, usize, f64)> {
+    let mut entries = Vec::new();
+    for (terms, _) in &program.squares {
+        for &(a, value_a) in terms {
+            entries.extend(
+                terms
+                    .iter()
+                    .filter(|term| a <= term.0)
+                    .map(|&(b, value_b)| (a, b, value_a * value_b)),
+            );
+        }
+    }
+    entries.sort_by_key(|&(row, column, _)| (column, row));
+    entries.dedup_by(|next, kept| {
+        let same = (next.0, next.1) == (kept.0, kept.1);
+        if same {
+            kept.2 += next.2;
+        }
+        same
+    });
+    entries
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// Second method for a small linear program: try every corner.
+    fn best_corner(cost: [f64; 2], rows: &[([f64; 2], f64)], upper: f64) -> Option<f64> {
+        let mut lines: Vec<([f64; 2], f64)> = rows.to_vec();
+        lines.extend([
+            ([-1.0, 0.0], 0.0),
+            ([0.0, -1.0], 0.0),
+            ([1.0, 0.0], upper),
+            ([0.0, 1.0], upper),
+        ]);
+        let mut best: Option<f64> = None;
+        for first in 0..lines.len() {
+            for second in first + 1..lines.len() {
+                let ([a, b], e) = lines[first];
+                let ([c, d], f) = lines[second];
+                let determinant = a * d - b * c;
+                if determinant.abs() < 1e-9 {
+                    continue;
+                }
+                let corner = [(e * d - b * f) / determinant, (a * f - e * c) / determinant];
+                let inside = |&([a, b], limit): &([f64; 2], f64)| {
+                    a * corner[0] + b * corner[1] <= limit + 1e-7
+                };
+                if lines.iter().all(inside) {
+                    let value = cost[0] * corner[0] + cost[1] * corner[1];
+                    best = Some(best.map_or(value, |known| known.min(value)));
+                }
+            }
+        }
+        best
+    }
+
+    proptest! {
+        /// Second method: the lowest cost at a corner of the allowed region.
+        #[test]
+        fn linear_optimum_is_the_best_corner(
+            cost in prop::array::uniform2(-3i32..=3),
+            rows in prop::collection::vec((prop::array::uniform2(-3i32..=3), -4i32..=12), 0..6),
+        ) {
+            let cost = cost.map(f64::from);
+            let rows: Vec<_> =
+                rows.into_iter().map(|(c, limit)| (c.map(f64::from), f64::from(limit))).collect();
+            let program = Program {
+                cost: cost.to_vec(),
+                at_most: rows
+                    .iter()
+                    .map(|&([a, b], limit)| Row { terms: vec![(0, a), (1, b)], limit })
+                    .collect(),
+                bounds: vec![(0.0, 10.0); 2],
+                ..Program::default()
+            };
+            match (minimise(&program), best_corner(cost, &rows, 10.0)) {
+                (Ok(found), Some(best)) => {
+                    let value = program.cost_of(&found.values);
+                    prop_assert!((value - best).abs() < 1e-6, "{value} {best}");
+                }
+                (Err(_), None) => {}
+                (found, best) => prop_assert!(false, "{found:?} against {best:?}"),
+            }
+        }
+
+        /// A strictly convex program meets the conditions of an optimum to rounding.
+        #[test]
+        fn quadratic_answers_meet_the_conditions(
+            wanted in prop::collection::vec(-30.0..30.0_f64, 1..12),
+            limit in 0.5..20.0_f64,
+        ) {
+            let n = wanted.len();
+            let mut program = Program::default();
+            for &value in &wanted {
+                let variable = program.variable(0.0, (0.0, 15.0));
+                program.squares.push((vec![(variable, 1.0)], -value));
+            }
+            for pair in 1..n {
+                program.at_most.push(Row { terms: vec![(pair, 1.0), (pair - 1, -1.0)], limit });
+            }
+            let found = minimise(&program).unwrap();
+            prop_assert!(found.accuracy < 1e-6, "{}", found.accuracy);
+        }
+    }
+
+    #[test]
+    fn no_variables_is_a_question_about_the_limits() {
+        let with =
+            |limit| Program { at_most: vec![Row { terms: vec![], limit }], ..Program::default() };
+        assert!(minimise(&with(1.0)).unwrap().values.is_empty());
+        assert_eq!(minimise(&with(-1.0)).unwrap_err(), Failure::Infeasible);
+    }
+
+    #[test]
+    fn no_rows_at_all_is_plain_least_squares() {
+        let mut program = Program::default();
+        let height = program.variable(0.0, (f64::NEG_INFINITY, f64::INFINITY));
+        program.squares = [3.0, 5.0, 10.0].map(|level| (vec![(height, 1.0)], -level)).to_vec();
+        let found = minimise(&program).unwrap();
+        assert!((found.values[0] - 6.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn two_variables_that_only_act_together_are_flat() {
+        let mut program = Program::default();
+        program.variable(0.0, (0.0, 1.0));
+        program.variable(0.0, (0.0, 1.0));
+        program.squares.push((vec![(0, 1.0), (1, 1.0)], -1.0));
+        assert!(has_flat_direction(&program));
+        program.squares.push((vec![(0, 1.0)], 0.0));
+        assert!(!has_flat_direction(&program));
+    }
+}

@@ -1,0 +1,379 @@
+//! Why requirements cannot be met together, in words a builder reads.
+
+use super::convex::{Failure, Optimum, Row, minimise};
+use super::model::Model;
+use super::plan::{Broken, Requirement, Side};
+use super::problem::{Problem, SupportBounds};
+use super::{SHORTFALL, smallest_worst};
+use crate::ids::SupportId;
+use crate::units::{Length, round_to};
+use serde::Serialize;
+
+/// A support this close to a point on the plan stands under it.
+const UNDER: Length = Length::mm(300.0);
+
+/// Multipliers below this are arithmetic.
+const PULLS: f64 = 1e-6;
+
+/// A support whose bound stands in the way of a requirement.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct HeldBy {
+    /// The support.
+    pub support: SupportId,
+    /// The bound that is reached: most lift, or least lift if `lowest`.
+    pub bound: Length,
+    /// Whether it is the least lift that stands in the way.
+    pub lowest: bool,
+    /// The support has no room either way.
+    pub fixed: bool,
+    /// Why, as the job gives it.
+    pub why: Option<String>,
+}
+
+/// Requirements that cannot be met together, although all but any one of them can.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Clash {
+    /// The requirements.
+    pub requirements: Vec<Requirement>,
+    /// The caps and held supports behind them.
+    pub held_by: Vec<HeldBy>,
+}
+
+/// The smallest level tolerance that can be met.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct SmallestTolerance {
+    /// With the supports' bounds and the extra rows kept, slope and straightedge left aside.
+    pub level_alone: Length,
+    /// The same with slope and straightedge kept; `None` if they cannot be met at all.
+    pub with_the_rest: Option<Length>,
+}
+
+/// Why it cannot be done.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Explanation {
+    /// The cheapest way to give in: which requirements, by how much each.
+    pub shortfalls: Vec<Broken>,
+    /// Their sum.
+    pub total: Length,
+    /// A smallest set of requirements that clash. There may be others.
+    pub clash: Clash,
+    /// The smallest workable level tolerance, if the extra rows can be met at all.
+    pub smallest_tolerance: Option<SmallestTolerance>,
+    /// Requirements of the floor's shape that no lift at any support can meet.
+    pub not_curable: Vec<Broken>,
+    /// All of it in sentences, the most useful first.
+    pub words: Vec<String>,
+}
+
+/// Which needs may give and which stand firm.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Part {
+    Gives,
+    Firm,
+    Out,
+}
+
+struct Elastic {
+    found: Optimum,
+    /// Slack of each need; zero for those that do not give.
+    slacks: Vec<f64>,
+    multipliers: Vec<f64>,
+    total: f64,
+}
+
+/// The least total by which the requirements are missed, in millimetres: zero if they can be met.
+pub(super) fn shortfall(model: &Model<'_>) -> Result<f64, Failure> {
+    elastic(model, |_| Part::Gives).map(|elastic| elastic.total)
+}
+
+fn elastic(model: &Model<'_>, part: impl Fn(usize) -> Part) -> Result<Elastic, Failure> {
+    let mut program = model.base.clone();
+    let mut row_of = vec![None; model.needs.len()];
+    let mut slack_of = vec![None; model.needs.len()];
+    for (need_idx, need) in model.needs.iter().enumerate() {
+        let part = part(need_idx);
+        if part == Part::Out {
+            continue;
+        }
+        let mut terms = need.row.terms.clone();
+        if part == Part::Gives {
+            let slack = program.variable(1.0, (0.0, f64::INFINITY));
+            terms.push((slack, -1.0));
+            slack_of[need_idx] = Some(slack);
+        }
+        row_of[need_idx] = Some(program.at_most.len());
+        program.at_most.push(Row { terms, limit: need.row.limit });
+    }
+    let found = minimise(&program)?;
+    let slacks: Vec<f64> =
+        slack_of.iter().map(|slack| slack.map_or(0.0, |slack| found.values[slack])).collect();
+    let multipliers =
+        row_of.iter().map(|row| row.map_or(0.0, |row| found.row_multipliers[row])).collect();
+    let total = slacks.iter().sum();
+    Ok(Elastic { found, slacks, multipliers, total })
+}
+
+/// Explains why the model's requirements cannot be met together.
+///
+/// # References
+/// Elastic programming and the deletion filter: Chinneck & Dravnieks, *Locating minimal
+/// infeasible constraint sets in linear programs*, ORSA J. Computing 3 (1991) (from memory).
+pub(super) fn explain(problem: &Problem, model: &Model<'_>) -> Result<Explanation, Failure> {
+    let is_extra = |need: usize| matches!(model.needs[need].requirement, Requirement::Extra { .. });
+    // Extra rows stand firm if they can; when they clash among themselves they give as well.
+    let cheapest = elastic(model, |need| if is_extra(need) { Part::Firm } else { Part::Gives })
+        .or_else(|_| elastic(model, |_| Part::Gives))?;
+    let needs = minimal_clash(model, &cheapest)?;
+    let at_the_clash = elastic(model, |need| part_of(&needs, need))?;
+    let clash = Clash {
+        requirements: needs.iter().map(|&need| model.needs[need].requirement.clone()).collect(),
+        held_by: held_by(problem, model, &at_the_clash),
+    };
+    let mut explanation = Explanation {
+        shortfalls: shortfalls(model, &cheapest.slacks),
+        total: Length::mm(cheapest.total),
+        clash,
+        smallest_tolerance: smallest_tolerance(model),
+        not_curable: not_curable(problem)?,
+        words: Vec::new(),
+    };
+    explanation.words = words(problem, &explanation);
+    Ok(explanation)
+}
+
+fn part_of(needs: &[usize], need: usize) -> Part {
+    if needs.contains(&need) { Part::Gives } else { Part::Out }
+}
+
+fn shortfalls(model: &Model<'_>, slacks: &[f64]) -> Vec<Broken> {
+    model
+        .needs
+        .iter()
+        .zip(slacks)
+        .filter(|(_, slack)| **slack > SHORTFALL)
+        .map(|(need, &slack)| Broken {
+            requirement: need.requirement.clone(),
+            by: Length::mm(slack),
+        })
+        .collect()
+}
+
+/// The deletion filter, in halves first so that long lists shrink quickly.
+fn minimal_clash(model: &Model<'_>, cheapest: &Elastic) -> Result<Vec<usize>, Failure> {
+    let clashes = |needs: &[usize]| {
+        elastic(model, |need| part_of(needs, need)).map(|found| found.total > SHORTFALL)
+    };
+    let mut kept: Vec<usize> =
+        (0..model.needs.len()).filter(|&need| cheapest.multipliers[need] > PULLS).collect();
+    if kept.is_empty() || !clashes(&kept)? {
+        kept = (0..model.needs.len()).collect();
+    }
+    // Dropped first: what reads worst, and within a kind what is missed least.
+    kept.sort_by(|&a, &b| {
+        let kind = |need: usize| drop_order(&model.needs[need].requirement);
+        kind(a)
+            .cmp(&kind(b))
+            .then(cheapest.slacks[a].total_cmp(&cheapest.slacks[b]))
+            .then(b.cmp(&a))
+    });
+    let mut chunk = kept.len().div_ceil(2).max(1);
+    loop {
+        let mut first = 0;
+        while first < kept.len() && kept.len() > 1 {
+            let end = (first + chunk).min(kept.len());
+            let rest: Vec<usize> = kept[..first].iter().chain(&kept[end..]).copied().collect();
+            if !rest.is_empty() && clashes(&rest)? {
+                kept = rest;
+            } else {
+                first = end;
+            }
+        }
+        if chunk == 1 {
+            break;
+        }
+        chunk = chunk.div_ceil(2);
+    }
+    kept.sort_unstable();
+    Ok(kept)
+}
+
+fn drop_order(requirement: &Requirement) -> u8 {
+    match requirement {
+        Requirement::Extra { .. } => 0,
+        Requirement::Straightedge { .. } => 1,
+        Requirement::Slope { .. } => 2,
+        Requirement::Level { .. } => 3,
+    }
+}
+
+/// The supports that the clash pulls at and that have no room left that way.
+fn held_by(problem: &Problem, model: &Model<'_>, clash: &Elastic) -> Vec<HeldBy> {
+    // With every support open, variable and support have the same index.
+    let open = open_model(problem);
+    let mut pulls = vec![0.0; problem.supports.len()];
+    for (need, &multiplier) in open.needs.iter().zip(&clash.multipliers) {
+        for &(variable, coefficient) in &need.row.terms {
+            if variable < pulls.len() {
+                pulls[variable] -= multiplier * coefficient;
+            }
+        }
+    }
+    for (support, pull) in pulls.iter_mut().enumerate() {
+        if let Some(variable) = model.lift_variable(support) {
+            let (lower, upper) = clash.found.bound_multipliers[variable];
+            *pull = upper - lower;
+        }
+    }
+    let active = |support: &SupportBounds, pull: f64| HeldBy {
+        support: support.id.clone(),
+        bound: if pull > 0.0 { support.upper } else { support.lower },
+        lowest: pull < 0.0,
+        fixed: support.is_held(),
+        why: support.why.clone(),
+    };
+    problem
+        .supports
+        .iter()
+        .zip(&pulls)
+        .filter(|(_, pull)| pull.abs() > PULLS)
+        .map(|(support, &pull)| active(support, pull))
+        .collect()
+}
+
+/// The problem with every bound on every lift removed.
+fn open_model(problem: &Problem) -> Model<'_> {
+    let unbounded = vec![(f64::NEG_INFINITY, f64::INFINITY); problem.supports.len()];
+    Model::with_bounds(problem, &unbounded)
+}
+
+fn smallest_tolerance(model: &Model<'_>) -> Option<SmallestTolerance> {
+    if model.departures.is_empty() {
+        return None;
+    }
+    let keep = |wanted: fn(&Requirement) -> bool| {
+        let mut program = model.base.clone();
+        let rows = model.needs.iter().filter(|need| wanted(&need.requirement));
+        program.at_most.extend(rows.map(|need| need.row.clone()));
+        smallest_worst(model, program).ok().map(|(worst, _)| Length::mm(worst))
+    };
+    let level_alone = keep(|requirement| matches!(requirement, Requirement::Extra { .. }))?;
+    let with_the_rest = keep(|requirement| !matches!(requirement, Requirement::Level { .. }));
+    Some(SmallestTolerance { level_alone, with_the_rest })
+}
+
+/// Shape requirements that stay unmet with every bound on every lift removed.
+fn not_curable(problem: &Problem) -> Result<Vec<Broken>, Failure> {
+    let model = open_model(problem);
+    let is_extra = |need: usize| matches!(model.needs[need].requirement, Requirement::Extra { .. });
+    let found = elastic(&model, |need| if is_extra(need) { Part::Out } else { Part::Gives })?;
+    Ok(shortfalls(&model, &found.slacks))
+}
+
+fn words(problem: &Problem, explanation: &Explanation) -> Vec<String> {
+    let mut words = vec![clash_words(problem, &explanation.clash)];
+    for broken in &explanation.not_curable {
+        words.push(format!(
+            "{} misses by {} whatever the lifts: this is shape between the supports, not curable at the supports",
+            subject(&broken.requirement),
+            broken.by
+        ));
+    }
+    if let Some(smallest) = explanation.smallest_tolerance {
+        words.push(smallest_words(smallest));
+    }
+    words.push(format!(
+        "to make it possible, requirements must give by {} in all, at {} {}",
+        explanation.total,
+        explanation.shortfalls.len(),
+        if explanation.shortfalls.len() == 1 { "place" } else { "places" }
+    ));
+    words
+}
+
+fn smallest_words(smallest: SmallestTolerance) -> String {
+    // A tolerance rounded down could not be met.
+    let up = |tolerance: Length| Length::mm(round_to(tolerance.to_mm() + 0.049, 0.1));
+    let alone = format!("the smallest workable level tolerance is {}", up(smallest.level_alone));
+    match smallest.with_the_rest {
+        Some(all) if all - smallest.level_alone > Length::mm(0.05) => {
+            format!("{alone}, or {} with slope and straightedge kept", up(all))
+        }
+        Some(_) => alone,
+        None => format!("{alone}, with slope and straightedge left aside"),
+    }
+}
+
+fn clash_words(problem: &Problem, clash: &Clash) -> String {
+    let asks: Vec<String> = clash.requirements.iter().map(|need| ask(problem, need)).collect();
+    let under = match clash.requirements.as_slice() {
+        [Requirement::Level { point, .. }] => {
+            problem.points.iter().find(|known| known.id == *point).map(|point| point.at)
+        }
+        _ => None,
+    };
+    let stands_under = |held: &HeldBy| {
+        let support = problem.supports.iter().find(|support| support.id == held.support);
+        under.zip(support).is_some_and(|(at, support)| support.at.distance(at) <= UNDER)
+    };
+    let holds: Vec<String> = clash
+        .held_by
+        .iter()
+        .map(|held| {
+            let place = if stands_under(held) { " under it" } else { "" };
+            let why = held.why.as_ref().map_or(String::new(), |why| format!(": {why}"));
+            format!("support {}{place} {}{why}", held.support, hold(held))
+        })
+        .collect();
+    let asks = match asks.as_slice() {
+        [only] => only.clone(),
+        _ => format!("these cannot all be met: {}", asks.join("; ")),
+    };
+    if holds.is_empty() { asks } else { format!("{asks}, but {}", holds.join(" and ")) }
+}
+
+fn hold(held: &HeldBy) -> String {
+    if held.fixed && held.bound.abs() < Length::mm(0.05) {
+        "is fixed".to_owned()
+    } else if held.fixed {
+        format!("is held at a lift of {}", held.bound)
+    } else if !held.lowest {
+        format!("may be raised at most {}", held.bound)
+    } else if held.bound < Length::ZERO {
+        format!("may be let down at most {}", -held.bound)
+    } else if held.bound > Length::ZERO {
+        format!("must be raised at least {}", held.bound)
+    } else {
+        "may not be let down".to_owned()
+    }
+}
+
+/// A requirement as what has to happen.
+fn ask(problem: &Problem, requirement: &Requirement) -> String {
+    let Requirement::Level { point, side } = requirement else {
+        return format!("{} within its limit", subject(requirement));
+    };
+    let tolerance = problem.level_tolerance.unwrap_or_default();
+    let known = problem.points.iter().find(|known| known.id == *point);
+    let direction = if *side == Side::TooLow { "up" } else { "down" };
+    match (known, problem.height) {
+        (Some(known), super::Height::At(target)) if problem.tilt.is_none() => {
+            let off = (target - known.level).abs() - tolerance;
+            format!(
+                "{point} has to come {direction} at least {off} to be within {tolerance} of the target"
+            )
+        }
+        _ => format!("{point} has to come {direction} to be within {tolerance} of the target"),
+    }
+}
+
+fn subject(requirement: &Requirement) -> String {
+    match requirement {
+        Requirement::Level { point, .. } => format!("the level at {point}"),
+        Requirement::Slope { high, low } => format!("the slope from {high} to {low}"),
+        Requirement::Straightedge { points: [a, b, c], side } => {
+            let shape = if *side == Side::TooLow { "hollow" } else { "hump" };
+            format!("the {shape} under a straightedge over {a}, {b} and {c}")
+        }
+        Requirement::Extra { name } => name.clone(),
+    }
+}
