@@ -1,0 +1,687 @@
+//! The stored form of a job, format 1: what a TOML file holds, before anything is checked.
+//!
+//! Every field's comment is its description in the JSON Schema ([`schema`]). Forms hold what was
+//! typed; [`crate::load`] turns them into engine values or says what is wrong with them.
+
+use crate::limits::plain_number;
+use crate::measure::Unit;
+use schemars::JsonSchema;
+use serde::de::{self, SeqAccess, Visitor, value::SeqAccessDeserializer};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use std::fmt;
+use std::marker::PhantomData;
+
+/// The format that this program reads and writes.
+pub const FORMAT: i64 = 1;
+
+/// A number in the unit of its place, or text that may bring its own unit.
+#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[serde(untagged, expecting = "expected a number, or text such as \"1.612 m\" or \"5' 3 7/16\\\"\"")]
+pub enum Quantity {
+    /// A number in the unit of its place.
+    Number(f64),
+    /// Text that may bring its own unit, such as "1.612 m", "5' 3 7/16\"" or "1 in 300".
+    Text(String),
+}
+
+impl fmt::Display for Quantity {
+    /// As it was typed.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Number(number) => f.write_str(&plain_number(*number)),
+            Self::Text(text) => write!(f, "\"{text}\""),
+        }
+    }
+}
+
+impl Serialize for Quantity {
+    /// Whole numbers are written without decimals.
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match self {
+            Self::Number(number) if number.fract() == 0.0 && number.abs() < 1e15 => {
+                serializer.serialize_i64(*number as i64)
+            }
+            Self::Number(number) => serializer.serialize_f64(*number),
+            Self::Text(text) => serializer.serialize_str(text),
+        }
+    }
+}
+
+impl From<f64> for Quantity {
+    fn from(number: f64) -> Self {
+        Self::Number(number)
+    }
+}
+
+impl From<&str> for Quantity {
+    fn from(text: &str) -> Self {
+        Self::Text(text.to_owned())
+    }
+}
+
+/// A limit: its value alone, or its value with the reason for it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged, expecting = "expected a value, or { value = …, reason = \"…\" }")]
+pub enum LimitForm {
+    /// The value alone.
+    Bare(Quantity),
+    /// The value with the reason for it.
+    Reasoned(ReasonedForm),
+}
+
+/// A value with the reason for it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ReasonedForm {
+    /// The value.
+    pub value: Quantity,
+    /// Why it has that value: a source, an agreement, a decision on site.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+}
+
+/// Where a point is: a place on the plan, or over a support.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged, expecting = "expected a place [x, y], or the name of the support that it is over")]
+pub enum PlaceForm {
+    /// A place on the plan: x to the right, y up the page.
+    Position([Quantity; 2]),
+    /// The name of the support that the point is over.
+    OverSupport(String),
+}
+
+/// The height that the floor is to be brought to.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(
+    untagged,
+    expecting = "expected a height, \"highest\", \"free\" or { point = \"…\", offset = … }"
+)]
+pub enum HeightForm {
+    /// A height above the datum, or one of the words "highest" and "free".
+    Height(Quantity),
+    /// The level of a surveyed point, with an offset.
+    Point(HeightPointForm),
+}
+
+/// The level of a surveyed point, with an offset.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct HeightPointForm {
+    /// The point whose level counts.
+    pub point: String,
+    /// Added to its level, up positive; nothing if left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub offset: Option<Quantity>,
+}
+
+/// Rows in a CSV file, or written out in the job.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[serde(untagged)]
+pub enum RowsForm<Row> {
+    /// The name of a CSV file that lies beside the job or in a folder below it.
+    File(String),
+    /// The rows themselves.
+    Rows(Vec<Row>),
+}
+
+impl<'de, Row: Deserialize<'de>> Deserialize<'de> for RowsForm<Row> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Rows<Row>(PhantomData<Row>);
+        impl<'de, Row: Deserialize<'de>> Visitor<'de> for Rows<Row> {
+            type Value = RowsForm<Row>;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("the name of a CSV file, or a list of rows")
+            }
+            fn visit_str<E: de::Error>(self, file: &str) -> Result<Self::Value, E> {
+                Ok(RowsForm::File(file.to_owned()))
+            }
+            fn visit_seq<A: SeqAccess<'de>>(self, rows: A) -> Result<Self::Value, A::Error> {
+                Vec::deserialize(SeqAccessDeserializer::new(rows)).map(RowsForm::Rows)
+            }
+        }
+        deserializer.deserialize_any(Rows(PhantomData))
+    }
+}
+
+/// The words of the region, on screens and on paper, and the criteria that apply by default.
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum Terms {
+    /// Australia: stumps, bearers, joists.
+    #[default]
+    Au,
+    /// New Zealand: piles, bearers, joists.
+    Nz,
+    /// United States: piers, girders, joists.
+    Us,
+    /// United Kingdom: piers and sleeper walls, bearers, joists.
+    Uk,
+}
+
+macro_rules! forms {
+    ($(
+        $(#[$struct_meta:meta])*
+        $name:ident {
+            $( $(#[$field_meta:meta])* $field:ident : $type:ty , )*
+        }
+    )*) => {
+        $(
+            $(#[$struct_meta])*
+            #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+            #[serde(deny_unknown_fields, default)]
+            pub struct $name {
+                $( $(#[$field_meta])* #[serde(skip_serializing_if = "is_silent")] pub $field: $type, )*
+            }
+        )*
+    };
+}
+
+/// A field that need not be written: nothing in it.
+trait Silent {
+    fn silent(&self) -> bool;
+}
+
+impl<T> Silent for Option<T> {
+    fn silent(&self) -> bool {
+        self.is_none()
+    }
+}
+
+impl<T> Silent for Vec<T> {
+    fn silent(&self) -> bool {
+        self.is_empty()
+    }
+}
+
+impl Silent for bool {
+    fn silent(&self) -> bool {
+        !self
+    }
+}
+
+impl Silent for String {
+    fn silent(&self) -> bool {
+        false
+    }
+}
+
+fn is_silent<T: Silent>(field: &T) -> bool {
+    field.silent()
+}
+
+forms! {
+    /// A job: a house whose floor is to be made level.
+    Form {
+        /// The format of this file; this program reads and writes 1.
+        format: Option<i64>,
+        /// What the job is called and how it is written.
+        job: Option<JobForm>,
+        /// Rooms, or parts of the floor, with their outlines.
+        room: Vec<RoomForm>,
+        /// Places where the staff was held. A reading on the name of a support needs no point: it
+        /// is the floor over that support.
+        point: Vec<PointForm>,
+        /// Supports under the bearers: stumps, piles, piers, posts.
+        support: Vec<SupportForm>,
+        /// What the levels are counted from, where there is no benchmark.
+        datum: Option<DatumForm>,
+        /// Marks of known height that do not move with the house.
+        benchmark: Vec<BenchmarkForm>,
+        /// Standings of the instrument, or fillings of the hose, with their readings.
+        setup: Vec<SetupForm>,
+        /// Height differences measured elsewhere.
+        leg: Vec<LegForm>,
+        /// Level books: backsights, intermediate sights and foresights.
+        book: Vec<BookForm>,
+        /// Where the floor is to end.
+        goal: Option<GoalForm>,
+        /// What a pass may do, each value with its reason.
+        limits: Option<LimitsForm>,
+        /// The packers that can be had.
+        stock: Option<StockForm>,
+        /// How sure a test of the readings has to be before it speaks.
+        tests: Option<TestsForm>,
+        /// Which criteria the floor is held against.
+        criteria: Option<CriteriaForm>,
+        /// Figures of your own that were agreed for this job.
+        criterion: Vec<CriterionForm>,
+    }
+
+    /// What the job is called and how it is written.
+    JobForm {
+        /// Name of the job, for the head of every page.
+        name: Option<String>,
+        /// Who the work is for.
+        client: Option<String>,
+        /// Where the house stands.
+        address: Option<String>,
+        /// Date of the survey, as year-month-day.
+        date: Option<String>,
+        /// Words and criteria of the region: "au", "nz", "us" or "uk"; "au" if left out.
+        terms: Option<Terms>,
+        /// Unit of a bare number: "mm", "m" or "ft-in" (inches); "mm" if left out.
+        units: Option<Unit>,
+        /// Unit of a bare reading, where it differs from that of the plan.
+        reading_units: Option<Unit>,
+        /// Anything to be remembered about the job.
+        note: Option<String>,
+    }
+
+    /// A room, or any part of the floor with an outline of its own.
+    RoomForm {
+        /// Its name.
+        name: String,
+        /// Its corners [x, y] in order; the last is joined to the first. If left out, the line
+        /// round the outermost points of the room is taken.
+        outline: Vec<[Quantity; 2]>,
+        /// What stands on it: "boards", "plaster" or "tiles"; "boards" if left out.
+        finish: Option<FinishForm>,
+        /// Rooms with the same deck share one continuous floor, a step lies between different
+        /// decks; "main" if left out.
+        deck: Option<String>,
+    }
+
+    /// A place where the staff was held.
+    PointForm {
+        /// Its name.
+        id: String,
+        /// Its place [x, y], or the name of the support that it is over; a benchmark or a change
+        /// point may have none.
+        at: Option<PlaceForm>,
+        /// What it is: "floor", "benchmark", "threshold", "soffit", "ground" or "change-point";
+        /// "floor" if left out.
+        kind: Option<PointKindForm>,
+        /// The room it is in, if that does not follow from the outlines.
+        room: Option<String>,
+        /// Anything to be remembered about it.
+        note: Option<String>,
+    }
+
+    /// A support under a bearer.
+    SupportForm {
+        /// Its name.
+        id: String,
+        /// Its place [x, y] on the plan.
+        at: Option<[Quantity; 2]>,
+        /// What it is, such as "stump", "pile", "pier", "post" or "wall".
+        kind: Option<String>,
+        /// Its size as it would be ordered, such as "100x100".
+        size: Option<String>,
+        /// Its height from ground to top.
+        height: Option<Quantity>,
+        /// Air between its top and the bearer today; none if left out.
+        gap: Option<Quantity>,
+        /// The most it may be raised; the job's general limit if left out.
+        max_lift: Option<Quantity>,
+        /// Why it must stay as it is, if it must.
+        fixed: Option<String>,
+        /// How far it may be let down; not at all if left out.
+        may_lower: Option<Quantity>,
+        /// Anything to be remembered about it.
+        note: Option<String>,
+    }
+
+    /// What the levels are counted from, where there is no benchmark; or how benchmarks hang
+    /// together.
+    DatumForm {
+        /// The point that is called zero.
+        zero: Option<String>,
+        /// No point is special: the mean of the approximate levels is kept.
+        free: bool,
+        /// The points that carry a free datum with their approximate levels; all floor points at
+        /// zero if left out.
+        approximate: Vec<ApproximateForm>,
+        /// Covariance of the benchmarks in square millimetres, row by row in their order.
+        covariance: Vec<Vec<f64>>,
+    }
+
+    /// A point with an approximate level.
+    ApproximateForm {
+        /// The point.
+        point: String,
+        /// Its approximate level.
+        level: Option<Quantity>,
+    }
+
+    /// A mark of known height.
+    BenchmarkForm {
+        /// The point that it is; a name that is not among the points becomes a benchmark point.
+        point: String,
+        /// Its height above the datum.
+        level: Option<Quantity>,
+        /// How well that is known (standard deviation); held exactly if left out.
+        sd: Option<Quantity>,
+    }
+
+    /// One standing of the instrument, or one filling of a hose.
+    SetupForm {
+        /// Its name.
+        id: String,
+        /// What was read with: "level", "laser" or "hose".
+        instrument: Option<InstrumentForm>,
+        /// Standard deviation of one reading; 1.2 mm if left out.
+        reading_sd: Option<Quantity>,
+        /// Standard deviation at a sight of one kilometre, if it is to grow with the root of the
+        /// distance; `reading_sd` is then the least it can be.
+        sd_per_sqrt_km: Option<Quantity>,
+        /// Length of the staff, the most that can be read; 5 m if left out.
+        staff: Option<Quantity>,
+        /// Bore and reservoir of the hose, for the fall of the reservoir's own water line.
+        hose: Option<HoseForm>,
+        /// Whether the water line or line of sight creeps evenly with time; every reading then
+        /// needs a time.
+        drift: bool,
+        /// The readings: a CSV file, or rows.
+        readings: Option<RowsForm<ReadingForm>>,
+        /// Anything to be remembered about it.
+        note: Option<String>,
+    }
+
+    /// Bore and reservoir of a hose: both as inside diameters, or both as water areas.
+    HoseForm {
+        /// Inside diameter of the measuring tube.
+        bore: Option<Quantity>,
+        /// Inside diameter of the reservoir.
+        reservoir: Option<Quantity>,
+        /// Water area of the measuring tube in square millimetres.
+        bore_area: Option<f64>,
+        /// Water area of the reservoir in square millimetres.
+        reservoir_area: Option<f64>,
+    }
+
+    /// One reading.
+    ReadingForm {
+        /// Where the staff's foot stood: a point, or a support for the floor over it.
+        point: String,
+        /// The graduation at the line of sight or the water line.
+        reading: Option<Quantity>,
+        /// When: minutes, or a clock time such as "14:05" or "14:05:30".
+        time: Option<Quantity>,
+        /// The staff hung upside down, its foot up against a soffit.
+        inverted: bool,
+        /// Its own standard deviation, in place of the setup's.
+        sd: Option<Quantity>,
+        /// Length of the sight.
+        distance: Option<Quantity>,
+        /// Anything to be remembered about it.
+        note: Option<String>,
+    }
+
+    /// A measured difference of height. It says how well it is known in one of three ways:
+    /// `sd`; `setups` with `sd_per_setup`; or `length` with `sd_per_sqrt_km`.
+    LegForm {
+        /// The point where it starts.
+        from: String,
+        /// The point where it ends.
+        to: String,
+        /// Height of `to` above `from`.
+        rise: Option<Quantity>,
+        /// Standard deviation of the rise.
+        sd: Option<Quantity>,
+        /// How many setups it took.
+        setups: Option<u32>,
+        /// Standard deviation of the difference from one setup.
+        sd_per_setup: Option<Quantity>,
+        /// Length of the leg.
+        length: Option<Quantity>,
+        /// Standard deviation of one kilometre.
+        sd_per_sqrt_km: Option<Quantity>,
+        /// Anything to be remembered about it.
+        note: Option<String>,
+    }
+
+    /// A level book.
+    BookForm {
+        /// Its name.
+        id: String,
+        /// Known height of the first row's point; its benchmark's if left out.
+        start: Option<Quantity>,
+        /// Known height of the last row's point.
+        known_close: Option<Quantity>,
+        /// The rows in the order written: a CSV file, or rows.
+        rows: Option<RowsForm<BookRowForm>>,
+        /// Anything to be remembered about it.
+        note: Option<String>,
+    }
+
+    /// One row of a level book.
+    BookRowForm {
+        /// Where the staff stood.
+        point: String,
+        /// Backsight: the first reading of a setup.
+        bs: Option<Quantity>,
+        /// Intermediate sight.
+        is: Option<Quantity>,
+        /// Foresight: the last reading of a setup.
+        fs: Option<Quantity>,
+        /// The staff hung upside down.
+        inverted: bool,
+        /// How far along the line the point is from the first.
+        distance: Option<Quantity>,
+        /// The rise that was written in the book, to be checked.
+        rise: Option<Quantity>,
+        /// The fall that was written in the book, to be checked.
+        fall: Option<Quantity>,
+        /// The reduced level that was written in the book, to be checked.
+        level: Option<Quantity>,
+        /// Anything to be remembered about it.
+        note: Option<String>,
+    }
+
+    /// Where the floor is to end.
+    GoalForm {
+        /// A height above the datum, "highest", "free", or { point = "…", offset = … };
+        /// "highest" if left out.
+        height: Option<HeightForm>,
+        /// What to prefer: "least-squares", "smallest-largest", "least-lift" or
+        /// "fewest-supports"; "least-squares" if left out.
+        prefer: Option<PreferForm>,
+        /// Every floor point has to end within this of the target.
+        level_tolerance: Option<Quantity>,
+        /// Steepest slope that may be left between neighbours: "1 in 300", or mm per m.
+        slope_tolerance: Option<Quantity>,
+        /// How much the target may lean: "1 in 300", or mm per m; not at all if left out.
+        tilt_allowed: Option<Quantity>,
+        /// Only these rooms; all if left out.
+        rooms: Vec<String>,
+    }
+
+    /// What a pass may do. Each value may bring its reason: { value = 5, reason = "…" }.
+    LimitsForm {
+        /// The most that any support may be raised in one pass.
+        lift_per_pass: Option<LimitForm>,
+        /// How many jacks lift at the same time.
+        jacks: Option<LimitForm>,
+        /// Largest change of slope between neighbouring supports: "1 in 300", or mm per m.
+        distortion: Option<LimitForm>,
+        /// Supports further apart than this are not neighbours.
+        neighbour_distance: Option<LimitForm>,
+        /// The most that any support may be raised in all, unless the support says otherwise.
+        max_lift: Option<LimitForm>,
+        /// Above this height of packing there is a warning.
+        packing_warn: Option<LimitForm>,
+        /// Above this height of packing a taller support is needed.
+        packing_stop: Option<LimitForm>,
+    }
+
+    /// The packers that can be had.
+    StockForm {
+        /// The thicknesses; 1.5, 3, 5, 10 and 20 mm if left out.
+        packers: Vec<PackerForm>,
+        /// Most pieces in one stack.
+        max_pieces: Option<LimitForm>,
+        /// How far a stack may miss the wanted thickness.
+        tolerance: Option<LimitForm>,
+    }
+
+    /// One thickness of packer.
+    PackerForm {
+        /// How thick it is.
+        thickness: Option<Quantity>,
+        /// Pieces in a pack; sold singly if left out.
+        pack: Option<u32>,
+        /// Price of a pack, with cents as decimals.
+        price: Option<f64>,
+    }
+
+    /// How sure a test of the readings has to be before it speaks.
+    TestsForm {
+        /// Error probability of the test of one reading, two-sided; 0.001 if left out.
+        alpha: Option<f64>,
+        /// Power that the smallest detectable error is stated for; 0.80 if left out.
+        power: Option<f64>,
+        /// Error probability of the test of all readings together; 0.05 if left out.
+        global_alpha: Option<f64>,
+        /// Whether the stated standard deviations are trusted ("stated") or estimated from the
+        /// readings ("estimated"); "stated" if left out.
+        trust: Option<TrustForm>,
+    }
+
+    /// Which criteria the floor is held against.
+    CriteriaForm {
+        /// The region whose criteria apply; that of the job's terms if left out.
+        region: Option<Terms>,
+        /// Criteria to add, by their ids.
+        on: Vec<String>,
+        /// Criteria to leave out, by their ids.
+        off: Vec<String>,
+    }
+
+    /// A figure of your own that was agreed for this job.
+    CriterionForm {
+        /// Its name.
+        id: String,
+        /// What it says, in words for the report.
+        title: Option<String>,
+        /// What is held against it: "level", "range", "slope" or "straightedge".
+        measure: Option<MeasureForm>,
+        /// The most it may be: a length, or for a slope "1 in 300" or mm per m.
+        limit: Option<Quantity>,
+        /// The distance it is taken over, for a slope or a straightedge.
+        over: Option<Quantity>,
+        /// Where the figure comes from: the contract, the client, a date.
+        reason: Option<String>,
+    }
+}
+
+macro_rules! words {
+    ($( $(#[$meta:meta])* $name:ident { $( $(#[$variant_meta:meta])* $variant:ident, )* } )*) => {
+        $(
+            $(#[$meta])*
+            #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+            #[serde(rename_all = "kebab-case")]
+            pub enum $name {
+                $( $(#[$variant_meta])* $variant, )*
+            }
+        )*
+    };
+}
+
+words! {
+    /// What stands on a floor.
+    FinishForm {
+        /// Timber boards or sheets.
+        Boards,
+        /// Plaster or plasterboard linings.
+        Plaster,
+        /// Tiles on floor or walls.
+        Tiles,
+    }
+    /// What a point is.
+    PointKindForm {
+        /// On the floor.
+        Floor,
+        /// On a mark that does not move with the house.
+        Benchmark,
+        /// On a threshold, or on new floor that the old one has to meet.
+        Threshold,
+        /// Under a bearer or joist, staff upside down.
+        Soffit,
+        /// On the ground.
+        Ground,
+        /// Where the instrument was carried on from.
+        ChangePoint,
+    }
+    /// What was read with.
+    InstrumentForm {
+        /// An optical level on its tripod.
+        Level,
+        /// A laser with a receiver on the staff.
+        Laser,
+        /// A water hose.
+        Hose,
+    }
+    /// What to prefer among lifts that meet every requirement.
+    PreferForm {
+        /// Smallest sum of squared departures from the target.
+        LeastSquares,
+        /// Smallest departure at the worst point.
+        SmallestLargest,
+        /// Least total lift.
+        LeastLift,
+        /// Fewest supports touched.
+        FewestSupports,
+    }
+    /// Where the standard deviation of a test comes from.
+    TrustForm {
+        /// From the job.
+        Stated,
+        /// From the residuals of the readings.
+        Estimated,
+    }
+    /// What an agreed figure is held against.
+    MeasureForm {
+        /// Departure of any point from the target.
+        Level,
+        /// Highest less lowest point.
+        Range,
+        /// Slope between points.
+        Slope,
+        /// Gap under a straightedge.
+        Straightedge,
+    }
+}
+
+/// The JSON Schema of the job document, made from the forms.
+pub fn schema() -> serde_json::Value {
+    let mut schema = schemars::schema_for!(Form).to_value();
+    if let Some(object) = schema.as_object_mut() {
+        object.insert("title".to_owned(), "Floorwright job, format 1".into());
+    }
+    schema
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::Value;
+
+    #[test]
+    fn every_field_is_in_the_schema_with_a_description() {
+        let schema = schema();
+        let mut n_fields = 0;
+        let mut look = |name: &str, form: &Value| {
+            let Some(properties) = form["properties"].as_object() else { return };
+            assert_eq!(form["additionalProperties"], Value::Bool(false), "{name}");
+            for (field, description) in properties {
+                let text = description["description"].as_str().unwrap_or_default();
+                assert!(text.len() > 5, "{name}.{field} has no description");
+                n_fields += 1;
+            }
+        };
+        look("job", &schema);
+        for (name, form) in schema["$defs"].as_object().unwrap() {
+            look(name, form);
+        }
+        assert!(n_fields > 100, "{n_fields}");
+    }
+
+    #[test]
+    fn whole_numbers_are_written_without_decimals() {
+        let text = |number: f64| serde_json::to_string(&Quantity::Number(number)).unwrap();
+        assert_eq!(text(1200.0), "1200");
+        assert_eq!(text(1.5), "1.5");
+    }
+}

@@ -1,0 +1,147 @@
+//! What a number in a job may be: one range for each, with the reason for it.
+//!
+//! These bounds catch slips (a unit mixed up, a digit too many); they are not engineering limits.
+//! Each is our own rule: wide enough for any house or school, narrow enough for a slip to show.
+
+use floorwright_engine::units::{Length, round_to};
+
+/// The range of one kind of number, ends included.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Range {
+    /// What the number is called in messages.
+    pub name: &'static str,
+    /// The least it may be.
+    pub low: f64,
+    /// The most it may be.
+    pub high: f64,
+    /// What it is counted in: `mm`, or empty for a plain number.
+    pub unit: &'static str,
+    /// Why these ends; given as the hint.
+    pub why: &'static str,
+}
+
+macro_rules! ranges {
+    ($($(#[$doc:meta])* $id:ident: $name:literal, $low:literal to $high:literal $unit:literal, $why:literal;)*) => {
+        $($(#[$doc])* pub const $id: Range =
+            Range { name: $name, low: $low, high: $high, unit: $unit, why: $why };)*
+        /// All of them, for documentation.
+        pub const ALL: &[Range] = &[$($id),*];
+    };
+}
+
+ranges! {
+    /// A coordinate on the plan.
+    POSITION: "position", -1_000_000.0 to 1_000_000.0 "mm", "plans are drawn within a kilometre; check the unit";
+    /// A known or wanted height.
+    LEVEL: "level", -9_000_000.0 to 9_000_000.0 "mm", "heights on land lie within 9 km of the sea; check the unit";
+    /// The length of a staff.
+    STAFF: "staff", 300.0 to 8000.0 "mm", "staffs are made from 300 mm to 8 m long; check the unit";
+    /// A standard deviation.
+    SD: "standard deviation", 0.0 to 1000.0 "mm", "give a standard deviation that is zero or more; a metre is no measurement";
+    /// A standard deviation of a reading, which must not be nothing.
+    READING_SD: "reading_sd", 0.001 to 100.0 "mm", "nothing is read without error: 0.5 mm for a careful reading, 1.2 mm for a casual one";
+    /// A standard deviation for each root kilometre.
+    SD_PER_KM: "sd_per_sqrt_km", 0.001 to 1000.0 "mm", "give the spread of one kilometre of levelling in mm";
+    /// A length of sight or of a leg.
+    DISTANCE: "distance", 0.0 to 1_000_000_000.0 "mm", "a distance is zero or more; check the unit";
+    /// A gap between support and bearer.
+    GAP: "gap", 0.0 to 300.0 "mm", "a gap is the air between support and bearer, zero or more; above 300 mm the support is missing";
+    /// A cap on a lift.
+    MAX_LIFT: "max_lift", 0.0 to 1000.0 "mm", "a lift is zero or more; above a metre this is another trade";
+    /// A lowering.
+    MAY_LOWER: "may_lower", 0.0 to 1000.0 "mm", "how far the support may be let down, zero or more";
+    /// The height of a support.
+    HEIGHT: "height", 0.0 to 10_000.0 "mm", "a support is at most 10 m high; check the unit";
+    /// The rise of a leg.
+    RISE: "rise", -1_000_000.0 to 1_000_000.0 "mm", "a leg rises or falls within a kilometre; check the unit";
+    /// A bore or reservoir diameter.
+    HOSE_DIAMETER: "diameter", 1.0 to 2000.0 "mm", "inside diameter of hose or reservoir; check the unit";
+    /// A water area.
+    HOSE_AREA: "area", 0.5 to 4_000_000.0 "mm2", "water area of hose or reservoir in square millimetres";
+    /// Minutes since the clock was started.
+    TIME: "time", 0.0 to 10_080.0 "min", "minutes of one week; or write a clock time such as \"14:05\"";
+    /// A tolerance on level.
+    LEVEL_TOLERANCE: "level_tolerance", 0.0 to 1000.0 "mm", "a tolerance is zero or more";
+    /// A slope.
+    SLOPE: "slope", 0.0 to 0.2 "", "a slope such as \"1 in 300\", or in mm per m; steeper than 1 in 5 is a roof";
+    /// An offset from a point.
+    OFFSET: "offset", -10_000.0 to 10_000.0 "mm", "an offset is within 10 m of its point; check the unit";
+    /// A lift in one pass.
+    LIFT_PER_PASS: "lift_per_pass", 0.1 to 100.0 "mm", "a little at a time: a few millimetres a pass (common practice)";
+    /// A number of jacks.
+    JACKS: "jacks", 1.0 to 1000.0 "", "nothing is lifted without a jack";
+    /// The largest change of slope.
+    DISTORTION: "distortion", 0.0001 to 0.1 "", "a ratio such as \"1 in 300\"";
+    /// How far neighbours stand apart.
+    NEIGHBOUR_DISTANCE: "neighbour_distance", 100.0 to 100_000.0 "mm", "the longest span between supports that stand next to one another";
+    /// A height of packing.
+    PACKING: "packing", 0.0 to 1000.0 "mm", "a height of packing is zero or more";
+    /// The thickness of a packer.
+    THICKNESS: "thickness", 0.1 to 300.0 "mm", "a packer has a thickness; above 300 mm it is a support";
+    /// Pieces in a pack.
+    PACK: "pack", 1.0 to 100_000.0 "", "a pack has at least one piece";
+    /// A price.
+    PRICE: "price", 0.0 to 1_000_000.0 "", "a price is zero or more, in whole cents";
+    /// Pieces in a stack.
+    MAX_PIECES: "max_pieces", 1.0 to 20.0 "", "a stack has at least one piece; above 20 it is a tower";
+    /// How far a stack may miss.
+    STACK_TOLERANCE: "tolerance", 0.0 to 50.0 "mm", "a tolerance is zero or more";
+    /// An error probability.
+    ALPHA: "alpha", 0.000001 to 0.5 "", "an error probability such as 0.001 or 0.05";
+    /// A power.
+    POWER: "power", 0.5 to 0.9999 "", "a power such as 0.80";
+    /// A covariance.
+    COVARIANCE: "covariance", -1_000_000.0 to 1_000_000.0 "mm2", "covariances are in square millimetres";
+    /// An agreed figure.
+    CRITERION: "limit", 0.0 to 10_000.0 "mm", "an agreed figure is zero or more; check the unit";
+}
+
+/// How far outside an outline a point may lie before it is taken for a slip: our own rule, a wall
+/// thickness and a hand.
+pub const OUTSIDE_OUTLINE: Length = Length::mm(300.0);
+
+/// The length of a staff when the setup does not say: our own rule, the common telescopic staff.
+pub const STAFF_LENGTH: Length = Length::mm(5000.0);
+
+impl Range {
+    /// Whether a number is in range; one that is not finite never is.
+    pub fn holds(&self, number: f64) -> bool {
+        number.is_finite() && number >= self.low && number <= self.high
+    }
+
+    /// The range in words.
+    pub fn words(&self) -> String {
+        format!("{} to {}", self.show(self.low), self.show(self.high))
+    }
+
+    /// A number of this kind in words.
+    pub fn show(&self, number: f64) -> String {
+        let digits = plain_number(number);
+        if self.unit.is_empty() { digits } else { format!("{digits} {}", self.unit) }
+    }
+}
+
+/// A number with no more decimals than it needs, six at most.
+pub(crate) fn plain_number(number: f64) -> String {
+    if !number.is_finite() || number.abs() > 1e15 {
+        return number.to_string();
+    }
+    let text = format!("{:.6}", round_to(number, 1e-6));
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_range_holds_its_ends_and_nothing_that_is_not_a_number() {
+        for range in ALL {
+            assert!(range.low < range.high, "{}", range.name);
+            assert!(range.holds(range.low) && range.holds(range.high), "{}", range.name);
+            assert!(!range.holds(f64::NAN) && !range.holds(f64::INFINITY), "{}", range.name);
+            assert!(!range.why.is_empty());
+        }
+        assert_eq!(GAP.words(), "0 mm to 300 mm");
+    }
+}
