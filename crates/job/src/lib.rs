@@ -1,6 +1,23 @@
 //! The job document: text in, checked engine values out, and back.
+//!
+//! [`load`] turns a job's text into a [`JobInput`] or says everything that is wrong with it;
+//! [`from_csv`] does the same for a bare table of readings. The stored form is
+//! [`form_v1::Form`]; `docs/job.md` describes it for builders.
+//!
+//! # What it does not do
+//! It opens no files: the shell hands over texts, and is asked for the files that a job names.
 
+pub mod check;
+pub mod csv;
+pub mod document;
 pub mod fault;
 pub mod form_v1;
+pub mod input;
 pub mod limits;
 pub mod measure;
+pub mod time;
+
+pub use check::{CsvMeaning, check, from_csv, load};
+pub use document::{Document, SourceFile};
+pub use fault::{Fault, Severity};
+pub use input::{Assumption, JobInput, Loaded};

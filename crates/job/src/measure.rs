@@ -285,6 +285,33 @@ fn times(number: Decimal, unit_nm: i128) -> Result<i128, MeasureError> {
     Ok((product + number.scale / 2) / number.scale)
 }
 
+/// Reads a slope as a ratio: `1 in 300`, `1:300`, `0.3 %`, `3 mm/m`, or a number of mm per m.
+///
+/// # Examples
+/// ```
+/// use floorwright_job::measure::parse_slope;
+/// assert_eq!(parse_slope("1 in 500"), Some(0.002));
+/// assert_eq!(parse_slope("2 mm per m"), Some(0.002));
+/// assert_eq!(parse_slope("steep"), None);
+/// ```
+pub fn parse_slope(text: &str) -> Option<f64> {
+    let number = |text: &str| {
+        let text = text.trim();
+        let plain = text.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.') && text.len() < 20;
+        if plain { text.parse::<f64>().ok() } else { None }
+    };
+    let text = text.trim().to_lowercase();
+    if let Some((rise, run)) = text.split_once("in").or_else(|| text.split_once(':')) {
+        let run = number(run)?;
+        return if run > 0.0 { Some(number(rise)? / run) } else { None };
+    }
+    if let Some(percent) = text.strip_suffix('%') {
+        return Some(number(percent)? / 100.0);
+    }
+    let mm_per_m = ["mm per m", "mm/m"].iter().find_map(|unit| text.strip_suffix(unit)).unwrap_or(&text);
+    Some(number(mm_per_m)? / 1000.0)
+}
+
 /// Writes a length so that reading it gives the same length back.
 ///
 /// Feet and inches are used where the length is a whole number of 64ths; a length that is not

@@ -1,0 +1,437 @@
+//! The one validation of a job: every fault at once, and the engine's values if there is none.
+
+mod books;
+mod net;
+mod numbers;
+mod settings;
+mod site;
+mod survey;
+
+use crate::csv::{READING_COLUMNS, Table, read_table};
+use crate::document::{Document, Lines, SourceFile};
+use crate::fault::{Fault, nearest_name};
+use crate::form_v1::{
+    DatumForm, FORMAT, Form, JobForm, PlaceForm, PointForm, Quantity, RowsForm, SetupForm, SupportForm, Terms,
+};
+use crate::input::{Assumption, JobInput, Loaded};
+use crate::measure::Unit;
+use site::SiteDraft;
+use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
+
+/// How the shell hands over the text of a file that the job names, or says why it cannot.
+pub type ReadFile<'a> = dyn FnMut(&str) -> Result<String, String> + 'a;
+
+/// Reads and checks a job.
+///
+/// `read` is asked for each CSV file that the job names; the names have been checked to stay
+/// beside the job or in folders below it.
+///
+/// # Examples
+/// ```
+/// use floorwright_job::{SourceFile, load};
+/// let source = SourceFile::new("job.toml", r#"
+/// format = 1
+/// [[support]]
+/// id = "A1"
+/// at = [0, 0]
+/// gap = -3
+/// "#);
+/// let loaded = load(&source, &mut |name| Err(format!("no file {name}")));
+/// assert!(loaded.job.is_none());
+/// assert_eq!(
+///     loaded.faults[0].to_string(),
+///     "job.toml:6: support A1: the gap is out of range: -3 mm, must be 0 mm to 300 mm",
+/// );
+/// ```
+pub fn load(main: &SourceFile, read: &mut ReadFile<'_>) -> Loaded {
+    check(Document::parse(main), read)
+}
+
+/// Checks a document that has been read, or a form that was made in another way.
+pub fn check(document: Document, read: &mut ReadFile<'_>) -> Loaded {
+    check_with(document, read, BTreeMap::new(), Vec::new())
+}
+
+/// How a bare CSV of readings is to be understood.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct CsvMeaning {
+    /// Words and criteria of the region.
+    pub terms: Terms,
+    /// Unit of x, y and distances.
+    pub units: Unit,
+    /// Unit of the readings.
+    pub reading_units: Unit,
+}
+
+/// Reads a bare CSV of readings as a job.
+///
+/// Each floor point with a place stands over a support of its own with the same name. The first
+/// point is zero unless a row of kind `benchmark` has a level. All that is taken for granted is
+/// in the job's assumptions.
+pub fn from_csv(main: &SourceFile, meaning: CsvMeaning) -> Loaded {
+    let (table, faults) = read_table(main, READING_COLUMNS, &["point", "reading"]);
+    let (form, lines, assumptions) = form_of_table(main, &table, meaning);
+    let tables = BTreeMap::from([(main.name.clone(), Some(Rc::new(table)))]);
+    let document = Document { form, lines, faults };
+    check_with(document, &mut |name| Err(format!("{name} is not there")), tables, assumptions)
+}
+
+fn form_of_table(
+    main: &SourceFile,
+    table: &Table,
+    meaning: CsvMeaning,
+) -> (Form, Lines, Vec<Assumption>) {
+    let mut lines = Lines::new(&main.name);
+    let mut form = Form {
+        format: Some(FORMAT),
+        job: Some(JobForm {
+            name: Some(main.name.clone()),
+            terms: Some(meaning.terms),
+            units: Some(meaning.units),
+            reading_units: Some(meaning.reading_units),
+            ..JobForm::default()
+        }),
+        ..Form::default()
+    };
+    let mut setups = Vec::new();
+    let mut named = BTreeSet::new();
+    let mut unplaced = BTreeMap::new();
+    let mut first_point = None;
+    let mut has_benchmark = false;
+    for row in &table.rows {
+        let cell = |column| table.cell(row, column);
+        let setup = cell("setup").unwrap_or("1");
+        if !setups.iter().any(|known| known == setup) {
+            setups.push(setup.to_owned());
+        }
+        let Some(point) = cell("point") else { continue };
+        let is_floor = cell("kind").is_none_or(|kind| kind.eq_ignore_ascii_case("floor"));
+        has_benchmark |= cell("level").or(cell("benchmark")).is_some();
+        if first_point.is_none() && cell("reading").is_some() {
+            first_point = Some(point.to_owned());
+        }
+        if let (true, Some(x), Some(y)) = (is_floor, cell("x"), cell("y"))
+            && named.insert(point.to_owned())
+        {
+            lines.put(format!("support.{}", form.support.len()), row.line);
+            let at = Some([Quantity::from(x), Quantity::from(y)]);
+            form.support.push(SupportForm { id: point.to_owned(), at, ..SupportForm::default() });
+        } else if is_floor && !named.contains(point) && cell("level").or(cell("benchmark")).is_none() {
+            unplaced.entry(point.to_owned()).or_insert(row.line);
+        }
+    }
+    for (point, line) in unplaced {
+        if !named.contains(&point) {
+            lines.put(format!("point.{}", form.point.len()), line);
+            form.point.push(PointForm { id: point, ..PointForm::default() });
+        }
+    }
+    let mut assumptions = Vec::new();
+    if !form.support.is_empty() {
+        assumptions.push(Assumption {
+            text: "each floor point stands over a support of its own with the same name".to_owned(),
+        });
+    }
+    if !has_benchmark && let Some(first) = first_point {
+        assumptions.push(Assumption { text: format!("no benchmark is given: {first} is called zero") });
+        form.datum = Some(DatumForm { zero: Some(first), ..DatumForm::default() });
+    }
+    let one_setup = !table.has("setup");
+    if one_setup {
+        assumptions.push(Assumption { text: "all readings were taken from one setup".to_owned() });
+    }
+    form.setup = setups
+        .into_iter()
+        .map(|id| SetupForm {
+            id,
+            readings: Some(RowsForm::File(main.name.clone())),
+            ..SetupForm::default()
+        })
+        .collect();
+    (form, lines, assumptions)
+}
+
+fn check_with(
+    document: Document,
+    read: &mut ReadFile<'_>,
+    tables: BTreeMap<String, Option<Rc<Table>>>,
+    assumptions: Vec<Assumption>,
+) -> Loaded {
+    let Document { form, lines, faults } = document;
+    if form.format.is_none() && !faults.is_empty() {
+        return Loaded { job: None, form, faults };
+    }
+    let head = form.job.clone().unwrap_or_default();
+    let units = head.units.unwrap_or_default();
+    let mut checker = Checker {
+        form: &form,
+        lines: &lines,
+        read,
+        tables,
+        faults,
+        assumptions,
+        units,
+        reading_units: head.reading_units.unwrap_or(units),
+        site: SiteDraft::default(),
+    };
+    let job = checker.job(head);
+    let mut faults = checker.faults;
+    faults.sort_by_key(|fault| (fault.file != lines.file, fault.file.clone(), fault.line));
+    faults.dedup();
+    let usable = !faults.iter().any(Fault::is_error);
+    Loaded { job: job.filter(|_| usable), form, faults }
+}
+
+/// A place in the document, for faults.
+#[derive(Clone, Debug)]
+pub(crate) struct Spot {
+    file: String,
+    /// Known outright for rows of CSV files.
+    line: Option<usize>,
+    /// Otherwise found by this path.
+    path: String,
+    place: String,
+}
+
+pub(crate) struct Checker<'a> {
+    form: &'a Form,
+    lines: &'a Lines,
+    read: &'a mut ReadFile<'a>,
+    tables: BTreeMap<String, Option<Rc<Table>>>,
+    faults: Vec<Fault>,
+    assumptions: Vec<Assumption>,
+    units: Unit,
+    reading_units: Unit,
+    site: SiteDraft,
+}
+
+impl Checker<'_> {
+    fn job(&mut self, head: JobForm) -> Option<JobInput> {
+        self.check_head(&head);
+        self.rooms();
+        self.supports();
+        self.points();
+        let benchmarks = self.benchmarks();
+        let survey = self.survey(benchmarks);
+        let books = self.books(&survey.benchmarks);
+        let goal = self.goal();
+        let limits = self.limits();
+        let stock = self.stock();
+        let terms = head.terms.unwrap_or_default();
+        let criteria = self.criteria(terms);
+        let survey = self.datum(survey, &books);
+        self.check_net(&survey, &books);
+        let (site, support_details) = self.finish_site()?;
+        Some(JobInput {
+            name: head.name.unwrap_or_else(|| "job without a name".to_owned()),
+            client: head.client,
+            address: head.address,
+            date: head.date,
+            note: head.note,
+            terms,
+            units: self.units,
+            reading_units: self.reading_units,
+            site,
+            support_details,
+            survey,
+            books,
+            goal,
+            limits,
+            stock,
+            criteria,
+            assumptions: std::mem::take(&mut self.assumptions),
+        })
+    }
+
+    fn check_head(&mut self, head: &JobForm) {
+        if head.terms.is_none() {
+            self.assume("words and criteria are those of Australia (terms are not given)");
+        }
+        if head.units.is_none() {
+            self.assume("lengths are in millimetres (units are not given)");
+        }
+        if let Some(date) = &head.date
+            && !is_date(date)
+        {
+            let spot = self.spot("job", "[job]");
+            let fault = self.error(&spot, "date", "the date is not year-month-day").value(date.as_str());
+            self.faults.push(fault.hint("write for example 2026-03-31"));
+        }
+    }
+
+    fn assume(&mut self, text: impl Into<String>) {
+        let text = text.into();
+        if !self.assumptions.iter().any(|known| known.text == text) {
+            self.assumptions.push(Assumption { text });
+        }
+    }
+
+    fn spot(&self, path: impl Into<String>, place: impl Into<String>) -> Spot {
+        Spot { file: self.lines.file.clone(), line: None, path: path.into(), place: place.into() }
+    }
+
+    fn line(&self, spot: &Spot, key: &str) -> Option<usize> {
+        match (spot.line, key) {
+            (Some(line), _) => Some(line),
+            (None, "") => self.lines.of(&spot.path),
+            (None, key) => self.lines.of(&format!("{}.{key}", spot.path)),
+        }
+    }
+
+    fn error(&self, spot: &Spot, key: &str, what: impl Into<String>) -> Fault {
+        Fault::error(&spot.file, spot.place.clone(), what).at_line(self.line(spot, key))
+    }
+
+    fn warning(&self, spot: &Spot, key: &str, what: impl Into<String>) -> Fault {
+        Fault::warning(&spot.file, spot.place.clone(), what).at_line(self.line(spot, key))
+    }
+
+    /// A name that is there, is short enough to print and has nothing unprintable in it.
+    fn check_name(&mut self, spot: &Spot, key: &str, name: &str) {
+        let (what, hint) = if name.trim().is_empty() {
+            (format!("{key} is missing"), "give it a name, such as \"A1\"")
+        } else if name.chars().count() > 40 {
+            (format!("{key} is longer than 40 letters"), "shorten it: it is printed beside its point")
+        } else if name.chars().any(char::is_control) || name.trim() != name {
+            (format!("{key} has a space at its end, or a letter that cannot be printed"), "write it again")
+        } else {
+            return;
+        };
+        let fault = self.error(spot, key, what).hint(hint);
+        self.faults.push(fault);
+    }
+
+    fn given_twice(&mut self, spot: &Spot, key: &str, what: &str, first: Option<usize>) {
+        let mut fault = self.error(spot, key, format!("the {what} is given twice"));
+        if let Some(line) = first {
+            fault.what += &format!(", first on line {line}");
+        }
+        self.faults.push(fault.hint("rename one of the two, or take it out"));
+    }
+
+    fn unknown(&mut self, spot: &Spot, key: &str, what: &str, name: &str, known: &[String]) {
+        let hint = match nearest_name(name, known.iter().map(String::as_str)) {
+            Some(nearest) => format!("did you mean {nearest}?"),
+            None if known.is_empty() => format!("the job has no {what}s yet"),
+            None => format!("known: {}", a_few(known)),
+        };
+        let fault = self.error(spot, key, format!("{what} {name} is not in the job")).hint(hint);
+        self.faults.push(fault);
+    }
+
+    /// The table of a CSV file that the job names, read once; `None` if it cannot be had.
+    fn table(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        name: &str,
+        known: &'static [&'static str],
+        needed: &[&str],
+    ) -> Option<Rc<Table>> {
+        if let Some(table) = self.tables.get(name) {
+            return table.clone();
+        }
+        let table = if let Some(why) = leads_elsewhere(name) {
+            let fault = self.error(spot, key, format!("{key} names a file {why}")).value(name);
+            self.faults.push(fault.hint("put the file beside the job and write its name alone"));
+            None
+        } else {
+            match (self.read)(name) {
+                Ok(text) => {
+                    let source = SourceFile::new(name, text);
+                    let (table, faults) = read_table(&source, known, needed);
+                    self.faults.extend(faults);
+                    Some(Rc::new(table))
+                }
+                Err(why) => {
+                    let what = format!("the file {name} cannot be read: {why}");
+                    let fault = self.error(spot, key, what);
+                    self.faults.push(fault.hint("put the file beside the job, or correct its name"));
+                    None
+                }
+            }
+        };
+        self.tables.insert(name.to_owned(), table.clone());
+        table
+    }
+}
+
+/// Why a file name may not be followed, if it may not.
+fn leads_elsewhere(name: &str) -> Option<&'static str> {
+    if name.is_empty() {
+        Some("without a name")
+    } else if name.starts_with(['/', '\\']) || name.contains(':') {
+        Some("by an absolute path")
+    } else if name.contains('\\') || name.chars().any(char::is_control) {
+        Some("with a letter that file names do not have everywhere")
+    } else if name.split('/').any(|part| part == ".." || part.is_empty()) {
+        Some("outside the job's folder")
+    } else {
+        None
+    }
+}
+
+fn is_date(text: &str) -> bool {
+    let parts: Vec<&str> = text.split('-').collect();
+    let number = |part: &str, width: usize| {
+        (part.len() == width && part.bytes().all(|byte| byte.is_ascii_digit()))
+            .then(|| part.parse::<u32>().ok())
+            .flatten()
+    };
+    let [year, month, day] = parts[..] else { return false };
+    let (Some(year), Some(month), Some(day)) = (number(year, 4), number(month, 2), number(day, 2))
+    else {
+        return false;
+    };
+    let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+    let longest = match month {
+        4 | 6 | 9 | 11 => 30,
+        2 if leap => 29,
+        2 => 28,
+        1..=12 => 31,
+        _ => return false,
+    };
+    (1..=longest).contains(&day)
+}
+
+/// The first few of a list of names, and how many more there are.
+fn a_few(names: &[impl AsRef<str>]) -> String {
+    const SHOWN: usize = 6;
+    let shown: Vec<&str> = names.iter().take(SHOWN).map(AsRef::as_ref).collect();
+    let more = names.len().saturating_sub(SHOWN);
+    if more == 0 { shown.join(", ") } else { format!("{} and {more} more", shown.join(", ")) }
+}
+
+/// The support that a point is said to be over.
+fn over_support(place: &PlaceForm) -> Option<&str> {
+    match place {
+        PlaceForm::OverSupport(support) => Some(support),
+        PlaceForm::Position(_) => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn file_names_stay_in_the_job_folder() {
+        for name in ["/etc/passwd", "../x.csv", "a/../x.csv", "C:x.csv", "\\x", "a\\b", "", "a//b", "x\0"] {
+            assert!(leads_elsewhere(name).is_some(), "{name}");
+        }
+        for name in ["readings.csv", "day 2/readings.csv", "..csv"] {
+            assert!(leads_elsewhere(name).is_none(), "{name}");
+        }
+    }
+
+    #[test]
+    fn dates_of_the_calendar() {
+        for date in ["2026-03-31", "2024-02-29"] {
+            assert!(is_date(date), "{date}");
+        }
+        for date in ["2026-02-29", "31-03-2026", "2026-13-01", "2026-1-1", "", "2026-00-10", "yesterday"] {
+            assert!(!is_date(date), "{date}");
+        }
+    }
+}

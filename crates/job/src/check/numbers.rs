@@ -1,0 +1,160 @@
+//! Typed numbers to quantities: one way in for each kind, each with its range.
+
+use super::{Checker, Spot};
+use crate::form_v1::{LimitForm, Quantity};
+use crate::limits::Range;
+use crate::measure::{DecimalMark, Unit, parse_length, parse_slope};
+use floorwright_engine::settings::Limit;
+use floorwright_engine::units::{ExactLength, Length, Level};
+
+impl Checker<'_> {
+    /// A length in the given unit, within its range; otherwise a fault and nothing.
+    pub(super) fn exact_length(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        quantity: &Quantity,
+        unit: Unit,
+        range: &Range,
+    ) -> Option<ExactLength> {
+        let length = match quantity {
+            Quantity::Number(number) => {
+                let mm = match unit {
+                    Unit::Millimetres => *number,
+                    Unit::Metres => number * 1e3,
+                    Unit::FeetInches => number * 25.4,
+                };
+                match ExactLength::from_mm(mm) {
+                    Some(length) => length,
+                    None => {
+                        self.out_of_range(spot, key, range.show(mm), range);
+                        return None;
+                    }
+                }
+            }
+            Quantity::Text(text) => match parse_length(text, unit, DecimalMark::Point) {
+                Ok(length) => length,
+                Err(error) => {
+                    let fault = self
+                        .error(spot, key, format!("{key} cannot be read: {error}"))
+                        .value(text.as_str())
+                        .hint(error.hint());
+                    self.faults.push(fault);
+                    return None;
+                }
+            },
+        };
+        if !range.holds(length.to_mm()) {
+            self.out_of_range(spot, key, range.show(length.to_mm()), range);
+            return None;
+        }
+        Some(length)
+    }
+
+    /// A length in the job's unit.
+    pub(super) fn length(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        quantity: Option<&Quantity>,
+        range: &Range,
+    ) -> Option<Length> {
+        let unit = self.units;
+        self.exact_length(spot, key, quantity?, unit, range).map(ExactLength::to_length)
+    }
+
+    /// A height above the datum in the job's unit.
+    pub(super) fn level(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        quantity: Option<&Quantity>,
+        range: &Range,
+    ) -> Option<Level> {
+        self.length(spot, key, quantity, range).map(|length| Level::mm(length.to_mm()))
+    }
+
+    /// A slope, as a ratio.
+    pub(super) fn slope(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        quantity: Option<&Quantity>,
+        range: &Range,
+    ) -> Option<f64> {
+        let ratio = match quantity? {
+            Quantity::Number(mm_per_m) => mm_per_m / 1000.0,
+            Quantity::Text(text) => match parse_slope(text) {
+                Some(ratio) => ratio,
+                None => {
+                    let fault = self
+                        .error(spot, key, format!("{key} is not a slope"))
+                        .value(text.as_str())
+                        .hint("write \"1 in 300\", or a number of mm per m");
+                    self.faults.push(fault);
+                    return None;
+                }
+            },
+        };
+        self.number(spot, key, ratio, range)
+    }
+
+    /// A plain number.
+    pub(super) fn number(&mut self, spot: &Spot, key: &str, number: f64, range: &Range) -> Option<f64> {
+        if range.holds(number) {
+            return Some(number);
+        }
+        self.out_of_range(spot, key, range.show(number), range);
+        None
+    }
+
+    /// A whole number.
+    pub(super) fn count(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        quantity: &Quantity,
+        range: &Range,
+    ) -> Option<usize> {
+        let number = match quantity {
+            Quantity::Number(number) => *number,
+            Quantity::Text(text) => text.trim().parse().unwrap_or(f64::NAN),
+        };
+        if number.is_finite() && number.fract() != 0.0 {
+            let fault = self
+                .error(spot, key, format!("{key} is not a whole number"))
+                .value(range.show(number))
+                .hint("write a whole number");
+            self.faults.push(fault);
+            return None;
+        }
+        self.number(spot, key, number, range).map(|number| number as usize)
+    }
+
+    fn out_of_range(&mut self, spot: &Spot, key: &str, value: String, range: &Range) {
+        let fault = self
+            .error(spot, key, format!("the {key} is out of range"))
+            .value(value)
+            .limit(range.words())
+            .hint(range.why);
+        self.faults.push(fault);
+    }
+
+    /// A limit by the job in place of the assumed one, with its reason.
+    pub(super) fn limit<T>(
+        &mut self,
+        given: Option<&LimitForm>,
+        assumed: Limit<T>,
+        read: impl FnOnce(&mut Self, &Quantity) -> Option<T>,
+    ) -> Limit<T> {
+        let (quantity, reason) = match given {
+            None => return assumed,
+            Some(LimitForm::Bare(quantity)) => (quantity, None),
+            Some(LimitForm::Reasoned(reasoned)) => (&reasoned.value, reasoned.reason.as_deref()),
+        };
+        match read(self, quantity) {
+            Some(value) => Limit::given(value, reason.unwrap_or("given by the job without a reason")),
+            None => assumed,
+        }
+    }
+}

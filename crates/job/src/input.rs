@@ -1,0 +1,169 @@
+//! A job that has been checked: engine values, and what the stages after the engine need.
+
+use crate::fault::Fault;
+use crate::form_v1::{Form, Terms};
+use crate::measure::Unit;
+use floorwright_engine::ids::{PointId, SupportId};
+use floorwright_engine::settings::{Goal, Limits, Stock};
+use floorwright_engine::site::Site;
+use floorwright_engine::survey::{SourcePlace, Survey};
+use floorwright_engine::units::{ExactLength, Length};
+use serde::Serialize;
+
+/// What came of reading a job: the job, if it can be used, and everything that is wrong with it.
+#[derive(Clone, Debug)]
+pub struct Loaded {
+    /// The job; `None` if any fault is an error.
+    pub job: Option<JobInput>,
+    /// What was read of the document, whether or not it can be used.
+    pub form: Form,
+    /// Every fault found, in the order of the document.
+    pub faults: Vec<Fault>,
+}
+
+/// A job that can be worked on.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct JobInput {
+    /// Name of the job.
+    pub name: String,
+    /// Who the work is for.
+    pub client: Option<String>,
+    /// Where the house stands.
+    pub address: Option<String>,
+    /// Date of the survey, year-month-day.
+    pub date: Option<String>,
+    /// Anything to be remembered about the job.
+    pub note: Option<String>,
+    /// Words of the region.
+    pub terms: Terms,
+    /// Unit of lengths on the plan and in print.
+    pub units: Unit,
+    /// Unit of readings.
+    pub reading_units: Unit,
+    /// Rooms, points and supports.
+    pub site: Site,
+    /// What else is known of the supports, in the order of the site's.
+    pub support_details: Vec<SupportDetail>,
+    /// Setups, benchmarks and legs.
+    pub survey: Survey,
+    /// Level books.
+    pub books: Vec<BookInput>,
+    /// Where the floor is to end.
+    pub goal: Goal,
+    /// What a pass may do.
+    pub limits: Limits,
+    /// The packers that can be had.
+    pub stock: Stock,
+    /// Which criteria the floor is held against.
+    pub criteria: CriteriaSelection,
+    /// What was taken for granted because the job is silent; to be printed with every result.
+    pub assumptions: Vec<Assumption>,
+}
+
+/// Something taken for granted because the job is silent.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Assumption {
+    /// What is taken, and why where that helps.
+    pub text: String,
+}
+
+/// What is known of a support besides what the engine needs.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SupportDetail {
+    /// The support.
+    pub id: SupportId,
+    /// What it is: stump, pile, pier, post.
+    pub kind: Option<String>,
+    /// Its size as it would be ordered.
+    pub size: Option<String>,
+    /// Its height from ground to top.
+    pub height: Option<Length>,
+    /// Anything to be remembered about it.
+    pub note: Option<String>,
+}
+
+/// A level book as it was written down.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BookInput {
+    /// Its name.
+    pub id: String,
+    /// Known height of the first row's point above the datum.
+    pub start: ExactLength,
+    /// Known height of the last row's point above the datum.
+    pub known_close: Option<ExactLength>,
+    /// The rows in the order written.
+    pub rows: Vec<BookInputRow>,
+}
+
+/// One row of a level book.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BookInputRow {
+    /// Where the staff stood.
+    pub point: PointId,
+    /// Backsight.
+    pub back: Option<ExactLength>,
+    /// Intermediate sight.
+    pub intermediate: Option<ExactLength>,
+    /// Foresight.
+    pub fore: Option<ExactLength>,
+    /// The staff hung upside down.
+    pub inverted: bool,
+    /// How far along the line the point is from the first.
+    pub distance: Option<Length>,
+    /// The reduced level that was written, to be checked.
+    pub written_level: Option<ExactLength>,
+    /// The rise (positive) or fall (negative) that was written, to be checked.
+    pub written_step: Option<ExactLength>,
+    /// Where the row was written down.
+    pub place: Option<SourcePlace>,
+}
+
+/// Which criteria the floor is held against.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CriteriaSelection {
+    /// The region whose criteria apply by default.
+    pub region: Terms,
+    /// Criteria to add, by id.
+    pub on: Vec<String>,
+    /// Criteria to leave out, by id.
+    pub off: Vec<String>,
+    /// Figures agreed for this job.
+    pub own: Vec<OwnCriterion>,
+}
+
+/// A figure agreed for this job.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct OwnCriterion {
+    /// Its name.
+    pub id: String,
+    /// What it says.
+    pub title: String,
+    /// What is held against it, with the most it may be.
+    pub figure: OwnFigure,
+    /// Where it comes from.
+    pub reason: Option<String>,
+}
+
+/// What an agreed figure is held against, with the most it may be.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum OwnFigure {
+    /// Departure of any point from the target.
+    Level(Length),
+    /// Highest less lowest point.
+    Range(Length),
+    /// Slope between points.
+    Slope {
+        /// The steepest slope, a ratio.
+        limit: f64,
+        /// The distance that it is taken over, if it was agreed.
+        over: Option<Length>,
+    },
+    /// Gap under a straightedge.
+    Straightedge {
+        /// The widest gap.
+        limit: Length,
+        /// The length of the straightedge.
+        over: Length,
+    },
+}
