@@ -2,7 +2,7 @@
 
 mod book;
 mod book_checks;
-mod drift;
+mod base_drift;
 mod field_test;
 mod input;
 mod levels;
@@ -19,7 +19,7 @@ pub use book::{
     ReducedBook, ReducedRow, RowFault, Sight, Written, book_from_list, book_setups, reduce_book,
 };
 pub use book_checks::{ArithmeticCheck, BookSums, CheckKind, Slip, WrittenCheck, WrittenColumn};
-pub use drift::{
+pub use base_drift::{
     DriftError, EvenDrift, PiecewiseDifference, TimedReading, even_drift, needs_piecewise,
     piecewise_differences,
 };
