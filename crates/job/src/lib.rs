@@ -15,6 +15,7 @@ pub mod form_v1;
 pub mod input;
 pub mod limits;
 pub mod measure;
+pub mod practice;
 pub mod time;
 
 pub use check::{CsvMeaning, check, from_csv, load};
