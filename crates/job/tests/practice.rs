@@ -177,12 +177,11 @@ fn a_limit_without_its_base_or_scope_is_refused() {
     missing("measure = \"slope_pairs\"", "limit");
     let no_scope = PracticeFault::Refused(CriterionFault::NoScope("x".to_owned()));
     assert_eq!(faults("measure = \"spread\"\nlimit_mm = 4"), [no_scope]);
-    let bad_limit = PracticeFault::Refused(CriterionFault::Limit("x".to_owned()));
-    assert_eq!(
-        faults("measure = \"spread\"\nscope = \"room\"\nlimit_mm = -4"),
-        [bad_limit.clone()]
-    );
-    assert_eq!(faults("measure = \"spread\"\nscope = \"room\"\nlimit_mm = nan"), [bad_limit]);
+    for limit in ["-4", "0", "nan", "inf"] {
+        let rule = format!("measure = \"spread\"\nscope = \"room\"\nlimit_mm = {limit}");
+        let bad_limit = PracticeFault::Refused(CriterionFault::Limit("x".to_owned()));
+        assert_eq!(faults(&rule), [bad_limit], "{limit}");
+    }
     assert!(matches!(faults("measure = \"spread\"\nlimt_mm = 4")[0], PracticeFault::Form(_)));
     assert!(matches!(faults("measure = \"guess\"")[0], PracticeFault::Form(_)));
 }
