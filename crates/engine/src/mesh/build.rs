@@ -1,0 +1,352 @@
+//! From a boundary and sites to triangles.
+
+use super::boundary::Boundary;
+use super::locate::Buckets;
+use super::margin::fill_margin;
+use super::plane::{Xy, along_segment, crossing, nearest_on, shares};
+use super::{
+    Corner, MeshFault, MovedSite, OUTSIDE_ALLOWANCE, PLAN_LIMIT, Piece, SAME_PLACE, SiteLine,
+    SiteMesh, Triangle,
+};
+use crate::site::Position;
+use crate::units::Length;
+use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Auxiliary corners stand no closer along the outline than this.
+const LEAST_SPACING: f64 = 250.0;
+
+/// Sites narrower across than this, or than this ratio of their length, count as a line.
+const LINE_WIDTH: f64 = 50.0;
+const LINE_RATIO: f64 = 0.02;
+
+impl SiteMesh {
+    /// Joins sites by triangles that stay within the boundary.
+    ///
+    /// # Errors
+    /// Every site that is further outside than [`OUTSIDE_ALLOWANCE`] or has no usable position.
+    pub fn new(boundary: &Boundary, sites: &[Position]) -> Result<Self, Vec<MeshFault>> {
+        let origin = sites.first().filter(|at| at.is_finite()).copied().unwrap_or_default();
+        let (placed, moved) = place_sites(boundary, sites)?;
+        let (mut corners, repeats) = merge_repeats(&placed, origin);
+        let sides: Vec<(Xy, Xy)> = boundary
+            .sides()
+            .iter()
+            .map(|&(from, to)| (Xy::from_position(from, origin), Xy::from_position(to, origin)))
+            .collect();
+        let spacing = auxiliary_spacing(boundary, &sides, corners.len());
+        let between = edge_of_readings(&corners, &sides, boundary, origin);
+        let mut constraints = break_sides(&sides, &mut corners, spacing);
+        constraints.extend(between);
+        let all_sites: Vec<usize> =
+            (0..corners.len()).filter(|&idx| corners[idx].is_site).collect();
+        let whole = piece_of(&all_sites, &corners);
+        // Without an outline, sites on a line enclose nothing worth a triangle.
+        let only_a_line = boundary.is_assumed() && !matches!(whole, Piece::Spanned);
+        let triangles = if only_a_line {
+            Vec::new()
+        } else {
+            triangulate(&corners, constraints, boundary, origin)
+        };
+        let (triangles, mut pieces) = split_into_pieces(triangles, &corners);
+        if triangles.is_empty() {
+            pieces = vec![whole];
+        }
+        fill_margin(&mut corners, &triangles, &sides);
+        let places: Vec<[Xy; 3]> =
+            triangles.iter().map(|triangle| triangle.corners.map(|idx| corners[idx].at)).collect();
+        Ok(Self {
+            boundary: boundary.clone(),
+            origin,
+            sites: sites.iter().map(|&at| Xy::from_position(at, origin)).collect(),
+            corners,
+            triangles,
+            pieces,
+            buckets: Buckets::new(&places),
+            moved,
+            repeats,
+        })
+    }
+}
+
+/// Sites where the mesh has them: those a little outside are moved onto the line.
+fn place_sites(
+    boundary: &Boundary,
+    sites: &[Position],
+) -> Result<(Vec<Position>, Vec<MovedSite>), Vec<MeshFault>> {
+    let (mut placed, mut moved, mut faults) = (Vec::new(), Vec::new(), Vec::new());
+    for (site, &at) in sites.iter().enumerate() {
+        let on_plan = at.is_finite() && at.x.abs() <= PLAN_LIMIT && at.y.abs() <= PLAN_LIMIT;
+        if !on_plan {
+            faults.push(MeshFault::SiteOffThePlan { site });
+            continue;
+        }
+        if boundary.encloses(at) {
+            placed.push(at);
+            continue;
+        }
+        match boundary.nearest(at) {
+            Some((near, outside)) if outside > SAME_PLACE && outside <= OUTSIDE_ALLOWANCE => {
+                moved.push(MovedSite { site, by: outside });
+                placed.push(near);
+            }
+            Some((_, outside)) if outside > OUTSIDE_ALLOWANCE => {
+                faults.push(MeshFault::SiteOutside { site, outside });
+            }
+            _ => placed.push(at),
+        }
+    }
+    if faults.is_empty() { Ok((placed, moved)) } else { Err(faults) }
+}
+
+/// One corner for each place, and the groups of sites that share one.
+fn merge_repeats(placed: &[Position], origin: Position) -> (Vec<Corner>, Vec<Vec<usize>>) {
+    let mut corners: Vec<(Xy, Vec<usize>)> = Vec::new();
+    let mut by_cell: BTreeMap<(i64, i64), Vec<usize>> = BTreeMap::new();
+    let reach = SAME_PLACE.to_mm();
+    for (site, &position) in placed.iter().enumerate() {
+        let at = flushed(Xy::from_position(position, origin));
+        let cell = ((at.x / reach).floor() as i64, (at.y / reach).floor() as i64);
+        let around = (-1..=1).flat_map(|dx| (-1..=1).map(move |dy| (cell.0 + dx, cell.1 + dy)));
+        let same = around
+            .filter_map(|cell| by_cell.get(&cell))
+            .flatten()
+            .copied()
+            .find(|&corner| corners[corner].0.distance(at) <= reach);
+        match same {
+            Some(corner) => corners[corner].1.push(site),
+            None => {
+                by_cell.entry(cell).or_default().push(corners.len());
+                corners.push((at, vec![site]));
+            }
+        }
+    }
+    let repeats =
+        corners.iter().filter(|(_, sites)| sites.len() > 1).map(|(_, sites)| sites.clone());
+    let repeats = repeats.collect();
+    let corners = corners
+        .into_iter()
+        .map(|(at, sites)| {
+            let share = 1.0 / sites.len() as f64;
+            let terms = sites.into_iter().map(|site| (site, share)).collect();
+            Corner { at, terms, is_site: true }
+        })
+        .collect();
+    (corners, repeats)
+}
+
+/// The triangulation refuses numbers that are almost but not quite zero.
+fn flushed(at: Xy) -> Xy {
+    let flush = |value: f64| if value.abs() < 1e-9 { 0.0 } else { value };
+    Xy::new(flush(at.x), flush(at.y))
+}
+
+/// How far apart auxiliary corners stand along the outline: about as far as the sites do.
+fn auxiliary_spacing(boundary: &Boundary, sides: &[(Xy, Xy)], n_sites: usize) -> f64 {
+    let n_sites = n_sites.max(1) as f64;
+    let length: f64 = sides.iter().map(|(from, to)| from.distance(*to)).sum();
+    let typical = boundary.mean_width().to_mm() / n_sites.sqrt();
+    typical.max(LEAST_SPACING).max(length / (4.0 * n_sites + 64.0))
+}
+
+/// The sides that part what lies between the sites from the margin.
+///
+/// The sites are triangulated on their own; triangles that the outline cuts are dropped. The outer
+/// sides of the rest become constraints, so that no auxiliary corner reaches in between sites.
+fn edge_of_readings(
+    corners: &[Corner],
+    sides: &[(Xy, Xy)],
+    boundary: &Boundary,
+    origin: Position,
+) -> Vec<[usize; 2]> {
+    let mut edge = BTreeSet::new();
+    for [a, b, c] in triangulate(corners, Vec::new(), boundary, origin) {
+        let triangle = [a, b, c].map(|idx| corners[idx].at);
+        if sides.iter().any(|&side| cuts(triangle, side)) {
+            continue;
+        }
+        for (from, to) in [(a, b), (b, c), (c, a)] {
+            let side = [from.min(to), from.max(to)];
+            // The second triangle at a side makes it an inner one.
+            if !edge.remove(&side) {
+                edge.insert(side);
+            }
+        }
+    }
+    edge.into_iter().collect()
+}
+
+/// Whether a side of the outline runs through a triangle or starts inside it.
+fn cuts(triangle: [Xy; 3], (from, to): (Xy, Xy)) -> bool {
+    let [a, b, c] = triangle;
+    let apart = |axis: fn(Xy) -> f64| {
+        let least = axis(a).min(axis(b)).min(axis(c));
+        let most = axis(a).max(axis(b)).max(axis(c));
+        axis(from).min(axis(to)) > most || axis(from).max(axis(to)) < least
+    };
+    if apart(|at| at.x) || apart(|at| at.y) {
+        return false;
+    }
+    let inside = shares(triangle, from).is_some_and(|parts| parts.iter().all(|&part| part > 1e-9));
+    inside || [(a, b), (b, c), (c, a)].iter().any(|&side| crossing(side, (from, to)).is_some())
+}
+
+/// Breaks the outline's sides up at sites that stand on them and, between, at auxiliary corners.
+fn break_sides(sides: &[(Xy, Xy)], corners: &mut Vec<Corner>, spacing: f64) -> Vec<[usize; 2]> {
+    let n_sites = corners.len();
+    let mut auxiliary: BTreeMap<(u64, u64), usize> = BTreeMap::new();
+    let mut constraints = Vec::new();
+    let reach = SAME_PLACE.to_mm();
+    for &(from, to) in sides {
+        let ends = [from, to].map(|end| {
+            let site = (0..n_sites).find(|&idx| corners[idx].at.distance(end) <= reach);
+            site.unwrap_or_else(|| auxiliary_corner(corners, &mut auxiliary, end))
+        });
+        let mut stops: Vec<(f64, usize)> = (0..n_sites)
+            .filter(|&idx| !ends.contains(&idx))
+            .filter(|&idx| nearest_on(from, to, corners[idx].at).distance(corners[idx].at) <= reach)
+            .map(|idx| (along_segment(from, to, corners[idx].at), idx))
+            .collect();
+        stops.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let between = stops.into_iter().map(|(_, idx)| idx);
+        let stops: Vec<usize> = [ends[0]].into_iter().chain(between).chain([ends[1]]).collect();
+        for pair in stops.windows(2) {
+            let (start, end) = (corners[pair[0]].at, corners[pair[1]].at);
+            let both_sites = pair.iter().all(|&idx| corners[idx].is_site);
+            let n_parts = if both_sites { 1 } else { parts(start.distance(end), spacing) };
+            let mut previous = pair[0];
+            for part in 1..n_parts {
+                let at = start + (end - start) * (part as f64 / n_parts as f64);
+                let next = auxiliary_corner(corners, &mut auxiliary, at);
+                constraints.push([previous, next]);
+                previous = next;
+            }
+            constraints.push([previous, pair[1]]);
+        }
+    }
+    constraints.retain(|[from, to]| from != to);
+    constraints
+}
+
+fn parts(length: f64, spacing: f64) -> usize {
+    // Finite: both come from checked positions, and the spacing grows with the outline's length.
+    ((length / spacing).ceil() as usize).max(1)
+}
+
+fn auxiliary_corner(
+    corners: &mut Vec<Corner>,
+    known: &mut BTreeMap<(u64, u64), usize>,
+    at: Xy,
+) -> usize {
+    let at = flushed(at);
+    *known.entry((at.x.to_bits(), at.y.to_bits())).or_insert_with(|| {
+        corners.push(Corner { at, terms: Vec::new(), is_site: false });
+        corners.len() - 1
+    })
+}
+
+/// Triangles within the boundary, as corner indices.
+fn triangulate(
+    corners: &[Corner],
+    constraints: Vec<[usize; 2]>,
+    boundary: &Boundary,
+    origin: Position,
+) -> Vec<[usize; 3]> {
+    let points: Vec<Point2<f64>> =
+        corners.iter().map(|corner| Point2::new(corner.at.x, corner.at.y)).collect();
+    let n_points = points.len();
+    // Sides that cross by less than the joining distance are left out rather than refused: the
+    // test of each triangle against the boundary below still keeps the mesh inside.
+    let built = ConstrainedDelaunayTriangulation::<Point2<f64>>::try_bulk_load_cdt(
+        points,
+        constraints,
+        |_| {},
+    );
+    let Ok(mesh) = built else { return Vec::new() };
+    assert_eq!(mesh.num_vertices(), n_points, "corners of a mesh are at different places");
+    mesh.inner_faces()
+        .map(|face| face.vertices().map(|vertex| vertex.index()))
+        .filter(|triangle| {
+            let [a, b, c] = triangle.map(|idx| corners[idx].at);
+            let middle = (a + b + c) * (1.0 / 3.0);
+            let place =
+                Position { x: origin.x + Length::mm(middle.x), y: origin.y + Length::mm(middle.y) };
+            shares([a, b, c], middle).is_some() && boundary.encloses(place)
+        })
+        .collect()
+}
+
+/// Groups triangles that are joined by a side, and says of each group what its sites tell.
+fn split_into_pieces(
+    triangles: Vec<[usize; 3]>,
+    corners: &[Corner],
+) -> (Vec<Triangle>, Vec<Piece>) {
+    let mut across: BTreeMap<(usize, usize), Vec<usize>> = BTreeMap::new();
+    for (idx, &[a, b, c]) in triangles.iter().enumerate() {
+        for (from, to) in [(a, b), (b, c), (c, a)] {
+            across.entry((from.min(to), from.max(to))).or_default().push(idx);
+        }
+    }
+    let mut piece_of_triangle = vec![usize::MAX; triangles.len()];
+    let mut pieces = Vec::new();
+    for first in 0..triangles.len() {
+        if piece_of_triangle[first] != usize::MAX {
+            continue;
+        }
+        let piece = pieces.len();
+        let mut sites = Vec::new();
+        let mut waiting = vec![first];
+        piece_of_triangle[first] = piece;
+        while let Some(idx) = waiting.pop() {
+            let [a, b, c] = triangles[idx];
+            sites.extend([a, b, c].into_iter().filter(|&corner| corners[corner].is_site));
+            for (from, to) in [(a, b), (b, c), (c, a)] {
+                for &next in &across[&(from.min(to), from.max(to))] {
+                    if piece_of_triangle[next] == usize::MAX {
+                        piece_of_triangle[next] = piece;
+                        waiting.push(next);
+                    }
+                }
+            }
+        }
+        sites.sort_unstable();
+        sites.dedup();
+        pieces.push(piece_of(&sites, corners));
+    }
+    let joined = triangles
+        .into_iter()
+        .zip(piece_of_triangle)
+        .map(|(triangle, piece)| Triangle {
+            corners: triangle,
+            piece,
+            measured: matches!(pieces[piece], Piece::Spanned)
+                && triangle.iter().all(|&corner| corners[corner].is_site),
+        })
+        .collect();
+    (joined, pieces)
+}
+
+/// Whether sites span a surface, lie on a line, or are none.
+fn piece_of(sites: &[usize], corners: &[Corner]) -> Piece {
+    let Some(&first) = sites.first() else { return Piece::Unknown };
+    let farthest_from = |from: Xy| {
+        let at = |&idx: &usize| corners[idx].at;
+        sites.iter().map(at).max_by(|a, b| a.distance(from).total_cmp(&b.distance(from)))
+    };
+    let one_end = farthest_from(corners[first].at).unwrap_or_default();
+    let other_end = farthest_from(one_end).unwrap_or_default();
+    let length = one_end.distance(other_end);
+    let direction =
+        if length > 0.0 { (other_end - one_end) * (1.0 / length) } else { Xy::new(1.0, 0.0) };
+    let offsets = sites.iter().map(|&idx| direction.cross(corners[idx].at - one_end));
+    let (low, high) =
+        offsets.fold((0.0_f64, 0.0_f64), |(low, high), offset| (low.min(offset), high.max(offset)));
+    if high - low > LINE_WIDTH.max(LINE_RATIO * length) {
+        return Piece::Spanned;
+    }
+    let start = one_end + Xy::new(-direction.y, direction.x) * (0.5 * (low + high));
+    let mut knots: Vec<(f64, usize)> =
+        sites.iter().map(|&idx| ((corners[idx].at - start).dot(direction), idx)).collect();
+    knots.sort_by(|a, b| a.0.total_cmp(&b.0));
+    Piece::Line(SiteLine { start, direction, knots })
+}
