@@ -31,4 +31,5 @@ pub mod survey;
 pub mod mesh;
 pub mod surface;
 pub mod verdict;
+pub mod influence;
 pub mod target;
