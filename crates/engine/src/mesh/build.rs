@@ -16,9 +16,10 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Auxiliary corners stand no closer along the outline than this.
 const LEAST_SPACING: f64 = 250.0;
 
-/// Sites narrower across than this, or than this ratio of their length, count as a line.
-const LINE_WIDTH: f64 = 50.0;
+/// Sites count as a line if they are narrower across than this ratio of their length, but no less
+/// and no more than these widths; a choice. Wider, and they tell the slope across as well.
 const LINE_RATIO: f64 = 0.02;
+const LINE_WIDTHS: (f64, f64) = (50.0, 200.0);
 
 impl SiteMesh {
     /// Joins sites by triangles that stay within the boundary.
@@ -49,7 +50,7 @@ impl SiteMesh {
             triangulate(&corners, constraints, boundary, origin)
         };
         let (triangles, mut pieces) = split_into_pieces(triangles, &corners);
-        if triangles.is_empty() {
+        if triangles.is_empty() && boundary.is_assumed() {
             pieces = vec![whole];
         }
         fill_margin(&mut corners, &triangles, &sides);
@@ -341,7 +342,7 @@ fn piece_of(sites: &[usize], corners: &[Corner]) -> Piece {
     let offsets = sites.iter().map(|&idx| direction.cross(corners[idx].at - one_end));
     let (low, high) =
         offsets.fold((0.0_f64, 0.0_f64), |(low, high), offset| (low.min(offset), high.max(offset)));
-    if high - low > LINE_WIDTH.max(LINE_RATIO * length) {
+    if high - low > (LINE_RATIO * length).clamp(LINE_WIDTHS.0, LINE_WIDTHS.1) {
         return Piece::Spanned;
     }
     let start = one_end + Xy::new(-direction.y, direction.x) * (0.5 * (low + high));
