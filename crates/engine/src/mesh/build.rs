@@ -13,6 +13,11 @@ use crate::units::Length;
 use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation};
 use std::collections::{BTreeMap, BTreeSet};
 
+/// A site that stands on the outline to within a millimetre bends it by as much. A triangle flatter
+/// than this between corners of the outline fills such a bend, may reach across a gap between
+/// rooms, and is dropped; looking up a place bridges the millimetre.
+const FLAT: f64 = 1.01;
+
 /// Auxiliary corners stand no closer along the outline than this.
 const LEAST_SPACING: f64 = 250.0;
 
@@ -38,7 +43,6 @@ impl SiteMesh {
         let spacing = auxiliary_spacing(boundary, &sides, corners.len());
         let between = edge_of_readings(&corners, &sides, boundary, origin);
         let mut constraints = break_sides(&sides, &mut corners, spacing);
-        constraints.extend(between);
         let all_sites: Vec<usize> =
             (0..corners.len()).filter(|&idx| corners[idx].is_site).collect();
         let whole = piece_of(&all_sites, &corners);
@@ -47,7 +51,14 @@ impl SiteMesh {
         let triangles = if only_a_line {
             Vec::new()
         } else {
-            triangulate(&corners, constraints, boundary, origin)
+            let on_outline = on_outline(&corners, &constraints);
+            constraints.extend(between);
+            let mut triangles = triangulate(&corners, constraints, boundary, origin);
+            triangles.retain(|triangle| {
+                let flat = height_of(triangle.map(|idx| corners[idx].at)) <= FLAT;
+                !(flat && triangle.iter().all(|&idx| on_outline[idx]))
+            });
+            triangles
         };
         let (triangles, mut pieces) = split_into_pieces(triangles, &corners);
         if triangles.is_empty() && boundary.is_assumed() {
@@ -134,6 +145,19 @@ fn merge_repeats(placed: &[Position], origin: Position) -> (Vec<Corner>, Vec<Vec
         })
         .collect();
     (corners, repeats)
+}
+
+/// Which corners are ends of the outline's pieces.
+fn on_outline(corners: &[Corner], constraints: &[[usize; 2]]) -> Vec<bool> {
+    let mut on_outline = vec![false; corners.len()];
+    constraints.iter().flatten().for_each(|&idx| on_outline[idx] = true);
+    on_outline
+}
+
+/// The height of a triangle over its longest side.
+fn height_of([a, b, c]: [Xy; 3]) -> f64 {
+    let longest = a.distance(b).max(b.distance(c)).max(c.distance(a));
+    (b - a).cross(c - a).abs() / longest
 }
 
 /// The triangulation refuses numbers that are almost but not quite zero.

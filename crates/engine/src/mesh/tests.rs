@@ -311,7 +311,7 @@ proptest! {
             let mesh = SiteMesh::new(&boundary, &sites).unwrap();
             for &at in sites.iter().chain(&places(&asked)) {
                 if let Some(weights) = mesh.weights_at(at) {
-                    prop_assert!(boundary.contains(at, Length::mm(8.0)));
+                    prop_assert!(boundary.contains(at, Length::mm(8.0)), "{at:?} is outside");
                     prop_assert!((weights.apply(|_| 1.0) - 1.0).abs() < 1e-6);
                     prop_assert!(weights.terms.iter().all(|(_, w)| w.is_finite() && w.abs() < 20.0));
                     prop_assert!(weights.nearest.is_finite());
