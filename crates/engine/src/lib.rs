@@ -33,3 +33,4 @@ pub mod surface;
 pub mod verdict;
 pub mod influence;
 pub mod target;
+pub mod packers;

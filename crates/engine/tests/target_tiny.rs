@@ -8,8 +8,8 @@ use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::settings::Preference;
 use floorwright_engine::site::Position;
 use floorwright_engine::target::{
-    Broken, ExtraRow, FloorPoint, Height, LiftPlan, Outcome, Problem, Requirement, Side, SupportBounds,
-    predict, solve,
+    Broken, ExtraRow, FloorPoint, Height, LiftPlan, Outcome, Problem, Requirement, Side,
+    SupportBounds, predict, solve,
 };
 use floorwright_engine::units::{Length, Level};
 use serde_json::Value;
