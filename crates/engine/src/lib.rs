@@ -34,3 +34,4 @@ pub mod verdict;
 pub mod influence;
 pub mod target;
 pub mod packers;
+pub mod passes;

@@ -5,7 +5,7 @@ use crate::units::Length;
 use serde::Serialize;
 
 /// Steps of the complete search before it gives way to the best list found so far.
-const STEP_LIMIT: usize = 200_000;
+const STEP_LIMIT: usize = 100_000;
 
 /// Packs of one thickness.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -35,7 +35,7 @@ pub struct BuyList {
     pub cents_stack_by_stack: Option<u64>,
     /// Packs if each stack were chosen for itself.
     pub packs_stack_by_stack: u32,
-    /// The search was finished: no list of stacks with at most one piece more is cheaper.
+    /// The search was finished: no choice among those stacks costs less.
     pub proved: bool,
 }
 

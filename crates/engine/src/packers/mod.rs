@@ -98,8 +98,8 @@ pub struct StackTable {
     /// Thickest first.
     thicknesses: Vec<ExactLength>,
     tolerance: ExactLength,
-    /// For each number of pieces: the best stack of each sum, as counts.
-    by_pieces: Vec<BTreeMap<ExactLength, Vec<u8>>>,
+    /// For each number of pieces: the stacks of each sum, as counts, in order of preference.
+    by_pieces: Vec<BTreeMap<ExactLength, Vec<Vec<u8>>>>,
     n_combinations: usize,
 }
 
@@ -156,11 +156,9 @@ impl StackTable {
     fn list(&mut self, kind: usize, counts: &mut Vec<u8>, pieces: usize, sum: ExactLength) {
         if kind == self.thicknesses.len() {
             self.n_combinations += 1;
-            let different = |counts: &[u8]| counts.iter().filter(|count| **count > 0).count();
-            let known = self.by_pieces[pieces].get(&sum);
-            if known.is_none_or(|known| different(counts) < different(known)) {
-                self.by_pieces[pieces].insert(sum, counts.clone());
-            }
+            let stacks = self.by_pieces[pieces].entry(sum).or_default();
+            let place = stacks.partition_point(|known| different(known) <= different(counts));
+            stacks.insert(place, counts.clone());
             return;
         }
         let room = self.by_pieces.len() - 1 - pieces;
@@ -203,15 +201,14 @@ impl StackTable {
         let below = sums().filter(|sum| *sum < wanted).max();
         let above = sums().filter(|sum| *sum > wanted).min();
         let fewest = |sum: ExactLength| {
-            let counts = self.by_pieces.iter().find_map(|sums| sums.get(&sum))?;
-            Some(self.stack(sum, counts, wanted))
+            let stacks = self.by_pieces.iter().find_map(|sums| sums.get(&sum))?;
+            stacks.first().map(|counts| self.stack(sum, counts, wanted))
         };
         Choice::Unreachable { below: below.and_then(fewest), above: above.and_then(fewest) }
     }
 
     /// The best stack of exactly this many pieces, if one is within the tolerance.
     fn nearest(&self, pieces: usize, wanted: ExactLength) -> Option<Stack> {
-        let different = |counts: &[u8]| counts.iter().filter(|count| **count > 0).count();
         self.within(pieces, wanted)
             .min_by(|a, b| {
                 let off = |sum: ExactLength| (sum - wanted).abs();
@@ -228,7 +225,9 @@ impl StackTable {
         pieces: usize,
         wanted: ExactLength,
     ) -> impl Iterator<Item = (&ExactLength, &Vec<u8>)> {
-        self.by_pieces[pieces].range(wanted - self.tolerance..=wanted + self.tolerance)
+        self.by_pieces[pieces]
+            .range(wanted - self.tolerance..=wanted + self.tolerance)
+            .flat_map(|(sum, stacks)| stacks.iter().map(move |counts| (sum, counts)))
     }
 
     /// Every stack within the tolerance of the fewest pieces, or of one more; the best first.
@@ -275,6 +274,11 @@ pub fn height_advice(thickness: Length, limits: &Limits) -> HeightAdvice {
     } else {
         HeightAdvice::Fine
     }
+}
+
+/// How many different thicknesses are used.
+fn different(counts: &[u8]) -> usize {
+    counts.iter().filter(|count| **count > 0).count()
 }
 
 /// To the nearest step, half away from zero; nothing below zero, and at most ten kilometres.

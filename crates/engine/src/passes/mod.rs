@@ -1,0 +1,377 @@
+//! The order of lifting: passes, the moves within a pass, and how far the house bends on the way.
+//!
+//! Every support stands snug at the start. A *move* raises at most as many supports as there are
+//! jacks, all at the same time; a *pass* raises no support by more than the lift per pass. The
+//! floor's shape is watched at the seats: between two neighbouring supports the slope may never
+//! exceed the distortion limit, or the slope at the start, or the slope at the end, whichever is
+//! greatest. Where an old floor already stands steeper than the limit, nothing else is possible.
+//!
+//! # Method
+//! *Largest remaining first.* A line runs from the largest lift down to zero in steps `d` that
+//! divide the lift per pass. In every step all supports with more left than the line come down to
+//! it, so the lift still to do is at any time the smaller of the whole lift and the line.
+//!
+//! *Why the limit holds.* Take neighbours H and L at distance D, H ending at least as high as L, and
+//! let `e` be what each has left. The slope is the end slope less `(e_H - e_L) / D`. Between steps
+//! `e_H - e_L` lies between zero and its value at the start, so the slope lies between start and
+//! end. Within a step both go to the line at different times, and whichever is still to go is at
+//! most `d` above the line, so `e_H - e_L` is between `-d` and `d`. If the end slope and `d / D`
+//! together are within the limit the order does not matter. Otherwise L goes before H, or together
+//! with it; then `e_H - e_L` is never below zero within a step unless it was so at the start, and
+//! the slope is at least `-d / D` and at most the end slope. So the limit holds whenever `d / D`
+//! is within the limit itself, also for a pair whose end slope equals its limit.
+//! A lowered support against a raised one only ever turns the slope one way.
+//!
+//! *Why the passes are fewest.* Each pass brings the line down by the full lift per pass, so there
+//! are as many as the largest lift takes, and fewer cannot do.
+//!
+//! # What it does not see
+//! It speaks of seats. A beam that has left its seat beside a low support, forces at the jacks and
+//! stresses need the frame.
+
+mod neighbours;
+mod schedule;
+mod watch;
+
+pub use neighbours::NeighbourPair;
+pub use watch::{Peak, WorstPlace};
+
+use crate::ids::SupportId;
+use crate::packers::{Choice, HeightAdvice, StackTable, height_advice};
+use crate::settings::Limits;
+use crate::site::Position;
+use crate::units::{LENGTH_EPS, Length, Level};
+use schedule::{Step, sub_steps, whole_passes};
+use serde::Serialize;
+use watch::Watch;
+
+/// More passes than this is a typing error.
+const MOST_PASSES: f64 = 10_000.0;
+
+/// A line closer to zero than this has arrived; what is left is rounding.
+const ARRIVED: Length = Length::mm(1e-5);
+
+/// A support and what is to happen there.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SupportToLift {
+    /// Its name.
+    pub id: SupportId,
+    /// Where it stands on the plan.
+    pub at: Position,
+    /// Height of the bearer there at the start.
+    pub seat: Level,
+    /// Air under the bearer at the start, packed before the first pass.
+    pub gap: Length,
+    /// How far the bearer is to go up; negative to let it down.
+    pub lift: Length,
+}
+
+/// One support's part in a move.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SupportMove {
+    /// The support.
+    pub support: SupportId,
+    /// Lift before the move, from the start of the job.
+    pub from: Length,
+    /// Lift after it.
+    pub to: Length,
+}
+
+/// Supports moved at the same time, one jack each.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Move {
+    /// What moves.
+    pub supports: Vec<SupportMove>,
+    /// Whether they are let down.
+    pub lowering: bool,
+}
+
+/// Packing at a support.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Packing {
+    /// The support.
+    pub support: SupportId,
+    /// Gap at the start and lift so far. Below zero the support itself has to be cut down.
+    pub wanted: Length,
+    /// The stack.
+    pub choice: Choice,
+    /// What the height calls for.
+    pub advice: HeightAdvice,
+}
+
+/// One round of lifting.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Pass {
+    /// Counted from 1.
+    pub number: usize,
+    /// In order.
+    pub moves: Vec<Move>,
+    /// Lift at every support when the pass is done, in the order given.
+    pub lifts: Vec<Length>,
+    /// Packing under the supports that moved in this pass, when it is done.
+    pub packing: Vec<Packing>,
+    /// The largest share of its limit that any pair of neighbours reaches.
+    pub worst: Option<WorstPlace>,
+}
+
+/// How a way of working compares.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Way {
+    /// Passes.
+    pub passes: usize,
+    /// Moves.
+    pub moves: usize,
+    /// Distortion on the way.
+    pub peak: Peak,
+}
+
+/// A pair so close together that one step of the line tilts it beyond its limit.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct TooClose {
+    /// The pair.
+    pub pair: (SupportId, SupportId),
+    /// The slope that one step makes (a ratio); allowed for this pair.
+    pub slope: f64,
+}
+
+/// The whole order of work.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Passes {
+    /// In order.
+    pub passes: Vec<Pass>,
+    /// Packing of the air at the start, before the first pass.
+    pub packing_at_start: Vec<Packing>,
+    /// No order of work takes fewer passes than this.
+    pub fewest_passes: usize,
+    /// No order of work in passes takes fewer moves than this.
+    pub fewest_moves: usize,
+    /// The passes are as few as can be.
+    pub bound_met: bool,
+    /// How far the line comes down in one step.
+    pub step: Length,
+    /// The pairs that are watched, each with its limit.
+    pub neighbours: Vec<NeighbourPair>,
+    /// Pairs that stand too close together for the step.
+    pub too_close: Vec<TooClose>,
+    /// This order of work.
+    pub this_way: Way,
+    /// For comparison: each support brought to its full lift before the next one is begun.
+    pub one_at_a_time: Way,
+}
+
+/// Why passes cannot be planned.
+#[derive(Clone, Debug, PartialEq, Serialize, thiserror::Error)]
+pub enum PassesError {
+    /// A number that is infinite, NaN or absurdly large.
+    #[error("support {0} has a number that is missing or beyond a kilometre")]
+    OutOfRange(SupportId),
+    /// Two supports in one place.
+    #[error("supports {0} and {1} stand in the same place")]
+    SamePlace(SupportId, SupportId),
+    /// A limit that no work can be done under.
+    #[error("the {0} is zero, negative or not a number")]
+    BadLimit(&'static str),
+    /// The lift per pass is far too small for the lifts.
+    #[error("support {support} needs more than 10000 passes of {per_pass}")]
+    TooManyPasses {
+        /// The support.
+        support: SupportId,
+        /// Lift per pass.
+        per_pass: Length,
+    },
+}
+
+/// Plans passes and moves for given lifts.
+///
+/// # Units and sign
+/// Lifts up positive. Slopes are ratios, rise from the first support of a pair to the second over
+/// their distance.
+///
+/// # Errors
+/// Every fault of supports and limits. Never panics.
+///
+/// # References
+/// The proof is in the module's documentation; an independent replay of every move checks it on
+/// random floors in `tests/passes_replay.rs`.
+pub fn plan(
+    supports: &[SupportToLift],
+    limits: &Limits,
+    stacks: &StackTable,
+) -> Result<Passes, Vec<PassesError>> {
+    let faults = faults(supports, limits);
+    if !faults.is_empty() {
+        return Err(faults);
+    }
+    let per_pass = limits.lift_per_pass.value;
+    let mut pairs = neighbours::find(supports, limits);
+    let steps = sub_steps(&pairs, per_pass);
+    let step = per_pass / steps as f64;
+    let too_close = widen_too_close(supports, &mut pairs, step);
+    let most = [1.0, -1.0].map(|sign| {
+        supports.iter().map(|support| support.lift * sign).fold(Length::ZERO, Length::max)
+    });
+    let n_passes = most.map(|lift| whole_passes(lift, per_pass)).into_iter().max().unwrap_or(0);
+
+    let mut watch = Watch::new(supports, &pairs);
+    let mut lifts = vec![Length::ZERO; supports.len()];
+    let mut passes = Vec::new();
+    for number in 1..=n_passes {
+        let mut moves = Vec::new();
+        watch.start_pass();
+        for (sign, most) in [1.0, -1.0].into_iter().zip(most) {
+            for step_in_pass in 1..=steps {
+                let line = most - step * ((number - 1) * steps + step_in_pass) as f64;
+                let line = if line < ARRIVED { Length::ZERO } else { line };
+                let order = Step { supports, pairs: &pairs, step, sign, line, lifts: &lifts };
+                for together in order.moves(limits.jacks.value) {
+                    watch.set(&together);
+                    moves.push(named(supports, &mut lifts, &together, sign < 0.0));
+                }
+            }
+        }
+        let packing = pass_packing(supports, &moves, &lifts, limits, stacks);
+        let worst = watch.end_pass(supports);
+        passes.push(Pass { number, moves, lifts: lifts.clone(), packing, worst });
+    }
+    let n_moves = passes.iter().map(|pass| pass.moves.len()).sum();
+    let visits: usize =
+        supports.iter().map(|support| whole_passes(support.lift.abs(), per_pass)).sum();
+    Ok(Passes {
+        packing_at_start: packing_at_start(supports, limits, stacks),
+        fewest_passes: n_passes,
+        fewest_moves: visits.div_ceil(limits.jacks.value),
+        bound_met: passes.len() == n_passes,
+        step,
+        too_close,
+        this_way: Way { passes: passes.len(), moves: n_moves, peak: watch.peak() },
+        one_at_a_time: one_at_a_time(supports, &pairs, per_pass),
+        neighbours: pairs,
+        passes,
+    })
+}
+
+/// Allows a pair that one step tilts beyond its limit that slope, and says so.
+fn widen_too_close(
+    supports: &[SupportToLift],
+    pairs: &mut [NeighbourPair],
+    step: Length,
+) -> Vec<TooClose> {
+    let mut too_close = Vec::new();
+    for pair in pairs {
+        let slope = step / pair.distance;
+        if slope > pair.limit * (1.0 + 1e-9) && pair.moves_together {
+            pair.limit = slope;
+            let (a, b) = pair.supports;
+            too_close
+                .push(TooClose { pair: (supports[a].id.clone(), supports[b].id.clone()), slope });
+        }
+    }
+    too_close
+}
+
+fn named(
+    supports: &[SupportToLift],
+    lifts: &mut [Length],
+    together: &[(usize, Length)],
+    lowering: bool,
+) -> Move {
+    let moved = together
+        .iter()
+        .map(|&(support, to)| {
+            let from = std::mem::replace(&mut lifts[support], to);
+            SupportMove { support: supports[support].id.clone(), from, to }
+        })
+        .collect();
+    Move { supports: moved, lowering }
+}
+
+fn packing(support: &SupportToLift, lift: Length, limits: &Limits, stacks: &StackTable) -> Packing {
+    let wanted = support.gap + lift;
+    Packing {
+        support: support.id.clone(),
+        wanted,
+        choice: stacks.choose(wanted),
+        advice: height_advice(wanted, limits),
+    }
+}
+
+fn pass_packing(
+    supports: &[SupportToLift],
+    moves: &[Move],
+    lifts: &[Length],
+    limits: &Limits,
+    stacks: &StackTable,
+) -> Vec<Packing> {
+    let moved: std::collections::BTreeSet<&SupportId> =
+        moves.iter().flat_map(|one| one.supports.iter().map(|part| &part.support)).collect();
+    supports
+        .iter()
+        .zip(lifts)
+        .filter(|(support, _)| moved.contains(&support.id))
+        .map(|(support, &lift)| packing(support, lift, limits, stacks))
+        .collect()
+}
+
+fn packing_at_start(
+    supports: &[SupportToLift],
+    limits: &Limits,
+    stacks: &StackTable,
+) -> Vec<Packing> {
+    supports
+        .iter()
+        .filter(|support| support.gap > LENGTH_EPS)
+        .map(|support| packing(support, Length::ZERO, limits, stacks))
+        .collect()
+}
+
+fn one_at_a_time(supports: &[SupportToLift], pairs: &[NeighbourPair], per_pass: Length) -> Way {
+    let mut order: Vec<usize> = (0..supports.len()).collect();
+    order.sort_by(|&a, &b| {
+        supports[b].lift.abs().total_cmp(&supports[a].lift.abs()).then(a.cmp(&b))
+    });
+    let mut watch = Watch::new(supports, pairs);
+    let mut passes = 0;
+    for support in order {
+        // The slope runs evenly while one support moves: its ends are its extremes.
+        watch.set(&[(support, supports[support].lift)]);
+        passes += whole_passes(supports[support].lift.abs(), per_pass);
+    }
+    Way { passes, moves: passes, peak: watch.peak() }
+}
+
+fn faults(supports: &[SupportToLift], limits: &Limits) -> Vec<PassesError> {
+    let mut faults = Vec::new();
+    let per_pass = limits.lift_per_pass.value;
+    let is_length = |length: Length| length.is_finite() && length > LENGTH_EPS;
+    if !is_length(per_pass) {
+        faults.push(PassesError::BadLimit("lift per pass"));
+    }
+    if limits.jacks.value == 0 {
+        faults.push(PassesError::BadLimit("number of jacks"));
+    }
+    if !(limits.distortion.value > 0.0 && limits.distortion.value.is_finite()) {
+        faults.push(PassesError::BadLimit("distortion limit"));
+    }
+    if !is_length(limits.neighbour_distance.value) {
+        faults.push(PassesError::BadLimit("distance between neighbours"));
+    }
+    for support in supports {
+        let numbers = [
+            support.at.x.to_mm(),
+            support.at.y.to_mm(),
+            support.seat.to_mm(),
+            support.gap.to_mm(),
+            support.lift.to_mm(),
+        ];
+        if !numbers.iter().all(|number| number.abs() <= 1e6) {
+            faults.push(PassesError::OutOfRange(support.id.clone()));
+        } else if is_length(per_pass) && support.lift.abs() / per_pass > MOST_PASSES {
+            let support = support.id.clone();
+            faults.push(PassesError::TooManyPasses { support, per_pass });
+        }
+    }
+    if faults.is_empty() {
+        faults.extend(neighbours::same_place(supports));
+    }
+    faults
+}

@@ -1,0 +1,97 @@
+//! One step of the line: who moves, in what order, how many at a time.
+
+use super::{NeighbourPair, SupportToLift};
+use crate::units::{ExactLength, LENGTH_EPS, Length};
+use std::cmp::Reverse;
+use std::collections::BTreeSet;
+
+/// Most steps in a pass. Pairs that would need more stand too close together for the lift per
+/// pass; they are allowed the slope of one step and are reported.
+const MOST_STEPS: usize = 10;
+
+/// Passes that a lift takes.
+pub(super) fn whole_passes(lift: Length, per_pass: Length) -> usize {
+    if lift <= LENGTH_EPS { 0 } else { (lift / per_pass - 1e-9).ceil().max(1.0) as usize }
+}
+
+/// The fewest steps in a pass for which no pair is tilted beyond its limit by one of them.
+pub(super) fn sub_steps(pairs: &[NeighbourPair], per_pass: Length) -> usize {
+    let room = pairs
+        .iter()
+        .filter(|pair| pair.moves_together)
+        .map(|pair| pair.distance * pair.limit)
+        .fold(per_pass, Length::min);
+    ((per_pass / room - 1e-9).ceil().max(1.0) as usize).min(MOST_STEPS)
+}
+
+/// One step of the line.
+pub(super) struct Step<'a> {
+    pub supports: &'a [SupportToLift],
+    pub pairs: &'a [NeighbourPair],
+    pub step: Length,
+    /// 1 for raising, -1 for letting down.
+    pub sign: f64,
+    /// What may be left to do when the step is done.
+    pub line: Length,
+    /// Lifts so far.
+    pub lifts: &'a [Length],
+}
+
+impl Step<'_> {
+    /// The moves of the step: which supports, and the lift that each is brought to.
+    ///
+    /// The one with most left goes first, unless it ends above a neighbour that has to go before
+    /// it (see the module's documentation).
+    pub fn moves(&self, n_jacks: usize) -> Vec<Vec<(usize, Length)>> {
+        let left = |support: usize| (self.supports[support].lift - self.lifts[support]) * self.sign;
+        let moves = |support: usize| {
+            self.supports[support].lift * self.sign > LENGTH_EPS && left(support) > self.line
+        };
+        let moving: Vec<usize> = (0..self.supports.len()).filter(|&s| moves(s)).collect();
+        let (mut waits_for, followers) = self.precedence(&moves);
+        let rank = |support: usize| {
+            // In whole nanometres, so that rounding does not decide between equals.
+            (Reverse(ExactLength::from_mm(left(support).to_mm())), support)
+        };
+        let mut ready: BTreeSet<_> =
+            moving.iter().filter(|&&s| waits_for[s] == 0).map(|&s| rank(s)).collect();
+        let mut done = Vec::new();
+        let mut together = Vec::new();
+        while let Some((_, support)) = ready.pop_first() {
+            let to = self.supports[support].lift - self.line * self.sign;
+            together.push((support, to));
+            for &follower in &followers[support] {
+                waits_for[follower] -= 1;
+                if waits_for[follower] == 0 {
+                    ready.insert(rank(follower));
+                }
+            }
+            if together.len() == n_jacks {
+                done.push(std::mem::take(&mut together));
+            }
+        }
+        if !together.is_empty() {
+            done.push(together);
+        }
+        done
+    }
+
+    /// For each support: how many must go before it, and who waits for it.
+    fn precedence(&self, moves: &impl Fn(usize) -> bool) -> (Vec<usize>, Vec<Vec<usize>>) {
+        let mut waits_for = vec![0; self.supports.len()];
+        let mut followers = vec![Vec::new(); self.supports.len()];
+        for pair in self.pairs {
+            let (a, b) = pair.supports;
+            let has_room = pair.end.abs() + self.step / pair.distance <= pair.limit * (1.0 + 1e-12);
+            if has_room || !moves(a) || !moves(b) {
+                continue;
+            }
+            // While letting down, the one that ends higher goes first. Level ends go by number.
+            let b_is_later = pair.end * self.sign >= 0.0;
+            let (first, second) = if b_is_later { (a, b) } else { (b, a) };
+            waits_for[second] += 1;
+            followers[first].push(second);
+        }
+        (waits_for, followers)
+    }
+}
