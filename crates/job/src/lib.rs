@@ -15,10 +15,17 @@ pub mod form_v1;
 pub mod input;
 pub mod limits;
 pub mod measure;
+<<<<<<< HEAD
 pub mod practice;
+=======
+pub mod template;
+>>>>>>> 6409117 (job: a new job to fill in, and a job written back so that it reads well)
 pub mod time;
+pub mod write;
 
 pub use check::{CsvMeaning, check, from_csv, load};
 pub use document::{Document, SourceFile};
 pub use fault::{Fault, Severity};
 pub use input::{Assumption, JobInput, Loaded};
+pub use template::{Grid, Template, template};
+pub use write::write;

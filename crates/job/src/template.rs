@@ -1,0 +1,259 @@
+//! A new job to fill in: supports on a grid, with a table for the readings.
+
+use crate::form_v1::Terms;
+use crate::measure::{Unit, exact};
+use floorwright_engine::units::ExactLength;
+
+/// More supports than this in one row or column are not made.
+pub const MOST_IN_A_ROW: usize = 100;
+
+/// The grid of supports that a new job starts from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Grid {
+    /// Rows of supports, A first; at least one is made, and at most [`MOST_IN_A_ROW`].
+    pub rows: usize,
+    /// Supports in a row, 1 first; at least one is made, and at most [`MOST_IN_A_ROW`].
+    pub columns: usize,
+    /// From one support of a row to the next.
+    pub spacing_x: ExactLength,
+    /// From one row to the next.
+    pub spacing_y: ExactLength,
+    /// Words of the region.
+    pub terms: Terms,
+    /// Unit that the job is written in.
+    pub units: Unit,
+}
+
+/// The files of a new job.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Template {
+    /// `job.toml`
+    pub job: String,
+    /// `readings.csv`
+    pub readings: String,
+}
+
+/// Makes a job for a grid of supports, and a table of readings to be filled in on site.
+///
+/// # Examples
+/// ```
+/// use floorwright_engine::units::ExactLength;
+/// use floorwright_job::form_v1::Terms;
+/// use floorwright_job::measure::Unit;
+/// use floorwright_job::template::{Grid, template};
+/// let files = template(Grid {
+///     rows: 2,
+///     columns: 3,
+///     spacing_x: ExactLength::nm(1_800_000_000),
+///     spacing_y: ExactLength::nm(1_500_000_000),
+///     terms: Terms::Nz,
+///     units: Unit::Millimetres,
+/// });
+/// assert!(files.readings.starts_with("point,reading,time,note\nA1,,,\nA2,,,\n"));
+/// ```
+pub fn template(grid: Grid) -> Template {
+    let rows = grid.rows.clamp(1, MOST_IN_A_ROW);
+    let columns = grid.columns.clamp(1, MOST_IN_A_ROW);
+    let names: Vec<(String, usize, usize)> = (0..rows)
+        .flat_map(|row| (0..columns).map(move |column| (support_name(row, column), row, column)))
+        .collect();
+    let (terms, support_word) = match grid.terms {
+        Terms::Au => ("au", "stump"),
+        Terms::Nz => ("nz", "pile"),
+        Terms::Us => ("us", "pier"),
+        Terms::Uk => ("uk", "pier"),
+    };
+    let (units, bare) = match grid.units {
+        Unit::Millimetres => ("mm", "millimetres"),
+        Unit::Metres => ("m", "metres"),
+        Unit::FeetInches => {
+            ("ft-in", "inches; feet and inches go in quotes, such as \"12' 3 1/2\\\"\"")
+        }
+    };
+    let mut job = HEAD
+        .replace("{terms}", terms)
+        .replace("{units}", units)
+        .replace("{bare}", bare)
+        .replace("{support}", support_word);
+    for (name, row, column) in &names {
+        let x = coordinate(grid.spacing_x, *column, grid.units);
+        let y = coordinate(grid.spacing_y, *row, grid.units);
+        job += &format!("\n[[support]]\nid = \"{name}\"\nat = [{x}, {y}]\nkind = \"{support_word}\"\n");
+    }
+    job += &TAIL.replace("{lift}", &millimetres(5, grid.units));
+    let mut readings = String::from("point,reading,time,note\n");
+    for (name, ..) in &names {
+        readings += &format!("{name},,,\n");
+    }
+    readings += "A1,,,read A1 again at the end\n";
+    Template { job, readings }
+}
+
+/// Row letter and column number: A1, A2, … B1; after Z comes AA.
+fn support_name(row: usize, column: usize) -> String {
+    let letter = |index: usize| char::from(b'A' + (index % 26) as u8);
+    let first = (row >= 26).then(|| letter(row / 26 - 1));
+    format!("{}{}{}", first.map_or(String::new(), String::from), letter(row), column + 1)
+}
+
+fn coordinate(spacing: ExactLength, steps: usize, units: Unit) -> String {
+    let steps = i64::try_from(steps).unwrap_or(i64::MAX);
+    let place = ExactLength::nm(spacing.to_nm().saturating_mul(steps));
+    let text = exact(place, units);
+    let bare = match units {
+        Unit::Millimetres => text.strip_suffix(" mm"),
+        Unit::Metres => text.strip_suffix(" m"),
+        Unit::FeetInches => None,
+    };
+    bare.map_or_else(|| format!("\"{}\"", text.replace('"', "\\\"")), str::to_owned)
+}
+
+fn millimetres(mm: i64, units: Unit) -> String {
+    match units {
+        Unit::Millimetres => mm.to_string(),
+        Unit::Metres | Unit::FeetInches => format!("\"{mm} mm\""),
+    }
+}
+
+const HEAD: &str = r#"format = 1
+
+# A bare number is in {bare}.
+# x runs to the right on the plan, y up the page; heights are up.
+
+[job]
+name = "New job"
+# client = ""
+# address = ""
+# date = "2026-03-31"
+terms = "{terms}"     # words and criteria: au, nz, us or uk
+units = "{units}"     # mm, m or ft-in
+# reading_units = "m"   # if the staff is read in metres
+
+# Rooms are needed for the floor map at notches and steps. Corners in order, walking round once.
+# [[room]]
+# name = "house"
+# outline = [[0, 0], [6000, 0], [6000, 4500], [0, 4500]]
+# finish = "plaster"    # boards, plaster or tiles
+
+# Each {support}: letters for rows (up the page), numbers along a row. Correct each place as measured.
+# A reading on the name of a {support} is a reading on the floor over it.
+# Also: gap (air under the bearer), height, size, max_lift, fixed = "why", may_lower.
+"#;
+
+const TAIL: &str = r#"
+# What the levels are counted from: a mark that does not move with the house is best.
+# With a benchmark, take [datum] out.
+[datum]
+zero = "A1"
+
+# [[benchmark]]
+# point = "BM"          # read it in readings.csv too
+# level = 0
+
+# Other points that were read: at = [x, y], or the name of a support.
+# [[point]]
+# id = "door"
+# at = [3000, 0]
+# kind = "threshold"    # floor, benchmark, threshold, soffit, ground or change-point
+
+# One standing of the instrument, or one filling of the hose.
+# Read the first point again at the end: it shows drift and slips.
+[[setup]]
+id = "1"
+# instrument = "hose"   # level, laser or hose
+# hose = { bore = 10, reservoir = 200 }
+# reading_sd = 1.2      # 0.5 if read carefully, 1.2 if not
+# drift = true          # the water line creeps with time: every reading needs a time
+readings = "readings.csv"
+
+# Where the floor is to end: a height, "highest", "free" or { point = "door", offset = 0 }.
+[goal]
+height = "highest"
+# level_tolerance = 5
+# slope_tolerance = "1 in 500"
+
+# What a pass may do. Give your reason with each value.
+[limits]
+lift_per_pass = { value = {lift}, reason = "a choice for this job" }
+jacks = { value = 2, reason = "one person to a jack, and one to watch" }
+
+# The packers that can be had; price for a pack.
+# [stock]
+# packers = [
+#     { thickness = 3, pack = 50, price = 20.00 },
+#     { thickness = 10, pack = 50, price = 40.00 },
+# ]
+"#;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{SourceFile, load};
+
+    fn grid(units: Unit, terms: Terms) -> Grid {
+        let spacing = match units {
+            Unit::FeetInches => ExactLength::nm(6 * 304_800_000 + 11_112_500),
+            Unit::Millimetres | Unit::Metres => ExactLength::nm(1_805_500_000),
+        };
+        Grid { rows: 3, columns: 4, spacing_x: spacing, spacing_y: spacing, terms, units }
+    }
+
+    #[test]
+    fn filled_in_it_loads_without_a_fault() {
+        let check = |units, terms, reading: &str| {
+            let files = template(grid(units, terms));
+            let mut minute = 0;
+            let filled: Vec<String> = files
+                .readings
+                .lines()
+                .map(|line| {
+                    minute += 1;
+                    line.replacen(",,,", &format!(",{reading},{minute},"), 1)
+                })
+                .collect();
+            let filled = filled.join("\n");
+            let source = SourceFile::new("job.toml", files.job.as_str());
+            let loaded = load(&source, &mut |name| {
+                assert_eq!(name, "readings.csv");
+                Ok(filled.clone())
+            });
+            assert_eq!(loaded.faults, [], "{}", files.job);
+            let job = loaded.job.unwrap();
+            assert_eq!(job.site.supports().len(), 12);
+            assert_eq!(job.site.points().len(), 12);
+            assert_eq!(job.survey.setups[0].readings.len(), 13);
+            let corner = job.site.supports()[11].at;
+            let expected = grid(units, terms).spacing_x.to_mm();
+            assert!((corner.x.to_mm() - 3.0 * expected).abs() < 1e-6, "{corner:?}");
+            assert!((corner.y.to_mm() - 2.0 * expected).abs() < 1e-6, "{corner:?}");
+        };
+        check(Unit::Millimetres, Terms::Au, "1612");
+        check(Unit::Metres, Terms::Uk, "1.379");
+        check(Unit::FeetInches, Terms::Us, "63 7/16");
+        check(Unit::Millimetres, Terms::Nz, "161.2 cm");
+    }
+
+    #[test]
+    fn untouched_it_loads_with_one_warning() {
+        let files = template(grid(Unit::Millimetres, Terms::Au));
+        let source = SourceFile::new("job.toml", files.job.as_str());
+        let loaded = load(&source, &mut |_| Ok(files.readings.clone()));
+        let shown: Vec<String> = loaded.faults.iter().map(ToString::to_string).collect();
+        assert_eq!(
+            shown,
+            [
+                "job.toml: warning: there are no readings yet",
+                "readings.csv:2: warning: rows without a reading, from point A1 on: 13 of 13",
+            ]
+        );
+        assert!(loaded.job.is_some());
+    }
+
+    #[test]
+    fn rows_beyond_z_go_on_with_two_letters() {
+        assert_eq!(support_name(0, 0), "A1");
+        assert_eq!(support_name(25, 11), "Z12");
+        assert_eq!(support_name(26, 0), "AA1");
+        assert_eq!(support_name(99, 0), "CV1");
+    }
+}
