@@ -11,8 +11,19 @@ use std::collections::BTreeMap;
 
 /// The columns that a file of readings may have.
 pub const READING_COLUMNS: &[&str] = &[
-    "point", "x", "y", "reading", "time", "setup", "kind", "inverted", "sd", "distance", "level",
-    "benchmark", "note",
+    "point",
+    "x",
+    "y",
+    "reading",
+    "time",
+    "setup",
+    "kind",
+    "inverted",
+    "sd",
+    "distance",
+    "level",
+    "benchmark",
+    "note",
 ];
 
 /// The columns that a level book may have.
@@ -31,6 +42,8 @@ pub(crate) struct Table {
     columns: BTreeMap<&'static str, usize>,
     /// Its rows.
     pub rows: Vec<Row>,
+    /// The rows of each setup; those that name none are under the empty name.
+    by_setup: BTreeMap<String, Vec<usize>>,
 }
 
 /// One row of a table.
@@ -45,6 +58,18 @@ impl Table {
     /// Whether it has a column of that name.
     pub(crate) fn has(&self, column: &str) -> bool {
         self.columns.contains_key(column)
+    }
+
+    /// The rows of one setup; with those that name none, if it is the only one or there is no
+    /// column for it.
+    pub(crate) fn rows_of_setup(&self, setup: &str, only_one: bool) -> Vec<&Row> {
+        let of = |name: &str| self.by_setup.get(name).into_iter().flatten();
+        let mut found: Vec<usize> = of(setup).copied().collect();
+        if (only_one || !self.has("setup")) && !setup.is_empty() {
+            found.extend(of(""));
+            found.sort_unstable();
+        }
+        found.into_iter().map(|row_idx| &self.rows[row_idx]).collect()
     }
 
     /// A cell, if there is anything in it.
@@ -86,7 +111,11 @@ pub(crate) fn read_table(
                 }
             }
             Err(error) => {
-                faults.push(Fault::error(&source.name, "", format!("the table cannot be read: {error}")));
+                faults.push(Fault::error(
+                    &source.name,
+                    "",
+                    format!("the table cannot be read: {error}"),
+                ));
                 break;
             }
         }
@@ -108,6 +137,12 @@ pub(crate) fn read_table(
     if separator == b';' {
         decimal_commas(&mut table, &mut faults);
     }
+    let mut by_setup: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    for (row_idx, row) in table.rows.iter().enumerate() {
+        let setup = table.cell(row, "setup").unwrap_or_default().to_owned();
+        by_setup.entry(setup).or_default().push(row_idx);
+    }
+    table.by_setup = by_setup;
     (table, faults)
 }
 
@@ -276,11 +311,17 @@ mod tests {
         check("reading;point\r\n1612;A1\r\n", &[(2, "A1", "1612")]);
         check("\u{feff}point\treading\nA1\t1612", &[(2, "A1", "1612")]);
         check("Point , Reading\n\"A, 1\", 5' 3 7/16\"\n", &[(2, "A, 1", "5' 3 7/16\"")]);
-        check("# mine\n\npoint,reading\n\n# here\nA1,1\n\n\nA2,2\n", &[(6, "A1", "1"), (9, "A2", "2")]);
+        check(
+            "# mine\n\npoint,reading\n\n# here\nA1,1\n\n\nA2,2\n",
+            &[(6, "A1", "1"), (9, "A2", "2")],
+        );
         check("point;reading\nA1;1,379\nA2;2\n", &[(2, "A1", "1.379"), (3, "A2", "2")]);
         check("point;reading\nA1;1.379\n", &[(2, "A1", "1.379")]);
         check("point,reading\nA1,1,,\n,\n", &[(2, "A1", "1")]);
-        check("point,reading,note\nA1,1,\"two\nlines\"\nA2,2,\n", &[(2, "A1", "1"), (4, "A2", "2")]);
+        check(
+            "point,reading,note\nA1,1,\"two\nlines\"\nA2,2,\n",
+            &[(2, "A1", "1"), (4, "A2", "2")],
+        );
         check("point,reading\n\"A1\",\"63 7/16\"\"\"\n", &[(2, "A1", "63 7/16\"")]);
     }
 

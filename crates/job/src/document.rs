@@ -98,7 +98,8 @@ struct LineStarts<'a> {
 
 impl<'a> LineStarts<'a> {
     fn new(text: &'a str) -> Self {
-        let starts = std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
+        let starts =
+            std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
         Self { text, starts }
     }
 
@@ -228,7 +229,13 @@ impl<'a> Reader<'a> {
         }
     }
 
-    fn walk_value(&mut self, value: &mut Spanned<DeValue<'_>>, schema: &'a Value, path: &str, key: &str) {
+    fn walk_value(
+        &mut self,
+        value: &mut Spanned<DeValue<'_>>,
+        schema: &'a Value,
+        path: &str,
+        key: &str,
+    ) {
         match value.get_mut() {
             DeValue::Table(table) => {
                 let name = ["id", "name", "point"]
@@ -248,6 +255,11 @@ impl<'a> Reader<'a> {
                     self.lines.put(below.clone(), line);
                     self.walk_value(item, items, &below, key);
                 }
+            }
+            DeValue::Datetime(written) => {
+                // A date or a time without quotes is as good as one in quotes.
+                let text = written.to_string();
+                *value.get_mut() = DeValue::String(text.into());
             }
             _ => {}
         }
@@ -270,7 +282,23 @@ impl<'a> Reader<'a> {
         form
     }
 
-    fn blocks<T: DeserializeOwned + Default>(&mut self, value: Spanned<DeValue<'_>>, name: &str) -> Vec<T> {
+    /// What the schema says of an entry, as a hint.
+    fn description(&self, block: &str, key: &str) -> Option<String> {
+        let root = self.schema;
+        let field = &root["properties"][block];
+        let form = table_schema(root, items_schema(root, field).unwrap_or(field))?;
+        let text = form["properties"][key]["description"].as_str()?;
+        let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        let mut letters = text.trim_end_matches('.').chars();
+        let first = letters.next()?.to_lowercase();
+        Some(format!("{key}: {first}{}", letters.as_str()))
+    }
+
+    fn blocks<T: DeserializeOwned + Default>(
+        &mut self,
+        value: Spanned<DeValue<'_>>,
+        name: &str,
+    ) -> Vec<T> {
         let line = self.starts.line(value.span().start);
         match value.into_inner() {
             DeValue::Array(items) => {
@@ -288,7 +316,11 @@ impl<'a> Reader<'a> {
 
     /// Reads one block; an entry that cannot be read has its fault and is taken out, and the rest
     /// is read without it.
-    fn block<T: DeserializeOwned>(&mut self, mut value: Spanned<DeValue<'_>>, name: &str) -> Option<T> {
+    fn block<T: DeserializeOwned>(
+        &mut self,
+        mut value: Spanned<DeValue<'_>>,
+        name: &str,
+    ) -> Option<T> {
         loop {
             let error = match T::deserialize(ValueDeserializer::from(value.clone())) {
                 Ok(form) => return Some(form),
@@ -298,7 +330,10 @@ impl<'a> Reader<'a> {
             let culprit = value.get_ref().as_table().and_then(|table| {
                 table
                     .iter()
-                    .find(|(key, entry)| key.span().start <= span.start && span.start < entry.span().end.max(key.span().end))
+                    .find(|(key, entry)| {
+                        key.span().start <= span.start
+                            && span.start < entry.span().end.max(key.span().end)
+                    })
                     .map(|(key, _)| key.get_ref().to_string())
             });
             let place = value
@@ -310,20 +345,34 @@ impl<'a> Reader<'a> {
                         .find_map(|key| table.get(*key).and_then(|value| value.get_ref().as_str()))
                 })
                 .map_or_else(|| format!("[{name}]"), |id| format!("{name} {id}"));
-            let message = error.message().lines().next().unwrap_or_default().trim().to_owned();
+            let message = plain_message(error.message());
             let what = match &culprit {
                 Some(key) => format!("{key} cannot be read: {message}"),
                 None => format!("this block cannot be read: {message}"),
             };
-            let mut fault = Fault::error(self.file, place, what).at_line(Some(self.starts.line(span.start)));
-            if message.contains("datetime") {
-                fault = fault.hint("write dates and times in quotes: \"14:05\"");
-            }
+            let mut fault =
+                Fault::error(self.file, place, what).at_line(Some(self.starts.line(span.start)));
+            fault.hint = culprit.as_deref().and_then(|key| self.description(name, key));
             self.faults.push(fault);
             let DeValue::Table(table) = value.get_mut() else { return None };
             table.remove(culprit?.as_str())?;
         }
     }
+}
+
+/// The parser's message in the builder's words.
+fn plain_message(message: &str) -> String {
+    let mut plain = message.lines().next().unwrap_or_default().trim().replace('`', "");
+    for (theirs, ours) in [
+        ("unknown variant ", "there is no "),
+        ("a boolean", "true or false"),
+        ("expected u32", "expected a whole number, zero or more"),
+        ("expected f64", "expected a number"),
+        ("expected i64", "expected a whole number"),
+    ] {
+        plain = plain.replace(theirs, ours);
+    }
+    plain
 }
 
 /// The schema itself and everything that it may stand for.
@@ -333,7 +382,8 @@ fn meanings<'a>(root: &'a Value, schema: &'a Value) -> Vec<&'a Value> {
     while next < found.len() && found.len() < 64 {
         let current = found[next];
         next += 1;
-        if let Some(name) = current["$ref"].as_str().and_then(|path| path.strip_prefix("#/$defs/")) {
+        if let Some(name) = current["$ref"].as_str().and_then(|path| path.strip_prefix("#/$defs/"))
+        {
             found.push(&root["$defs"][name]);
         }
         for branch in ["anyOf", "oneOf", "allOf"] {
@@ -348,5 +398,8 @@ fn table_schema<'a>(root: &'a Value, schema: &'a Value) -> Option<&'a Value> {
 }
 
 fn items_schema<'a>(root: &'a Value, schema: &'a Value) -> Option<&'a Value> {
-    meanings(root, schema).into_iter().map(|meaning| &meaning["items"]).find(|items| items.is_object())
+    meanings(root, schema)
+        .into_iter()
+        .map(|meaning| &meaning["items"])
+        .find(|items| items.is_object())
 }

@@ -121,19 +121,27 @@ impl fmt::Display for Fault {
     }
 }
 
-/// The known name that is nearest to a written one, if any is near enough to be meant.
+/// The known name that is nearest to a written one, if it is near enough to be meant and no other
+/// is as near.
 pub(crate) fn nearest_name<'a>(
     written: &str,
     known: impl IntoIterator<Item = &'a str>,
 ) -> Option<&'a str> {
     let reach = if written.chars().count() <= 3 { 1 } else { 2 + written.chars().count() / 8 };
-    known
-        .into_iter()
-        .filter(|name| *name != written)
-        .map(|name| (edit_distance(&written.to_lowercase(), &name.to_lowercase()), name))
-        .filter(|(distance, _)| *distance <= reach)
-        .min()
-        .map(|(_, name)| name)
+    let mut best: Option<(usize, &str)> = None;
+    let mut equally_near = false;
+    for name in known.into_iter().filter(|name| *name != written) {
+        let distance = edit_distance(&written.to_lowercase(), &name.to_lowercase());
+        if distance > reach {
+            continue;
+        }
+        match best {
+            Some((least, _)) if distance > least => {}
+            Some((least, _)) if distance == least => equally_near = true,
+            _ => (best, equally_near) = (Some((distance, name)), false),
+        }
+    }
+    best.filter(|_| !equally_near).map(|(_, name)| name)
 }
 
 /// How many letters have to be put in, taken out, changed or swapped with the next.
@@ -145,8 +153,9 @@ fn edit_distance(from: &str, to: &str) -> usize {
         let mut current = vec![row];
         for col in 1..=to.len() {
             let change = usize::from(from[row - 1] != to[col - 1]);
-            let mut best =
-                (rows[row - 1][col] + 1).min(current[col - 1] + 1).min(rows[row - 1][col - 1] + change);
+            let mut best = (rows[row - 1][col] + 1)
+                .min(current[col - 1] + 1)
+                .min(rows[row - 1][col - 1] + change);
             if row > 1 && col > 1 && from[row - 1] == to[col - 2] && from[row - 2] == to[col - 1] {
                 best = best.min(rows[row - 2][col - 2] + 1);
             }
@@ -163,16 +172,19 @@ mod tests {
 
     #[test]
     fn a_fault_reads_as_one_line_and_its_hint_as_another() {
-        let fault = Fault::error("job.toml", "support B3", "the gap is out of range")
+        let fault = Fault::error("job.toml", "support B3", "gap is out of range")
             .at_line(Some(14))
             .value("-3.0 mm")
             .limit("0.0 mm to 300.0 mm")
             .hint("a gap is the air between support and bearer, zero or more");
         assert_eq!(
             fault.to_string(),
-            "job.toml:14: support B3: the gap is out of range: -3.0 mm, must be 0.0 mm to 300.0 mm"
+            "job.toml:14: support B3: gap is out of range: -3.0 mm, must be 0.0 mm to 300.0 mm"
         );
-        assert!(format!("{fault:#}").ends_with("\n  hint: a gap is the air between support and bearer, zero or more"));
+        assert!(
+            format!("{fault:#}")
+                .ends_with("\n  hint: a gap is the air between support and bearer, zero or more")
+        );
     }
 
     #[test]
@@ -183,5 +195,7 @@ mod tests {
         check("gpa", Some("gap"));
         check("maxlift", Some("max_lift"));
         check("colour", None);
+        assert_eq!(nearest_name("A9", ["A1", "A2"]), None);
+        assert_eq!(nearest_name("A22", ["A1", "A2"]), Some("A2"));
     }
 }

@@ -16,7 +16,10 @@ pub const FORMAT: i64 = 1;
 
 /// A number in the unit of its place, or text that may bring its own unit.
 #[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
-#[serde(untagged, expecting = "expected a number, or text such as \"1.612 m\" or \"5' 3 7/16\\\"\"")]
+#[serde(
+    untagged,
+    expecting = "expected a number, or text such as \"1.612 m\" or \"5' 3 7/16\\\"\""
+)]
 pub enum Quantity {
     /// A number in the unit of its place.
     Number(f64),
@@ -82,7 +85,10 @@ pub struct ReasonedForm {
 
 /// Where a point is: a place on the plan, or over a support.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(untagged, expecting = "expected a place [x, y], or the name of the support that it is over")]
+#[serde(
+    untagged,
+    expecting = "expected a place [x, y], or the name of the support that it is over"
+)]
 pub enum PlaceForm {
     /// A place on the plan: x to the right, y up the page.
     Position([Quantity; 2]),

@@ -82,10 +82,14 @@ impl MeasureError {
             Self::PointAmongCommas => "use commas or points for the decimals of one file, not both",
             Self::Dash => "write 5' 3\" for five feet three inches",
             Self::BareFraction => "write 63 7/16\" with its inch mark, or set units = \"ft-in\"",
-            Self::Fraction(..) => "write the fraction in halves, quarters, eighths, 16ths, 32nds or 64ths",
+            Self::Fraction(..) => {
+                "write the fraction in halves, quarters, eighths, 16ths, 32nds or 64ths"
+            }
             Self::TooManyInches => "write the inches alone, or carry the twelve over to the feet",
             Self::TooLong => "check the unit",
-            Self::NotALength => "write for example 1612, 1.612 m, 161.2 cm, 5' 3 7/16\" or 63.4375\"",
+            Self::NotALength => {
+                "write for example 1612, 1.612 m, 161.2 cm, 5' 3 7/16\" or 63.4375\""
+            }
         }
     }
 }
@@ -117,7 +121,11 @@ struct Decimal {
 /// assert_eq!(read("1.612 m"), read("1612"));
 /// assert_eq!(read("5' 3 7/16\"").unwrap(), ExactLength::nm(1_611_312_500));
 /// ```
-pub fn parse_length(text: &str, bare: Unit, mark: DecimalMark) -> Result<ExactLength, MeasureError> {
+pub fn parse_length(
+    text: &str,
+    bare: Unit,
+    mark: DecimalMark,
+) -> Result<ExactLength, MeasureError> {
     let plain = plain_marks(text);
     let trimmed = plain.trim();
     if trimmed.is_empty() {
@@ -203,7 +211,10 @@ fn split_feet(body: &str) -> Option<(&str, &str)> {
 }
 
 fn strip_inch_mark(body: &str) -> Option<&str> {
-    ["\"", "inches", "inch", "in"].iter().find_map(|mark| body.strip_suffix(mark)).map(str::trim_end)
+    ["\"", "inches", "inch", "in"]
+        .iter()
+        .find_map(|mark| body.strip_suffix(mark))
+        .map(str::trim_end)
 }
 
 fn feet_and_inches_nm(feet: &str, rest: &str, mark: DecimalMark) -> Result<i128, MeasureError> {
@@ -297,7 +308,8 @@ fn times(number: Decimal, unit_nm: i128) -> Result<i128, MeasureError> {
 pub fn parse_slope(text: &str) -> Option<f64> {
     let number = |text: &str| {
         let text = text.trim();
-        let plain = text.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.') && text.len() < 20;
+        let plain =
+            text.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.') && text.len() < 20;
         if plain { text.parse::<f64>().ok() } else { None }
     };
     let text = text.trim().to_lowercase();
@@ -308,7 +320,8 @@ pub fn parse_slope(text: &str) -> Option<f64> {
     if let Some(percent) = text.strip_suffix('%') {
         return Some(number(percent)? / 100.0);
     }
-    let mm_per_m = ["mm per m", "mm/m"].iter().find_map(|unit| text.strip_suffix(unit)).unwrap_or(&text);
+    let mm_per_m =
+        ["mm per m", "mm/m"].iter().find_map(|unit| text.strip_suffix(unit)).unwrap_or(&text);
     Some(number(mm_per_m)? / 1000.0)
 }
 
@@ -329,7 +342,9 @@ pub fn parse_slope(text: &str) -> Option<f64> {
 pub fn exact(length: ExactLength, unit: Unit) -> String {
     let nm = length.to_nm();
     match unit {
-        Unit::FeetInches if nm % NM_PER_SIXTY_FOURTH == 0 => feet_inches(nm / NM_PER_SIXTY_FOURTH, 64),
+        Unit::FeetInches if nm % NM_PER_SIXTY_FOURTH == 0 => {
+            feet_inches(nm / NM_PER_SIXTY_FOURTH, 64)
+        }
         Unit::Metres => decimals(nm, 9) + " m",
         Unit::Millimetres | Unit::FeetInches => decimals(nm, 6) + " mm",
     }
@@ -470,7 +485,9 @@ mod tests {
         check("5.5' 3\"", MeasureError::NotALength);
         check("99999999999999999", MeasureError::TooLong);
         check("9999999999 m", MeasureError::TooLong);
-        for text in ["abc", "1.2.3", "m", "\"", "'", "--3", "1e3", "NaN", "inf", "3 4", "/", "1/0\""] {
+        for text in
+            ["abc", "1.2.3", "m", "\"", "'", "--3", "1e3", "NaN", "inf", "3 4", "/", "1/0\""]
+        {
             let found = parse_length(text, Unit::Millimetres, DecimalMark::Point);
             assert!(found.is_err(), "{text}: {found:?}");
         }

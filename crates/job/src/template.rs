@@ -78,7 +78,9 @@ pub fn template(grid: Grid) -> Template {
     for (name, row, column) in &names {
         let x = coordinate(grid.spacing_x, *column, grid.units);
         let y = coordinate(grid.spacing_y, *row, grid.units);
-        job += &format!("\n[[support]]\nid = \"{name}\"\nat = [{x}, {y}]\nkind = \"{support_word}\"\n");
+        job += &format!(
+            "\n[[support]]\nid = \"{name}\"\nat = [{x}, {y}]\nkind = \"{support_word}\"\n"
+        );
     }
     job += &TAIL.replace("{lift}", &millimetres(5, grid.units));
     let mut readings = String::from("point,reading,time,note\n");

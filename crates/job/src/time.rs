@@ -34,8 +34,10 @@ pub fn parse_time(text: &str) -> Result<TimeOfReading, String> {
     let parts: Vec<&str> = text.split(':').collect();
     match parts[..] {
         [minutes] => {
-            let plain = !minutes.is_empty() && minutes.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.');
-            let minutes: f64 = if plain { minutes.parse().map_err(|_| wrong())? } else { return Err(wrong()) };
+            let plain = !minutes.is_empty()
+                && minutes.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.');
+            let minutes: f64 =
+                if plain { minutes.parse().map_err(|_| wrong())? } else { return Err(wrong()) };
             if minutes.is_finite() { Ok(TimeOfReading::Counted(minutes)) } else { Err(wrong()) }
         }
         [hours, minutes] | [hours, minutes, _] => {
@@ -79,13 +81,16 @@ mod tests {
     #[test]
     fn midnight_is_passed_and_a_small_step_back_is_not_midnight() {
         let mut midnight = Midnight::default();
-        let passed: Vec<f64> = [1430.0, 1435.0, 2.0, 1.0, 900.0].map(|minutes| midnight.pass(minutes)).to_vec();
+        let passed: Vec<f64> =
+            [1430.0, 1435.0, 2.0, 1.0, 900.0].map(|minutes| midnight.pass(minutes)).to_vec();
         assert_eq!(passed, [1430.0, 1435.0, 1442.0, 1441.0, 2340.0]);
     }
 
     #[test]
     fn what_is_not_a_time_is_refused() {
-        for text in ["", "24:00", "12:60", "1:2:3:4", "12:5x", "-5", "1e3", "NaN", "12:", ":12", "12:00:61"] {
+        for text in
+            ["", "24:00", "12:60", "1:2:3:4", "12:5x", "-5", "1e3", "NaN", "12:", ":12", "12:00:61"]
+        {
             assert!(parse_time(text).is_err(), "{text}");
         }
     }

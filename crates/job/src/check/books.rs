@@ -1,7 +1,7 @@
 //! Level books.
 
 use super::survey::row_spot;
-use super::{Checker, Spot};
+use super::{Checker, Spot, called};
 use crate::csv::{BOOK_COLUMNS, Table};
 use crate::form_v1::{BookForm, BookRowForm, Quantity, RowsForm};
 use crate::input::{BookInput, BookInputRow};
@@ -24,7 +24,7 @@ impl Checker<'_> {
         let form = self.form;
         let mut books: Vec<BookInput> = Vec::new();
         for (idx, book) in form.book.iter().enumerate() {
-            let spot = self.spot(format!("book.{idx}"), format!("book {}", book.id));
+            let spot = self.spot(format!("book.{idx}"), called("book", &book.id, idx));
             self.check_name(&spot, "id", &book.id);
             if books.iter().any(|known| known.id == book.id) {
                 self.given_twice(&spot, "id", "book", None);
@@ -39,9 +39,10 @@ impl Checker<'_> {
     fn book(&mut self, spot: &Spot, form: &BookForm, benchmarks: &[Benchmark]) -> BookInput {
         let typed = self.typed_rows(spot, form);
         let unit = self.units;
-        let known_close = form.known_close.as_ref().and_then(|level| {
-            self.exact_length(spot, "known_close", level, unit, &limits::LEVEL)
-        });
+        let known_close = form
+            .known_close
+            .as_ref()
+            .and_then(|level| self.exact_length(spot, "known_close", level, unit, &limits::LEVEL));
         let last = typed.len().saturating_sub(1);
         let mut rows = Vec::new();
         for (row_idx, (row_spot, row)) in typed.iter().enumerate() {
@@ -77,9 +78,12 @@ impl Checker<'_> {
     ) -> ExactLength {
         if let Some(start) = &form.start {
             let unit = self.units;
-            return self.exact_length(spot, "start", start, unit, &limits::LEVEL).unwrap_or_default();
+            return self
+                .exact_length(spot, "start", start, unit, &limits::LEVEL)
+                .unwrap_or_default();
         }
-        let benchmark = first.and_then(|first| benchmarks.iter().find(|known| known.point == *first));
+        let benchmark =
+            first.and_then(|first| benchmarks.iter().find(|known| known.point == *first));
         match benchmark.and_then(|known| ExactLength::from_mm(known.level.to_mm())) {
             Some(level) => level,
             None => {
@@ -119,7 +123,8 @@ impl Checker<'_> {
         for (row_idx, row) in table.rows.iter().enumerate() {
             let cell = |column: &str| table.cell(row, column);
             let quantity = |column: &str| cell(column).map(Quantity::from);
-            let row_spot = row_spot(table, row.line, format!("{}, row {}", spot.place, row_idx + 1));
+            let row_spot =
+                row_spot(table, row.line, format!("{}, row {}", spot.place, row_idx + 1));
             let inverted = self.yes_or_no(&row_spot, cell("inverted"));
             let form = BookRowForm {
                 point: cell("point").unwrap_or_default().to_owned(),
@@ -143,7 +148,9 @@ impl Checker<'_> {
         let reading_unit = self.reading_units;
         let unit = self.units;
         let mut sight = |key, typed: &Option<Quantity>| {
-            typed.as_ref().and_then(|typed| self.exact_length(spot, key, typed, reading_unit, &SIGHT))
+            typed
+                .as_ref()
+                .and_then(|typed| self.exact_length(spot, key, typed, reading_unit, &SIGHT))
         };
         let back = sight("bs", &form.bs);
         let intermediate = sight("is", &form.is);

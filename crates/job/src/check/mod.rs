@@ -11,13 +11,18 @@ use crate::csv::{READING_COLUMNS, Table, read_table};
 use crate::document::{Document, Lines, SourceFile};
 use crate::fault::{Fault, nearest_name};
 use crate::form_v1::{
-    DatumForm, FORMAT, Form, JobForm, PlaceForm, PointForm, Quantity, RowsForm, SetupForm, SupportForm, Terms,
+    DatumForm, FORMAT, Form, JobForm, PlaceForm, PointForm, Quantity, RowsForm, SetupForm,
+    SupportForm, Terms,
 };
 use crate::input::{Assumption, JobInput, Loaded};
 use crate::measure::Unit;
 use site::SiteDraft;
 use std::collections::{BTreeMap, BTreeSet};
 use std::rc::Rc;
+
+/// After so many unknown names the nearest known ones are no longer looked for: it takes time, and
+/// the slip is of another kind.
+const MOST_SUGGESTIONS: usize = 50;
 
 /// How the shell hands over the text of a file that the job names, or says why it cannot.
 pub type ReadFile<'a> = dyn FnMut(&str) -> Result<String, String> + 'a;
@@ -41,7 +46,7 @@ pub type ReadFile<'a> = dyn FnMut(&str) -> Result<String, String> + 'a;
 /// assert!(loaded.job.is_none());
 /// assert_eq!(
 ///     loaded.faults[0].to_string(),
-///     "job.toml:6: support A1: the gap is out of range: -3 mm, must be 0 mm to 300 mm",
+///     "job.toml:6: support A1: gap is out of range: -3 mm, must be 0 mm to 300 mm",
 /// );
 /// ```
 pub fn load(main: &SourceFile, read: &mut ReadFile<'_>) -> Loaded {
@@ -117,7 +122,10 @@ fn form_of_table(
             lines.put(format!("support.{}", form.support.len()), row.line);
             let at = Some([Quantity::from(x), Quantity::from(y)]);
             form.support.push(SupportForm { id: point.to_owned(), at, ..SupportForm::default() });
-        } else if is_floor && !named.contains(point) && cell("level").or(cell("benchmark")).is_none() {
+        } else if is_floor
+            && !named.contains(point)
+            && cell("level").or(cell("benchmark")).is_none()
+        {
             unplaced.entry(point.to_owned()).or_insert(row.line);
         }
     }
@@ -134,7 +142,8 @@ fn form_of_table(
         });
     }
     if !has_benchmark && let Some(first) = first_point {
-        assumptions.push(Assumption { text: format!("no benchmark is given: {first} is called zero") });
+        assumptions
+            .push(Assumption { text: format!("no benchmark is given: {first} is called zero") });
         form.datum = Some(DatumForm { zero: Some(first), ..DatumForm::default() });
     }
     let one_setup = !table.has("setup");
@@ -174,6 +183,7 @@ fn check_with(
         units,
         reading_units: head.reading_units.unwrap_or(units),
         site: SiteDraft::default(),
+        n_unknown: 0,
     };
     let job = checker.job(head);
     let mut faults = checker.faults;
@@ -204,6 +214,7 @@ pub(crate) struct Checker<'a> {
     units: Unit,
     reading_units: Unit,
     site: SiteDraft,
+    n_unknown: usize,
 }
 
 impl Checker<'_> {
@@ -255,9 +266,14 @@ impl Checker<'_> {
             && !is_date(date)
         {
             let spot = self.spot("job", "[job]");
-            let fault = self.error(&spot, "date", "the date is not year-month-day").value(date.as_str());
+            let fault =
+                self.error(&spot, "date", "the date is not year-month-day").value(date.as_str());
             self.faults.push(fault.hint("write for example 2026-03-31"));
         }
+    }
+
+    fn has_errors(&self) -> bool {
+        self.faults.iter().any(Fault::is_error)
     }
 
     fn assume(&mut self, text: impl Into<String>) {
@@ -292,9 +308,15 @@ impl Checker<'_> {
         let (what, hint) = if name.trim().is_empty() {
             (format!("{key} is missing"), "give it a name, such as \"A1\"")
         } else if name.chars().count() > 40 {
-            (format!("{key} is longer than 40 letters"), "shorten it: it is printed beside its point")
+            (
+                format!("{key} is longer than 40 letters"),
+                "shorten it: it is printed beside its point",
+            )
         } else if name.chars().any(char::is_control) || name.trim() != name {
-            (format!("{key} has a space at its end, or a letter that cannot be printed"), "write it again")
+            (
+                format!("{key} has a space at its end, or a letter that cannot be printed"),
+                "write it again",
+            )
         } else {
             return;
         };
@@ -307,11 +329,13 @@ impl Checker<'_> {
         if let Some(line) = first {
             fault.what += &format!(", first on line {line}");
         }
-        self.faults.push(fault.hint("rename one of the two, or take it out"));
+        self.faults.push(fault.hint("take one of the two out, or give it another name"));
     }
 
     fn unknown(&mut self, spot: &Spot, key: &str, what: &str, name: &str, known: &[String]) {
-        let hint = match nearest_name(name, known.iter().map(String::as_str)) {
+        self.n_unknown += 1;
+        let candidates = if self.n_unknown <= MOST_SUGGESTIONS { known } else { &[] };
+        let hint = match nearest_name(name, candidates.iter().map(String::as_str)) {
             Some(nearest) => format!("did you mean {nearest}?"),
             None if known.is_empty() => format!("the job has no {what}s yet"),
             None => format!("known: {}", a_few(known)),
@@ -347,7 +371,8 @@ impl Checker<'_> {
                 Err(why) => {
                     let what = format!("the file {name} cannot be read: {why}");
                     let fault = self.error(spot, key, what);
-                    self.faults.push(fault.hint("put the file beside the job, or correct its name"));
+                    self.faults
+                        .push(fault.hint("put the file beside the job, or correct its name"));
                     None
                 }
             }
@@ -395,6 +420,17 @@ fn is_date(text: &str) -> bool {
     (1..=longest).contains(&day)
 }
 
+/// A thing by its name, or by its number if it has none.
+fn called(kind: &str, name: &str, idx: usize) -> String {
+    let printable: String =
+        name.trim().chars().filter(|letter| !letter.is_control()).take(40).collect();
+    if printable.is_empty() {
+        format!("{kind} number {}", idx + 1)
+    } else {
+        format!("{kind} {printable}")
+    }
+}
+
 /// The first few of a list of names, and how many more there are.
 fn a_few(names: &[impl AsRef<str>]) -> String {
     const SHOWN: usize = 6;
@@ -417,7 +453,9 @@ mod tests {
 
     #[test]
     fn file_names_stay_in_the_job_folder() {
-        for name in ["/etc/passwd", "../x.csv", "a/../x.csv", "C:x.csv", "\\x", "a\\b", "", "a//b", "x\0"] {
+        for name in
+            ["/etc/passwd", "../x.csv", "a/../x.csv", "C:x.csv", "\\x", "a\\b", "", "a//b", "x\0"]
+        {
             assert!(leads_elsewhere(name).is_some(), "{name}");
         }
         for name in ["readings.csv", "day 2/readings.csv", "..csv"] {
@@ -430,7 +468,9 @@ mod tests {
         for date in ["2026-03-31", "2024-02-29"] {
             assert!(is_date(date), "{date}");
         }
-        for date in ["2026-02-29", "31-03-2026", "2026-13-01", "2026-1-1", "", "2026-00-10", "yesterday"] {
+        for date in
+            ["2026-02-29", "31-03-2026", "2026-13-01", "2026-1-1", "", "2026-00-10", "yesterday"]
+        {
             assert!(!is_date(date), "{date}");
         }
     }

@@ -99,10 +99,13 @@ pub(super) fn first_group(survey: &Survey) -> BTreeSet<PointId> {
 impl Checker<'_> {
     pub(super) fn check_net(&mut self, survey: &Survey, books: &[BookInput]) {
         let groups = groups(survey, books);
+        if groups.is_empty() && self.has_errors() {
+            return; // they may be among what could not be read
+        }
         if groups.is_empty() {
             let spot = self.spot("", "");
             let fault = self.warning(&spot, "", "there are no readings yet");
-            self.faults.push(fault.hint("add a [[setup]] with readings, a [[leg]] or a [[book]]"));
+            self.faults.push(fault.hint("add readings to a setup, a leg or a level book"));
             return;
         }
         let mut anchors: BTreeSet<PointId> = match &survey.datum {
@@ -134,7 +137,8 @@ impl Checker<'_> {
                 [first, ..] => (format!("setups {}", a_few(&group.setups)), self.setup_path(first)),
             };
             let spot = self.spot(key, place);
-            let what = format!("nothing joins it to the datum, so these get no level: {}", a_few(&points));
+            let what =
+                format!("nothing joins it to the datum, so these get no level: {}", a_few(&points));
             let fault = if none_anchored {
                 self.error(&spot, "", what)
             } else {
@@ -154,13 +158,17 @@ impl Checker<'_> {
 
     /// One point is no floor, and points on one line are no surface.
     fn check_spread(&mut self, read: &BTreeSet<PointId>) {
+        if self.has_errors() {
+            return; // the points that could not be read may lie elsewhere
+        }
         let spot = self.spot("", "");
         if let [only] = read.iter().collect::<Vec<_>>()[..] {
             let fault = self.warning(&spot, "", format!("only one point was read: {only}"));
             self.faults.push(fault.hint("a level is a comparison: read at least a second point"));
             return;
         }
-        let places: Vec<Position> = read.iter().filter_map(|point| self.floor_place(point)).collect();
+        let places: Vec<Position> =
+            read.iter().filter_map(|point| self.floor_place(point)).collect();
         if places.len() >= 2 && on_one_line(&places) {
             let fault = self
                 .warning(&spot, "", "all floor points lie on one line")

@@ -100,7 +100,13 @@ impl Checker<'_> {
     }
 
     /// A plain number.
-    pub(super) fn number(&mut self, spot: &Spot, key: &str, number: f64, range: &Range) -> Option<f64> {
+    pub(super) fn number(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        number: f64,
+        range: &Range,
+    ) -> Option<f64> {
         if range.holds(number) {
             return Some(number);
         }
@@ -133,7 +139,7 @@ impl Checker<'_> {
 
     fn out_of_range(&mut self, spot: &Spot, key: &str, value: String, range: &Range) {
         let fault = self
-            .error(spot, key, format!("the {key} is out of range"))
+            .error(spot, key, format!("{key} is out of range"))
             .value(value)
             .limit(range.words())
             .hint(range.why);
@@ -153,7 +159,9 @@ impl Checker<'_> {
             Some(LimitForm::Reasoned(reasoned)) => (&reasoned.value, reasoned.reason.as_deref()),
         };
         match read(self, quantity) {
-            Some(value) => Limit::given(value, reason.unwrap_or("given by the job without a reason")),
+            Some(value) => {
+                Limit::given(value, reason.unwrap_or("given by the job without a reason"))
+            }
             None => assumed,
         }
     }

@@ -1,6 +1,6 @@
 //! Goal, limits, stock and criteria.
 
-use super::{Checker, Spot};
+use super::{Checker, Spot, called};
 use crate::form_v1::{
     CriterionForm, HeightForm, HeightPointForm, MeasureForm, PreferForm, Quantity, Terms,
 };
@@ -41,7 +41,8 @@ impl Checker<'_> {
         let tilt_allowed =
             self.slope(&spot, "tilt_allowed", form.tilt_allowed.as_ref(), &limits::SLOPE);
         let nothing_required = form.level_tolerance.is_none() && form.slope_tolerance.is_none();
-        if nothing_required && matches!(prefer, Preference::LeastLift | Preference::FewestSupports) {
+        if nothing_required && matches!(prefer, Preference::LeastLift | Preference::FewestSupports)
+        {
             let fault = self
                 .warning(&spot, "prefer", "no tolerance is required, so lifting nothing does best")
                 .hint("add level_tolerance or slope_tolerance, or prefer least-squares");
@@ -65,13 +66,17 @@ impl Checker<'_> {
 
     fn height(&mut self, spot: &Spot, form: &HeightForm) -> Option<TargetHeight> {
         match form {
-            HeightForm::Height(Quantity::Text(word)) if word == "highest" => Some(TargetHeight::Highest),
+            HeightForm::Height(Quantity::Text(word)) if word == "highest" => {
+                Some(TargetHeight::Highest)
+            }
             HeightForm::Height(Quantity::Text(word)) if word == "free" => Some(TargetHeight::Free),
             HeightForm::Height(Quantity::Text(word)) if word.chars().all(char::is_alphabetic) => {
                 let fault = self
                     .error(spot, "height", "there is no such height")
                     .value(word.as_str())
-                    .hint("write a number, \"highest\", \"free\" or { point = \"A1\", offset = 0 }");
+                    .hint(
+                        "write a number, \"highest\", \"free\" or { point = \"A1\", offset = 0 }",
+                    );
                 self.faults.push(fault);
                 None
             }
@@ -96,31 +101,52 @@ impl Checker<'_> {
         let form = self.form.limits.clone().unwrap_or_default();
         let spot = self.spot("limits", "[limits]");
         let limits = Limits {
-            lift_per_pass: self.limit(form.lift_per_pass.as_ref(), assumed.lift_per_pass, |checker, typed| {
-                checker.length(&spot, "lift_per_pass", Some(typed), &limits::LIFT_PER_PASS)
-            }),
+            lift_per_pass: self.limit(
+                form.lift_per_pass.as_ref(),
+                assumed.lift_per_pass,
+                |checker, typed| {
+                    checker.length(&spot, "lift_per_pass", Some(typed), &limits::LIFT_PER_PASS)
+                },
+            ),
             jacks: self.limit(form.jacks.as_ref(), assumed.jacks, |checker, typed| {
                 checker.count(&spot, "jacks", typed, &limits::JACKS)
             }),
-            distortion: self.limit(form.distortion.as_ref(), assumed.distortion, |checker, typed| {
-                checker.slope(&spot, "distortion", Some(typed), &limits::DISTORTION)
-            }),
+            distortion: self.limit(
+                form.distortion.as_ref(),
+                assumed.distortion,
+                |checker, typed| {
+                    checker.slope(&spot, "distortion", Some(typed), &limits::DISTORTION)
+                },
+            ),
             neighbour_distance: self.limit(
                 form.neighbour_distance.as_ref(),
                 assumed.neighbour_distance,
                 |checker, typed| {
-                    checker.length(&spot, "neighbour_distance", Some(typed), &limits::NEIGHBOUR_DISTANCE)
+                    checker.length(
+                        &spot,
+                        "neighbour_distance",
+                        Some(typed),
+                        &limits::NEIGHBOUR_DISTANCE,
+                    )
                 },
             ),
             max_lift: self.limit(form.max_lift.as_ref(), assumed.max_lift, |checker, typed| {
                 checker.length(&spot, "max_lift", Some(typed), &limits::MAX_LIFT)
             }),
-            packing_warn: self.limit(form.packing_warn.as_ref(), assumed.packing_warn, |checker, typed| {
-                checker.length(&spot, "packing_warn", Some(typed), &limits::PACKING)
-            }),
-            packing_stop: self.limit(form.packing_stop.as_ref(), assumed.packing_stop, |checker, typed| {
-                checker.length(&spot, "packing_stop", Some(typed), &limits::PACKING)
-            }),
+            packing_warn: self.limit(
+                form.packing_warn.as_ref(),
+                assumed.packing_warn,
+                |checker, typed| {
+                    checker.length(&spot, "packing_warn", Some(typed), &limits::PACKING)
+                },
+            ),
+            packing_stop: self.limit(
+                form.packing_stop.as_ref(),
+                assumed.packing_stop,
+                |checker, typed| {
+                    checker.length(&spot, "packing_stop", Some(typed), &limits::PACKING)
+                },
+            ),
         };
         let pairs = [
             ("packing_stop", "packing_warn", limits.packing_warn.value, limits.packing_stop.value),
@@ -171,14 +197,18 @@ impl Checker<'_> {
             packers.push(Packer { thickness, pack: packer.pack.unwrap_or(1), pack_price_cents });
         }
         if form.packers.is_empty() {
-            self.assume("packers of 1.5, 3, 5, 10 and 20 mm can be had singly (no packers are given)");
+            self.assume(
+                "packers of 1.5, 3, 5, 10 and 20 mm can be had singly (no packers are given)",
+            );
             packers = assumed.packers;
         }
         Stock {
             packers,
-            max_pieces: self.limit(form.max_pieces.as_ref(), assumed.max_pieces, |checker, typed| {
-                checker.count(&spot, "max_pieces", typed, &limits::MAX_PIECES)
-            }),
+            max_pieces: self.limit(
+                form.max_pieces.as_ref(),
+                assumed.max_pieces,
+                |checker, typed| checker.count(&spot, "max_pieces", typed, &limits::MAX_PIECES),
+            ),
             tolerance: self.limit(form.tolerance.as_ref(), assumed.tolerance, |checker, typed| {
                 checker.length(&spot, "tolerance", Some(typed), &limits::STACK_TOLERANCE)
             }),
@@ -208,7 +238,8 @@ impl Checker<'_> {
         let mut own: Vec<OwnCriterion> = Vec::new();
         let all = self.form;
         for (idx, criterion) in all.criterion.iter().enumerate() {
-            let spot = self.spot(format!("criterion.{idx}"), format!("criterion {}", criterion.id));
+            let spot =
+                self.spot(format!("criterion.{idx}"), called("criterion", &criterion.id, idx));
             self.check_name(&spot, "id", &criterion.id);
             if own.iter().any(|known| known.id == criterion.id) {
                 self.given_twice(&spot, "id", "criterion", None);
@@ -234,13 +265,18 @@ impl Checker<'_> {
             ));
             return None;
         };
-        let over = self.length(spot, "over", form.over.as_ref(), &limits::Range {
-            low: 1.0,
-            high: 1_000_000.0,
-            name: "over",
-            unit: "mm",
-            why: "the distance that the figure is taken over",
-        });
+        let over = self.length(
+            spot,
+            "over",
+            form.over.as_ref(),
+            &limits::Range {
+                low: 1.0,
+                high: 1_000_000.0,
+                name: "over",
+                unit: "mm",
+                why: "the distance that the figure is taken over",
+            },
+        );
         match measure {
             MeasureForm::Slope => {
                 let limit = self.slope(spot, "limit", Some(limit), &limits::SLOPE)?;
@@ -249,14 +285,16 @@ impl Checker<'_> {
             MeasureForm::Straightedge => {
                 if form.over.is_none() {
                     let fault = self.error(spot, "", "the length of the straightedge is not given");
-                    self.faults.push(fault.hint("write over = 3000, the length of the straightedge"));
+                    self.faults
+                        .push(fault.hint("write over = 3000, the length of the straightedge"));
                 }
                 let limit = self.length(spot, "limit", Some(limit), &limits::CRITERION)?;
                 Some(OwnFigure::Straightedge { limit, over: over? })
             }
             MeasureForm::Level | MeasureForm::Range => {
                 if form.over.is_some() {
-                    let fault = self.error(spot, "over", "a level or a range is not taken over a distance");
+                    let fault =
+                        self.error(spot, "over", "a level or a range is not taken over a distance");
                     self.faults.push(fault.hint("take over out"));
                 }
                 let limit = self.length(spot, "limit", Some(limit), &limits::CRITERION)?;

@@ -1,13 +1,14 @@
 //! Rooms, supports and points.
 
-use super::{Checker, Spot, a_few, over_support};
+use super::{Checker, Spot, a_few, called, over_support};
+use crate::fault::Fault;
 use crate::form_v1::{FinishForm, PlaceForm, PointKindForm, Quantity, RoomForm};
 use crate::input::SupportDetail;
 use crate::limits;
 use floorwright_engine::ids::{PointId, RoomId, SupportId};
 use floorwright_engine::site::{Finish, Outline, Point, PointKind, Position, Room, Site, Support};
 use floorwright_engine::units::Length;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// More corners than this are not a room.
 const MOST_CORNERS: usize = 500;
@@ -21,6 +22,8 @@ pub(super) struct SiteDraft {
     details: Vec<SupportDetail>,
     support_index: BTreeMap<String, usize>,
     support_lines: Vec<Option<usize>>,
+    /// Where each stands, if its place could be read.
+    support_places: Vec<Option<Position>>,
     points: Vec<PointDraft>,
     point_index: BTreeMap<String, usize>,
 }
@@ -46,7 +49,7 @@ impl Checker<'_> {
     pub(super) fn rooms(&mut self) {
         let form = self.form;
         for (idx, room) in form.room.iter().enumerate() {
-            let spot = self.spot(format!("room.{idx}"), format!("room {}", room.name));
+            let spot = self.spot(format!("room.{idx}"), called("room", &room.name, idx));
             self.check_name(&spot, "name", &room.name);
             if let Some(first) = self.site.rooms.iter().find(|known| known.name == room.name) {
                 let line = self.line(&first.spot, "");
@@ -90,7 +93,8 @@ impl Checker<'_> {
             Ok(outline) => Some(outline),
             Err(error) => {
                 let fault = self.error(spot, "outline", error.to_string());
-                self.faults.push(fault.hint("give the corners in order, walking round the room once"));
+                self.faults
+                    .push(fault.hint("give the corners in order, walking round the room once"));
                 None
             }
         }
@@ -106,7 +110,7 @@ impl Checker<'_> {
     pub(super) fn supports(&mut self) {
         let form = self.form;
         for (idx, support) in form.support.iter().enumerate() {
-            let spot = self.spot(format!("support.{idx}"), format!("support {}", support.id));
+            let spot = self.spot(format!("support.{idx}"), called("support", &support.id, idx));
             self.check_name(&spot, "id", &support.id);
             if let Some(&first) = self.site.support_index.get(&support.id) {
                 let line = self.site.support_lines[first];
@@ -122,8 +126,10 @@ impl Checker<'_> {
                 }
             };
             let gap = self.length(&spot, "gap", support.gap.as_ref(), &limits::GAP);
-            let max_lift = self.length(&spot, "max_lift", support.max_lift.as_ref(), &limits::MAX_LIFT);
-            let may_lower = self.length(&spot, "may_lower", support.may_lower.as_ref(), &limits::MAY_LOWER);
+            let max_lift =
+                self.length(&spot, "max_lift", support.max_lift.as_ref(), &limits::MAX_LIFT);
+            let may_lower =
+                self.length(&spot, "may_lower", support.may_lower.as_ref(), &limits::MAY_LOWER);
             let height = self.length(&spot, "height", support.height.as_ref(), &limits::HEIGHT);
             if support.fixed.is_some() {
                 for (key, moved) in [("may_lower", may_lower), ("max_lift", max_lift)] {
@@ -137,6 +143,7 @@ impl Checker<'_> {
             }
             self.site.support_index.insert(support.id.clone(), self.site.supports.len());
             self.site.support_lines.push(self.line(&spot, ""));
+            self.site.support_places.push(at);
             let id = SupportId::new(support.id.as_str());
             self.site.details.push(SupportDetail {
                 id: id.clone(),
@@ -160,7 +167,7 @@ impl Checker<'_> {
         let form = self.form;
         let mut unplaced = Vec::new();
         for (idx, point) in form.point.iter().enumerate() {
-            let spot = self.spot(format!("point.{idx}"), format!("point {}", point.id));
+            let spot = self.spot(format!("point.{idx}"), called("point", &point.id, idx));
             self.check_name(&spot, "id", &point.id);
             if let Some(&first) = self.site.point_index.get(&point.id) {
                 let line = self.line(&self.site.points[first].spot, "");
@@ -176,7 +183,8 @@ impl Checker<'_> {
             if let Some(room) = &point.room
                 && !self.site.rooms.iter().any(|known| known.name == *room)
             {
-                let known: Vec<String> = self.site.rooms.iter().map(|room| room.name.clone()).collect();
+                let known: Vec<String> =
+                    self.site.rooms.iter().map(|room| room.name.clone()).collect();
                 self.unknown(&spot, "room", "room", room, &known);
             }
             if point.at.is_none() && kind.is_floor() {
@@ -191,13 +199,14 @@ impl Checker<'_> {
             let spot = Spot { place: "floor points".to_owned(), ..spot.clone() };
             let what = format!("without a place, they shape no floor: {}", a_few(&names));
             let fault = self.warning(&spot, "", what);
-            self.faults.push(fault.hint("write at = [x, y], or the name of the support that it is over"));
+            self.faults
+                .push(fault.hint("write at = [x, y], or the name of the support that it is over"));
         }
     }
 
     fn place_over(&mut self, spot: &Spot, support: &str) -> Option<Position> {
         match self.site.support_index.get(support) {
-            Some(&idx) => Some(self.site.supports[idx].at),
+            Some(&idx) => self.site.support_places[idx],
             None => {
                 let known: Vec<String> = self.site.support_index.keys().cloned().collect();
                 self.unknown(spot, "at", "support", support, &known);
@@ -218,14 +227,15 @@ impl Checker<'_> {
             return true;
         }
         if let Some(&idx) = self.site.support_index.get(name) {
-            let at = Some(self.site.supports[idx].at);
+            let at = self.site.support_places[idx];
             let point = Point { id: PointId::new(name), at, kind: PointKind::Floor, room: None };
             self.site.add_point(point, spot.clone());
             self.assume("a reading on the name of a support is on the floor over it");
             return true;
         }
-        let known: Vec<String> =
-            self.site.point_index.keys().chain(self.site.support_index.keys()).cloned().collect();
+        let known: BTreeSet<&String> =
+            self.site.point_index.keys().chain(self.site.support_index.keys()).collect();
+        let known: Vec<String> = known.into_iter().cloned().collect();
         self.unknown(spot, key, "point", name, &known);
         false
     }
@@ -268,7 +278,7 @@ impl Checker<'_> {
             }
             return;
         }
-        let over = self.site.support_index.get(name).map(|&idx| self.site.supports[idx].at);
+        let over = self.site.support_index.get(name).and_then(|&idx| self.site.support_places[idx]);
         if at.is_none() && kind.is_none() {
             return;
         }
@@ -320,7 +330,7 @@ impl Checker<'_> {
             Ok(site) => Some((site, draft.details)),
             Err(errors) => {
                 // Only reached with faults that were reported above in the builder's words.
-                if !self.faults.iter().any(crate::fault::Fault::is_error) {
+                if !self.faults.iter().any(Fault::is_error) {
                     let spot = self.spot("", "");
                     for error in errors {
                         let fault = self.error(&spot, "", error.to_string());
@@ -334,30 +344,24 @@ impl Checker<'_> {
 
     /// Two supports on one place are one support written twice.
     fn check_support_places(&mut self) {
-        let mut placed: Vec<usize> = (0..self.site.supports.len()).collect();
-        let key = |support: &Support| (support.at.x.to_mm(), support.at.y.to_mm());
-        let supports = &self.site.supports;
-        placed.sort_by(|&a, &b| {
-            let ((ax, ay), (bx, by)) = (key(&supports[a]), key(&supports[b]));
-            ax.total_cmp(&bx).then(ay.total_cmp(&by)).then(a.cmp(&b))
+        let mut placed: Vec<(usize, Position)> = (0..self.site.supports.len())
+            .filter_map(|idx| Some((idx, self.site.support_places[idx]?)))
+            .collect();
+        placed.sort_by(|(a_idx, a), (b_idx, b)| {
+            a.x.total_cmp(&b.x).then(a.y.total_cmp(&b.y)).then(a_idx.cmp(b_idx))
         });
-        let mut faults = Vec::new();
         for pair in placed.windows(2) {
-            let (first, second) = (&self.site.supports[pair[0]], &self.site.supports[pair[1]]);
-            let given = |idx: usize| self.form.support.iter().any(|form| {
-                form.id == self.site.supports[idx].id.as_str() && form.at.is_some()
-            });
-            if key(first) == key(second) && given(pair[0]) && given(pair[1]) {
-                let mut fault = crate::fault::Fault::error(
-                    &self.lines.file,
-                    format!("support {}", second.id),
-                    format!("it stands on the place of support {}", first.id),
-                );
-                fault.line = self.site.support_lines[pair[1]];
-                faults.push(fault.hint("correct the place of one of the two, or take it out"));
+            let [(first_idx, first), (second_idx, second)] = [pair[0], pair[1]];
+            if first != second {
+                continue;
             }
+            let ids = [first_idx, second_idx].map(|idx| &self.site.supports[idx].id);
+            let what = format!("it stands on the place of support {}", ids[0]);
+            let fault = Fault::error(&self.lines.file, format!("support {}", ids[1]), what)
+                .at_line(self.site.support_lines[second_idx])
+                .hint("correct the place of one of the two, or take it out");
+            self.faults.push(fault);
         }
-        self.faults.append(&mut faults);
     }
 
     /// Gives rooms without an outline the line round their outermost points.
@@ -424,7 +428,9 @@ impl Checker<'_> {
             let place = format!("point {}", draft.point.id);
             let spot = Spot { place, ..draft.spot.clone() };
             let fault = match own {
-                Some(room) => self.error(&spot, "at", format!("it lies outside the outline of room {room}")),
+                Some(room) => {
+                    self.error(&spot, "at", format!("it lies outside the outline of room {room}"))
+                }
                 None => self.warning(&spot, "at", "it lies outside every outline"),
             };
             faults.push(
@@ -470,7 +476,9 @@ fn outermost(mut places: Vec<Position>) -> Vec<Position> {
     let half = |places: &mut dyn Iterator<Item = Position>| {
         let mut chain: Vec<Position> = Vec::new();
         for place in places {
-            while chain.len() >= 2 && turn(chain[chain.len() - 2], chain[chain.len() - 1], place) <= 0.0 {
+            while chain.len() >= 2
+                && turn(chain[chain.len() - 2], chain[chain.len() - 1], place) <= 0.0
+            {
                 chain.pop();
             }
             chain.push(place);
@@ -490,12 +498,15 @@ mod tests {
     #[test]
     fn the_outermost_places_of_a_grid_are_its_corners() {
         let grid: Vec<Position> = (0..5)
-            .flat_map(|row| (0..4).map(move |col| Position::mm(f64::from(col) * 900.0, f64::from(row) * 600.0)))
+            .flat_map(|row| {
+                (0..4).map(move |col| Position::mm(f64::from(col) * 900.0, f64::from(row) * 600.0))
+            })
             .collect();
         let corners = outermost(grid);
         assert_eq!(
             corners,
-            [(0.0, 0.0), (2700.0, 0.0), (2700.0, 2400.0), (0.0, 2400.0)].map(|(x, y)| Position::mm(x, y))
+            [(0.0, 0.0), (2700.0, 0.0), (2700.0, 2400.0), (0.0, 2400.0)]
+                .map(|(x, y)| Position::mm(x, y))
         );
     }
 }

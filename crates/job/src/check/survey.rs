@@ -1,7 +1,7 @@
 //! Benchmarks, setups with their readings, legs, and what the levels are counted from.
 
 use super::site::point_kind;
-use super::{Checker, Spot};
+use super::{Checker, Spot, called};
 use crate::csv::{READING_COLUMNS, Table};
 use crate::form_v1::{
     HoseForm, InstrumentForm, LegForm, PointKindForm, Quantity, ReadingForm, RowsForm, SetupForm,
@@ -13,13 +13,13 @@ use crate::time::{Midnight, TimeOfReading, parse_time};
 use floorwright_engine::ids::{PointId, SetupId};
 use floorwright_engine::site::PointKind;
 use floorwright_engine::survey::{
-    Benchmark, Datum, Drift, Leg, LegWeight, Reading, ReadingSd, SdTrust, Setup, SourcePlace, Survey,
-    TestSettings,
+    Benchmark, Datum, Drift, Leg, LegWeight, Reading, ReadingSd, SdTrust, Setup, SourcePlace,
+    Survey, TestSettings,
 };
 use floorwright_engine::units::{ExactLength, Length, Level, Minutes, Variance};
 use serde::Deserialize;
 use serde::de::value::{Error as WordError, StrDeserializer};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::f64::consts::PI;
 
 /// Standard deviation of a reading when the job is silent: a casual reading of a builder's hose.
@@ -51,7 +51,8 @@ impl Checker<'_> {
         let form = self.form;
         let mut benchmarks: Vec<Benchmark> = Vec::new();
         for (idx, benchmark) in form.benchmark.iter().enumerate() {
-            let spot = self.spot(format!("benchmark.{idx}"), format!("benchmark {}", benchmark.point));
+            let spot =
+                self.spot(format!("benchmark.{idx}"), called("benchmark", &benchmark.point, idx));
             self.check_name(&spot, "point", &benchmark.point);
             if benchmark.level.is_none() {
                 let fault = self.error(&spot, "", "its level is not given");
@@ -78,7 +79,7 @@ impl Checker<'_> {
         let form = self.form;
         let mut setups: Vec<Setup> = Vec::new();
         for (idx, setup) in form.setup.iter().enumerate() {
-            let spot = self.spot(format!("setup.{idx}"), format!("setup {}", setup.id));
+            let spot = self.spot(format!("setup.{idx}"), called("setup", &setup.id, idx));
             self.check_name(&spot, "id", &setup.id);
             if setups.iter().any(|known| known.id.as_str() == setup.id) {
                 self.given_twice(&spot, "id", "setup", None);
@@ -95,7 +96,8 @@ impl Checker<'_> {
 
     fn setup(&mut self, spot: &Spot, form: &SetupForm, benchmarks: &mut Vec<Benchmark>) -> Setup {
         let sd = self.length(spot, "reading_sd", form.reading_sd.as_ref(), &limits::READING_SD);
-        let growing = self.length(spot, "sd_per_sqrt_km", form.sd_per_sqrt_km.as_ref(), &limits::SD_PER_KM);
+        let growing =
+            self.length(spot, "sd_per_sqrt_km", form.sd_per_sqrt_km.as_ref(), &limits::SD_PER_KM);
         if form.reading_sd.is_none() {
             self.assume(format!(
                 "a reading has a standard deviation of {ASSUMED_READING_SD} (reading_sd is not given for every setup)"
@@ -113,7 +115,8 @@ impl Checker<'_> {
         if form.hose.is_some()
             && form.instrument.is_some_and(|instrument| instrument != InstrumentForm::Hose)
         {
-            let fault = self.error(spot, "hose", "a hose is described, and the instrument is another");
+            let fault =
+                self.error(spot, "hose", "a hose is described, and the instrument is another");
             self.faults.push(fault.hint("write instrument = \"hose\", or take hose out"));
         }
         if form.instrument == Some(InstrumentForm::Hose) && form.hose.is_none() {
@@ -157,7 +160,8 @@ impl Checker<'_> {
             }
             (None, None, Some(bore), Some(reservoir)) => {
                 let bore = self.number(spot, "hose.bore_area", bore, &limits::HOSE_AREA);
-                let reservoir = self.number(spot, "hose.reservoir_area", reservoir, &limits::HOSE_AREA);
+                let reservoir =
+                    self.number(spot, "hose.reservoir_area", reservoir, &limits::HOSE_AREA);
                 (bore?, reservoir?)
             }
             _ => {
@@ -193,11 +197,11 @@ impl Checker<'_> {
                 .collect(),
             Some(RowsForm::File(file)) => {
                 let needed = ["point", "reading"];
-                let uses_file = |setup: &&SetupForm| {
-                    matches!(&setup.readings, Some(RowsForm::File(named)) if named == file)
-                };
-                let first_use = self.form.setup.iter().find(uses_file).is_some_and(|first| first.id == form.id);
-                let Some(table) = self.table(spot, "readings", file, READING_COLUMNS, &needed) else {
+                let uses_file = |setup: &&SetupForm| matches!(&setup.readings, Some(RowsForm::File(named)) if named == file);
+                let first_use =
+                    self.form.setup.iter().find(uses_file).is_some_and(|first| first.id == form.id);
+                let Some(table) = self.table(spot, "readings", file, READING_COLUMNS, &needed)
+                else {
                     return Vec::new();
                 };
                 if first_use {
@@ -208,18 +212,27 @@ impl Checker<'_> {
         }
     }
 
-    /// Every setup that a file names has to be in the job.
+    /// Every row of a file has to say its setup, and every setup has to be in the job.
     fn check_setup_column(&mut self, table: &Table) {
+        if !table.has("setup") {
+            return;
+        }
         let known: Vec<String> = self.form.setup.iter().map(|setup| setup.id.clone()).collect();
-        let mut reported: Vec<&str> = Vec::new();
+        let mut named: BTreeSet<&str> = known.iter().map(String::as_str).collect();
         for row in &table.rows {
-            let Some(setup) = table.cell(row, "setup") else { continue };
-            if known.iter().any(|known| known == setup) || reported.contains(&setup) {
-                continue;
+            let point = table.cell(row, "point").unwrap_or_default();
+            let spot = row_spot(table, row.line, format!("reading of {point}"));
+            match table.cell(row, "setup") {
+                None if known.len() == 1 => {}
+                None => {
+                    let fault = self.error(&spot, "setup", "the setup is not given");
+                    self.faults.push(fault.hint("fill in the setup column"));
+                }
+                Some(setup) if named.insert(setup) => {
+                    self.unknown(&spot, "setup", "setup", setup, &known);
+                }
+                Some(_) => {}
             }
-            reported.push(setup);
-            let spot = row_spot(table, row.line, String::new());
-            self.unknown(&spot, "setup", "setup", setup, &known);
         }
     }
 
@@ -229,23 +242,13 @@ impl Checker<'_> {
         table: &Table,
         benchmarks: &mut Vec<Benchmark>,
     ) -> Vec<TypedReading> {
-        let alone = self.form.setup.len() == 1;
         let mut typed = Vec::new();
         let mut n_blank = 0;
         let mut first_blank = None;
-        for row in &table.rows {
+        for row in table.rows_of_setup(&form.id, self.form.setup.len() == 1) {
             let cell = |column| table.cell(row, column);
             let point = cell("point").unwrap_or_default();
             let spot = row_spot(table, row.line, format!("reading of {point}"));
-            match cell("setup") {
-                Some(setup) if setup != form.id => continue,
-                None if table.has("setup") && !alone => {
-                    let fault = self.error(&spot, "setup", "the setup is not given");
-                    self.faults.push(fault.hint("fill in the setup column"));
-                    continue;
-                }
-                _ => {}
-            }
             self.place_of_row(&spot, table, row, benchmarks);
             if cell("reading").is_none() {
                 n_blank += 1;
@@ -308,7 +311,9 @@ impl Checker<'_> {
                         let fault = self
                             .error(spot, "kind", "there is no such kind of point")
                             .value(word)
-                            .hint("known: floor, benchmark, threshold, soffit, ground, change-point");
+                            .hint(
+                                "known: floor, benchmark, threshold, soffit, ground, change-point",
+                            );
                         self.faults.push(fault);
                         None
                     }
@@ -327,7 +332,9 @@ impl Checker<'_> {
         self.point_of_row(spot, point, at.as_ref(), kind);
         let Some(known_level) = known_level else { return };
         let quantity = Quantity::from(known_level);
-        let Some(level) = self.level(spot, "level", Some(&quantity), &limits::LEVEL) else { return };
+        let Some(level) = self.level(spot, "level", Some(&quantity), &limits::LEVEL) else {
+            return;
+        };
         match benchmarks.iter().find(|known| known.point.as_str() == point) {
             Some(known) if known.level != level => {
                 let fault = self
@@ -338,7 +345,9 @@ impl Checker<'_> {
                 self.faults.push(fault);
             }
             Some(_) => {}
-            None => benchmarks.push(Benchmark { point: PointId::new(point), level, sd: Length::ZERO }),
+            None => {
+                benchmarks.push(Benchmark { point: PointId::new(point), level, sd: Length::ZERO })
+            }
         }
     }
 
@@ -348,7 +357,8 @@ impl Checker<'_> {
             "yes" | "y" | "true" | "1" | "x" => true,
             "no" | "n" | "false" | "0" => false,
             _ => {
-                let fault = self.error(spot, "inverted", "inverted is neither yes nor no").value(word);
+                let fault =
+                    self.error(spot, "inverted", "inverted is neither yes nor no").value(word);
                 self.faults.push(fault.hint("write yes, or leave the cell empty"));
                 false
             }
@@ -384,10 +394,20 @@ impl Checker<'_> {
         draft.without_time += usize::from(form.time.is_none());
         let sd = self.length(spot, "sd", form.sd.as_ref(), &limits::READING_SD);
         let distance = self.length(spot, "distance", form.distance.as_ref(), &limits::DISTANCE);
-        let (true, Some(value)) = (known, value) else { return };
+        if !known {
+            return;
+        }
+        let Some(value) = value else {
+            // It still joins its point to the setup; the job is not used with a fault in it.
+            let (point, value) = (PointId::new(form.point.as_str()), ExactLength::ZERO);
+            let (inverted, place) = (form.inverted, None);
+            draft.readings.push(Reading { point, value, inverted, time, sd, distance, place });
+            return;
+        };
         let point = PointId::new(form.point.as_str());
         let line = self.line(spot, "");
-        let key = (point.clone(), value, form.inverted, time.map(|time| time.to_minutes().to_bits()));
+        let key =
+            (point.clone(), value, form.inverted, time.map(|time| time.to_minutes().to_bits()));
         if let Some(first) = draft.seen.insert(key, line) {
             let first = first.map_or(String::new(), |line| format!(", first on line {line}"));
             let what = format!("the same reading is there twice{first}");
@@ -400,7 +420,15 @@ impl Checker<'_> {
             self.faults.push(fault);
         }
         let place = line.map(|line| SourcePlace { file: spot.file.clone(), line });
-        draft.readings.push(Reading { point, value, inverted: form.inverted, time, sd, distance, place });
+        draft.readings.push(Reading {
+            point,
+            value,
+            inverted: form.inverted,
+            time,
+            sd,
+            distance,
+            place,
+        });
     }
 
     fn time(&mut self, draft: &mut SetupDraft, spot: &Spot, typed: &Quantity) -> Option<Minutes> {
@@ -426,7 +454,8 @@ impl Checker<'_> {
         }
         draft.clock = Some(clock);
         if draft.before.is_some_and(|before| minutes < before) {
-            let fault = self.warning(spot, "time", "time is earlier than that of the reading before");
+            let fault =
+                self.warning(spot, "time", "time is earlier than that of the reading before");
             self.faults.push(fault.hint("check the time, or the order of the readings"));
         }
         draft.before = Some(minutes);
@@ -435,7 +464,7 @@ impl Checker<'_> {
 
     fn check_metres(&mut self, setups: &[Setup]) {
         let mut readings = setups.iter().flat_map(|setup| &setup.readings).peekable();
-        if readings.peek().is_none() {
+        if readings.peek().is_none() || self.has_errors() {
             return;
         }
         if readings.all(|reading| reading.value.to_length() < LOOKS_LIKE_METRES) {
@@ -460,8 +489,10 @@ impl Checker<'_> {
             self.faults.push(fault.hint("write rise = the height of to above from"));
         }
         let unit = self.units;
-        let rise =
-            form.rise.as_ref().and_then(|rise| self.exact_length(&spot, "rise", rise, unit, &limits::RISE));
+        let rise = form
+            .rise
+            .as_ref()
+            .and_then(|rise| self.exact_length(&spot, "rise", rise, unit, &limits::RISE));
         let weight = self.leg_weight(&spot, form);
         let line = self.line(&spot, "");
         (from && to).then_some(())?;
@@ -478,9 +509,9 @@ impl Checker<'_> {
         let ways = [form.sd.is_some(), form.setups.is_some(), form.length.is_some()];
         if ways.iter().filter(|given| **given).count() != 1 {
             let fault = self.error(spot, "", "it does not say in one way how well it is known");
-            self.faults.push(fault.hint(
-                "write sd; or setups with sd_per_setup; or length with sd_per_sqrt_km",
-            ));
+            self.faults.push(
+                fault.hint("write sd; or setups with sd_per_setup; or length with sd_per_sqrt_km"),
+            );
             return None;
         }
         if let Some(sd) = &form.sd {
@@ -497,20 +528,26 @@ impl Checker<'_> {
         }
         let per = self.length(spot, key, partner, &limits::SD_PER_KM);
         if let Some(n_setups) = form.setups {
-            self.number(spot, "setups", f64::from(n_setups), &limits::Range {
-                name: "setups",
-                low: 1.0,
-                high: 10_000.0,
-                unit: "",
-                why: "a leg takes at least one setup",
-            })?;
+            self.number(
+                spot,
+                "setups",
+                f64::from(n_setups),
+                &limits::Range {
+                    name: "setups",
+                    low: 1.0,
+                    high: 10_000.0,
+                    unit: "",
+                    why: "a leg takes at least one setup",
+                },
+            )?;
             return Some(LegWeight::Setups { n_setups, per_setup: per? });
         }
-        let length = self.length(spot, "length", form.length.as_ref(), &limits::Range {
-            low: 1.0,
-            name: "length",
-            ..limits::DISTANCE
-        });
+        let length = self.length(
+            spot,
+            "length",
+            form.length.as_ref(),
+            &limits::Range { low: 1.0, name: "length", ..limits::DISTANCE },
+        );
         Some(LegWeight::Distance { length: length?, per_sqrt_km: per? })
     }
 
@@ -524,7 +561,12 @@ impl Checker<'_> {
         TestSettings {
             alpha: number("alpha", form.alpha, &limits::ALPHA, default.alpha),
             power: number("power", form.power, &limits::POWER, default.power),
-            global_alpha: number("global_alpha", form.global_alpha, &limits::ALPHA, default.global_alpha),
+            global_alpha: number(
+                "global_alpha",
+                form.global_alpha,
+                &limits::ALPHA,
+                default.global_alpha,
+            ),
             trust: match form.trust {
                 Some(TrustForm::Estimated) => SdTrust::Estimated,
                 Some(TrustForm::Stated) | None => SdTrust::Stated,
@@ -557,7 +599,8 @@ impl Checker<'_> {
             Datum::Benchmarks
         };
         if !form.free && !form.approximate.is_empty() {
-            let fault = self.error(&spot, "approximate", "approximate levels are for a free datum only");
+            let fault =
+                self.error(&spot, "approximate", "approximate levels are for a free datum only");
             self.faults.push(fault.hint("write free = true, or take approximate out"));
         }
         Survey { datum, ..survey }
@@ -584,13 +627,18 @@ impl Checker<'_> {
             self.assume("the mean level of all floor points is called zero (free datum)");
             let floor = self.floor_points();
             let group = super::net::first_group(survey);
-            let approximate =
-                floor.into_iter().filter(|point| group.contains(point)).map(|point| (point, Level::DATUM));
+            let approximate = floor
+                .into_iter()
+                .filter(|point| group.contains(point))
+                .map(|point| (point, Level::DATUM));
             return Datum::Free { approximate: approximate.collect() };
         }
         let mut approximate: Vec<(PointId, Level)> = Vec::new();
         for (idx, entry) in form.approximate.iter().enumerate() {
-            let spot = self.spot(format!("{}.approximate.{idx}", spot.path), format!("[datum] {}", entry.point));
+            let spot = self.spot(
+                format!("{}.approximate.{idx}", spot.path),
+                format!("[datum] {}", entry.point),
+            );
             let known = self.know_point(&spot, "point", &entry.point);
             if approximate.iter().any(|(point, _)| point.as_str() == entry.point) {
                 self.given_twice(&spot, "point", "approximate level", None);
