@@ -1,0 +1,275 @@
+//! Lines, areas and text, gathered and written as SVG.
+
+use crate::text::{self, CAP_HEIGHT, DESCENT};
+use floorwright_engine::units::round_to;
+use maud::{Markup, html};
+use std::fmt;
+
+/// A place on the paper or the screen: x right, y down.
+pub(crate) type Spot = (f64, f64);
+
+/// An upright rectangle.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Rect {
+    pub x: f64,
+    pub y: f64,
+    pub width: f64,
+    pub height: f64,
+}
+
+impl Rect {
+    pub fn new(x: f64, y: f64, width: f64, height: f64) -> Self {
+        Self { x, y, width, height }
+    }
+
+    pub fn around((x, y): Spot, half_width: f64, half_height: f64) -> Self {
+        Self::new(x - half_width, y - half_height, 2.0 * half_width, 2.0 * half_height)
+    }
+
+    pub fn right(&self) -> f64 {
+        self.x + self.width
+    }
+
+    pub fn bottom(&self) -> f64 {
+        self.y + self.height
+    }
+
+    pub fn centre(&self) -> Spot {
+        (self.x + self.width / 2.0, self.y + self.height / 2.0)
+    }
+
+    pub fn overlaps(&self, other: &Self) -> bool {
+        self.x < other.right()
+            && other.x < self.right()
+            && self.y < other.bottom()
+            && other.y < self.bottom()
+    }
+
+    pub fn holds(&self, other: &Self) -> bool {
+        self.x <= other.x
+            && self.y <= other.y
+            && other.right() <= self.right()
+            && other.bottom() <= self.bottom()
+    }
+
+    pub fn shrunk(&self, by: f64) -> Self {
+        Self::new(self.x + by, self.y + by, self.width - 2.0 * by, self.height - 2.0 * by)
+    }
+
+    /// Whether a straight line touches the rectangle.
+    pub fn is_crossed_by(&self, from: Spot, to: Spot) -> bool {
+        let (dx, dy) = (to.0 - from.0, to.1 - from.1);
+        let (mut enter, mut leave) = (0.0_f64, 1.0_f64);
+        let sides = [
+            (-dx, from.0 - self.x),
+            (dx, self.right() - from.0),
+            (-dy, from.1 - self.y),
+            (dy, self.bottom() - from.1),
+        ];
+        for (towards, room) in sides {
+            if towards == 0.0 {
+                if room < 0.0 {
+                    return false;
+                }
+            } else if towards < 0.0 {
+                enter = enter.max(room / towards);
+            } else {
+                leave = leave.min(room / towards);
+            }
+        }
+        enter <= leave
+    }
+}
+
+/// Two decimals, never minus zero.
+pub(crate) struct Fixed(pub f64);
+
+impl fmt::Display for Fixed {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:.2}", round_to(self.0, 0.01))
+    }
+}
+
+/// How a line is drawn.
+#[derive(Clone, Copy)]
+pub(crate) struct Stroke {
+    pub colour: &'static str,
+    pub width: f64,
+    pub dashes: &'static str,
+}
+
+impl Stroke {
+    pub fn solid(colour: &'static str, width: f64) -> Self {
+        Self { colour, width, dashes: "none" }
+    }
+}
+
+/// Which end of a text its place is.
+#[derive(Clone, Copy, PartialEq)]
+pub(crate) enum Anchor {
+    Start,
+    Middle,
+    End,
+}
+
+/// One line of text; `at` is on its base line.
+pub(crate) struct Line<'a> {
+    pub at: Spot,
+    pub text: &'a str,
+    pub size: f64,
+    pub bold: bool,
+    pub anchor: Anchor,
+}
+
+impl Line<'_> {
+    /// The room it takes, descenders included.
+    pub fn room(&self) -> Rect {
+        let width = text::width(self.text, self.size, self.bold);
+        let left = match self.anchor {
+            Anchor::Start => self.at.0,
+            Anchor::Middle => self.at.0 - width / 2.0,
+            Anchor::End => self.at.0 - width,
+        };
+        let cap = CAP_HEIGHT * self.size;
+        Rect::new(left, self.at.1 - cap, width, cap + DESCENT * self.size)
+    }
+}
+
+/// A picture in the making. Later parts lie over earlier ones.
+pub(crate) struct Canvas {
+    width: f64,
+    unit: &'static str,
+    title: String,
+    parts: Vec<Markup>,
+    texts: Vec<(Rect, String)>,
+}
+
+impl Canvas {
+    /// `unit` is `mm` for paper; without one the picture takes the width that it is given.
+    pub fn new(width: f64, unit: &'static str, title: &str) -> Self {
+        Self { width, unit, title: text::clean(title), parts: Vec::new(), texts: Vec::new() }
+    }
+
+    pub fn line(&mut self, class: &str, from: Spot, to: Spot, stroke: Stroke) {
+        self.polyline(class, &[from, to], stroke);
+    }
+
+    pub fn polyline(&mut self, class: &str, spots: &[Spot], stroke: Stroke) {
+        self.parts.push(html! {
+            path class=(class) d=(path_of(spots, false)) fill="none" stroke=(stroke.colour)
+                stroke-width=(Fixed(stroke.width)) stroke-dasharray=(stroke.dashes)
+                stroke-linejoin="round" stroke-linecap="round" {}
+        });
+    }
+
+    pub fn polygon(&mut self, class: &str, spots: &[Spot], fill: &str, stroke: Stroke) {
+        self.areas(class, &[spots.to_vec()], fill, stroke);
+    }
+
+    /// Several areas of one colour.
+    pub fn areas(&mut self, class: &str, areas: &[Vec<Spot>], fill: &str, stroke: Stroke) {
+        let path: String = areas.iter().map(|spots| path_of(spots, true)).collect();
+        self.parts.push(html! {
+            path class=(class) d=(path) fill=(fill) stroke=(stroke.colour)
+                stroke-width=(Fixed(stroke.width)) stroke-dasharray=(stroke.dashes)
+                stroke-linejoin="round" {}
+        });
+    }
+
+    pub fn rect(&mut self, class: &str, rect: &Rect, fill: &str, stroke: Stroke) {
+        self.parts.push(html! {
+            rect class=(class) x=(Fixed(rect.x)) y=(Fixed(rect.y)) width=(Fixed(rect.width))
+                height=(Fixed(rect.height)) fill=(fill) stroke=(stroke.colour)
+                stroke-width=(Fixed(stroke.width)) {}
+        });
+    }
+
+    pub fn circle(&mut self, class: &str, centre: Spot, radius: f64, fill: &str, stroke: Stroke) {
+        self.parts.push(html! {
+            circle class=(class) cx=(Fixed(centre.0)) cy=(Fixed(centre.1)) r=(Fixed(radius))
+                fill=(fill) stroke=(stroke.colour) stroke-width=(Fixed(stroke.width))
+                stroke-dasharray=(stroke.dashes) {}
+        });
+    }
+
+    pub fn text(&mut self, class: &str, line: &Line<'_>) {
+        let anchor = match line.anchor {
+            Anchor::Start => "start",
+            Anchor::Middle => "middle",
+            Anchor::End => "end",
+        };
+        let weight = if line.bold { "bold" } else { "normal" };
+        let text = text::clean(line.text);
+        self.parts.push(html! {
+            text class=(class) x=(Fixed(line.at.0)) y=(Fixed(line.at.1)) font-size=(Fixed(line.size))
+                font-weight=(weight) text-anchor=(anchor) { (text) }
+        });
+        self.texts.push((line.room(), text));
+    }
+
+    /// Every text so far with the room that it takes.
+    #[cfg(test)]
+    pub fn texts(&self) -> &[(Rect, String)] {
+        &self.texts
+    }
+
+    /// The picture, cut off at `height`.
+    pub fn finish(self, height: f64) -> String {
+        let view = format!("0 0 {} {}", Fixed(self.width), Fixed(height));
+        let (wide, high) = if self.unit.is_empty() {
+            ("100%".to_owned(), None)
+        } else {
+            let size = |value: f64| format!("{}{}", Fixed(value), self.unit);
+            (size(self.width), Some(size(height)))
+        };
+        let page = Rect::new(0.0, 0.0, self.width, height);
+        let picture = html! {
+            svg xmlns="http://www.w3.org/2000/svg" width=(wide) height=[high] viewBox=(view)
+                role="img" font-family="DejaVu Sans, Arial, Helvetica, sans-serif" fill="#000000" {
+                title { (self.title) }
+                rect class="page" x="0" y="0" width=(Fixed(page.width)) height=(Fixed(page.height))
+                    fill="#ffffff" {}
+                @for part in &self.parts { "\n" (part) }
+                "\n"
+            }
+        };
+        format!("{}\n", picture.into_string())
+    }
+}
+
+fn path_of(spots: &[Spot], closed: bool) -> String {
+    let mut path = String::new();
+    for (idx, (x, y)) in spots.iter().enumerate() {
+        let letter = if idx == 0 { 'M' } else { 'L' };
+        path.push_str(&format!("{letter}{} {}", Fixed(*x), Fixed(*y)));
+    }
+    if closed {
+        path.push('Z');
+    }
+    path
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_through_a_box_is_noticed() {
+        let rect = Rect::new(0.0, 0.0, 2.0, 1.0);
+        assert!(rect.is_crossed_by((-1.0, 0.5), (3.0, 0.5)));
+        assert!(rect.is_crossed_by((1.0, 0.5), (1.0, 0.6)));
+        assert!(!rect.is_crossed_by((-1.0, 2.0), (3.0, 2.0)));
+        assert!(!rect.is_crossed_by((3.0, 0.5), (4.0, 0.5)));
+    }
+
+    #[test]
+    fn names_cannot_break_out_of_the_text() {
+        let mut canvas = Canvas::new(10.0, "mm", "a </title><script>");
+        let text = "<script>&\"";
+        let at = (0.0, 5.0);
+        canvas.text("name", &Line { at, text, size: 3.5, bold: false, anchor: Anchor::Start });
+        let svg = canvas.finish(10.0);
+        assert!(!svg.contains("<script>"), "{svg}");
+        assert!(roxmltree::Document::parse(&svg).is_ok(), "{svg}");
+    }
+}

@@ -1,0 +1,232 @@
+//! The colours of departures: eleven classes symmetric about the target.
+
+use crate::number::tidy;
+use floorwright_engine::units::Length;
+use std::fmt;
+
+/// A colour on screen or paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Rgb(pub u8, pub u8, pub u8);
+
+impl fmt::Display for Rgb {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "#{:02x}{:02x}{:02x}", self.0, self.1, self.2)
+    }
+}
+
+/// The diverging map *vik* in eleven steps, lowest first; blue is low and brown is high.
+///
+/// # References
+/// F. Crameri, Scientific colour maps (MIT licence), as eleven sRGB steps. Neighbouring classes stay
+/// apart for every kind of colour blindness; a test here says how far.
+pub const PALETTE: [Rgb; 11] = [
+    Rgb(0x00, 0x12, 0x61),
+    Rgb(0x02, 0x39, 0x7a),
+    Rgb(0x11, 0x64, 0x96),
+    Rgb(0x54, 0x96, 0xb7),
+    Rgb(0xa7, 0xc9, 0xda),
+    Rgb(0xec, 0xe5, 0xe0),
+    Rgb(0xe1, 0xb8, 0xa0),
+    Rgb(0xcc, 0x87, 0x5f),
+    Rgb(0xb7, 0x5a, 0x26),
+    Rgb(0x85, 0x22, 0x06),
+    Rgb(0x59, 0x00, 0x08),
+];
+
+/// Steps between class edges that are round to a builder, in millimetres.
+const ROUND_STEPS: [f64; 12] =
+    [1.0, 2.0, 3.0, 5.0, 10.0, 15.0, 20.0, 25.0, 50.0, 100.0, 200.0, 500.0];
+
+/// Which departure gets which colour.
+///
+/// The middle class reaches one step to either side of the target; four more classes of one step
+/// follow on each side, and the outermost is open.
+///
+/// # Units and sign
+/// Departures from the target, up positive.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ColourScale {
+    step: Length,
+}
+
+impl ColourScale {
+    /// The finest round scale whose open classes begin no sooner than five sixths of the way to the
+    /// largest of the departures. Give it all departures of all pictures that are to be compared.
+    pub fn covering(departures: impl IntoIterator<Item = Length>) -> Self {
+        let largest = departures
+            .into_iter()
+            .filter(|departure| departure.is_finite())
+            .fold(Length::ZERO, |largest, departure| largest.max(departure.abs()));
+        let wide_enough = |step: &&f64| 6.0 * **step >= largest.to_mm();
+        let last = ROUND_STEPS[ROUND_STEPS.len() - 1];
+        Self { step: Length::mm(ROUND_STEPS.iter().find(wide_enough).copied().unwrap_or(last)) }
+    }
+
+    /// The ten edges between the eleven classes, lowest first.
+    pub fn edges(&self) -> [Length; 10] {
+        [-5.0, -4.0, -3.0, -2.0, -1.0, 1.0, 2.0, 3.0, 4.0, 5.0].map(|steps| self.step * steps)
+    }
+
+    /// The colour of a departure; one that is not a number gets the middle one.
+    ///
+    /// An edge belongs to the class nearer to the target.
+    pub fn colour(&self, departure: Length) -> Rgb {
+        PALETTE[self.class(departure)]
+    }
+
+    pub(crate) fn class(&self, departure: Length) -> usize {
+        if !departure.is_finite() {
+            return 5;
+        }
+        let edges = self.edges();
+        let below = edges[..5].iter().filter(|&&edge| departure < edge).count();
+        let above = edges[5..].iter().filter(|&&edge| departure > edge).count();
+        5 + above - below
+    }
+
+    /// What the legend says of each class, highest class first.
+    pub(crate) fn legend(&self) -> Vec<(Rgb, String)> {
+        let edge = |steps: f64| tidy(self.step * steps);
+        let words = |class: usize| match class {
+            10 => format!("more than +{}", edge(5.0)),
+            6..=9 => {
+                let steps = class as f64 - 5.0;
+                format!("+{} to +{}", edge(steps), edge(steps + 1.0))
+            }
+            5 => format!("within {} of target", edge(1.0)),
+            1..=4 => {
+                let steps = 5.0 - class as f64;
+                format!("\u{2212}{} to \u{2212}{}", edge(steps), edge(steps + 1.0))
+            }
+            _ => format!("less than \u{2212}{}", edge(5.0)),
+        };
+        (0..PALETTE.len()).rev().map(|class| (PALETTE[class], words(class))).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What a person without one kind of cone sees, in linear light.
+    ///
+    /// Source: G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A physiologically-based model for
+    /// simulation of color vision deficiency", IEEE TVCG 15 (2009), severity 1.0; the matrices are
+    /// from memory. Each row sums to one, so that grey stays grey; a test says so.
+    const BLINDNESS: [(&str, [[f64; 3]; 3]); 4] = [
+        ("none", [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
+        (
+            "protanopia",
+            [
+                [0.152286, 1.052583, -0.204868],
+                [0.114503, 0.786281, 0.099216],
+                [-0.003882, -0.048116, 1.051998],
+            ],
+        ),
+        (
+            "deuteranopia",
+            [
+                [0.367322, 0.860646, -0.227968],
+                [0.280085, 0.672501, 0.047413],
+                [-0.011820, 0.042940, 0.968881],
+            ],
+        ),
+        (
+            "tritanopia",
+            [
+                [1.255528, -0.076749, -0.178779],
+                [-0.078411, 0.930809, 0.147602],
+                [0.004733, 0.691367, 0.303900],
+            ],
+        ),
+    ];
+
+    /// IEC 61966-2-1.
+    fn linear(channel: u8) -> f64 {
+        let c = f64::from(channel) / 255.0;
+        if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+    }
+
+    fn seen(colour: Rgb, matrix: &[[f64; 3]; 3]) -> [f64; 3] {
+        let rgb = [linear(colour.0), linear(colour.1), linear(colour.2)];
+        matrix.map(|row| row.iter().zip(rgb).map(|(m, c)| m * c).sum::<f64>().clamp(0.0, 1.0))
+    }
+
+    /// CIE 1976 L*a*b*, white D65.
+    fn lab([r, g, b]: [f64; 3]) -> [f64; 3] {
+        let x = (0.4124 * r + 0.3576 * g + 0.1805 * b) / 0.9505;
+        let y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
+        let z = (0.0193 * r + 0.1192 * g + 0.9505 * b) / 1.089;
+        let f = |t: f64| if t > 0.008856 { t.cbrt() } else { 7.787 * t + 16.0 / 116.0 };
+        [116.0 * f(y) - 16.0, 500.0 * (f(x) - f(y)), 200.0 * (f(y) - f(z))]
+    }
+
+    /// Smallest colour difference (CIE 1976) between neighbouring classes.
+    fn least_step(colours: &[Rgb], matrix: &[[f64; 3]; 3]) -> f64 {
+        let labs: Vec<_> = colours.iter().map(|&colour| lab(seen(colour, matrix))).collect();
+        let step = |pair: &[[f64; 3]]| {
+            pair[0].iter().zip(&pair[1]).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt()
+        };
+        labs.windows(2).map(step).fold(f64::INFINITY, f64::min)
+    }
+
+    #[test]
+    fn classes_stay_apart_for_every_kind_of_colour_blindness() {
+        for (kind, matrix) in &BLINDNESS {
+            let least = least_step(&PALETTE, matrix);
+            assert!(least >= 8.0, "{kind}: least step {least:.1}");
+        }
+    }
+
+    /// The same measure refuses a traffic light, so it can fail.
+    #[test]
+    fn a_traffic_light_would_be_refused() {
+        let amber_pairs = [Rgb(0xfd, 0xae, 0x61), Rgb(0xa6, 0xd9, 0x6a)];
+        let least = least_step(&[Rgb(0xc8, 0x60, 0x30), Rgb(0x90, 0x80, 0x20)], &BLINDNESS[2].1);
+        assert!(least < 20.0, "{least:.1}");
+        assert!(
+            least_step(&amber_pairs, &BLINDNESS[2].1) < least_step(&amber_pairs, &BLINDNESS[0].1)
+        );
+    }
+
+    #[test]
+    fn grey_stays_grey_in_the_simulation() {
+        for (kind, matrix) in &BLINDNESS {
+            for row in matrix {
+                assert!((row.iter().sum::<f64>() - 1.0).abs() < 2e-6, "{kind}");
+            }
+        }
+    }
+
+    #[test]
+    fn edges_are_round_and_symmetric() {
+        let scale = ColourScale::covering([Length::mm(-31.0), Length::mm(22.0)]);
+        let edges = scale.edges().map(Length::to_mm);
+        assert_eq!(edges, [-50., -40., -30., -20., -10., 10., 20., 30., 40., 50.]);
+        assert_eq!(ColourScale::covering([Length::mm(29.0)]).edges()[5].to_mm(), 5.0);
+    }
+
+    #[test]
+    fn an_edge_belongs_to_the_class_nearer_the_target() {
+        let scale = ColourScale::covering([Length::mm(30.0)]);
+        let check = |mm: f64, class: usize| assert_eq!(scale.class(Length::mm(mm)), class, "{mm}");
+        check(0.0, 5);
+        check(5.0, 5);
+        check(5.1, 6);
+        check(-5.1, 4);
+        check(-25.0, 1);
+        check(-25.1, 0);
+        check(1e9, 10);
+        check(f64::NAN, 5);
+    }
+
+    #[test]
+    fn legend_names_every_class_once() {
+        let legend = ColourScale::covering([Length::mm(30.0)]).legend();
+        let words: Vec<_> = legend.iter().map(|(_, words)| words.as_str()).collect();
+        assert_eq!(words[0], "more than +25");
+        assert_eq!(words[5], "within 5 of target");
+        assert_eq!(words[6], "\u{2212}5 to \u{2212}10");
+        assert_eq!(words[10], "less than \u{2212}25");
+    }
+}

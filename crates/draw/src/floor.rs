@@ -1,0 +1,184 @@
+//! The map of the floor: how far each point is from the target.
+
+use crate::canvas::{Canvas, Rect, Spot, Stroke};
+use crate::classes::PALETTE;
+use crate::clip::inside_rooms;
+use crate::labels::Placed;
+use crate::number::tidy;
+use crate::picture::{FloorPicture, FloorPoint};
+use crate::plan::{Extent, Plan, Symbol, draw_lines, is_drawable, plate_size};
+use crate::sheet::{BLACK, NO_STROKE, Style, WHITE};
+
+/// Draws how far the floor is from the target: shading, contours, and at each point its name, a
+/// symbol and a signed number.
+///
+/// Contours are cut off at the rooms' outlines. A point without a position that can be drawn is
+/// named in a note.
+///
+/// # Units and sign
+/// Departures are levels above the target, up positive; the numbers are millimetres.
+pub fn floor_map(picture: &FloorPicture) -> String {
+    let (points, lost): (Vec<_>, Vec<_>) =
+        picture.points.iter().partition(|point| is_drawable(point.at));
+    let extent = Extent::of(&picture.rooms, points.iter().map(|point| point.at));
+    let mut plan = Plan::new(picture.medium, &picture.title_block, &extent);
+    shade(&mut plan, picture);
+    let index_lines = contours(&mut plan, picture);
+    plan.walls(&picture.rooms);
+    let rooms: Vec<Rect> = points.iter().map(|point| plan.reserve_symbol(point.at)).collect();
+    for (point, room) in points.iter().zip(&rooms) {
+        plan.label(room, point.point.as_str(), &label_of(picture, point));
+    }
+    for (point, room) in points.iter().zip(&rooms) {
+        draw_point(&mut plan, picture, point, room.centre());
+    }
+    plan.room_names(&picture.rooms);
+    contour_numbers(&mut plan, picture, &index_lines);
+    let scale = &plan.scale;
+    plan.sheet.bars(scale);
+    legend(&mut plan, picture);
+    if !lost.is_empty() {
+        let names: Vec<_> = lost.iter().map(|point| point.point.as_str()).collect();
+        plan.sheet.paragraph(&format!("without a place on the plan: {}", names.join(", ")));
+    }
+    plan.admit_left_out();
+    plan.sheet.finish()
+}
+
+fn shade(plan: &mut Plan, picture: &FloorPicture) {
+    for (class, colour) in PALETTE.iter().enumerate() {
+        let cells: Vec<_> = picture
+            .cells
+            .iter()
+            .filter(|cell| picture.colours.class(cell.departure) == class)
+            .filter(|cell| {
+                cell.departure.is_finite() && cell.corners.iter().all(|&c| is_drawable(c))
+            })
+            .map(|cell| plan.view.spots(&cell.corners))
+            .collect();
+        if !cells.is_empty() {
+            let colour = colour.to_string();
+            plan.sheet.canvas.areas("shade", &cells, &colour, NO_STROKE);
+        }
+    }
+}
+
+/// Draws the contours, and gives the index lines that may carry their number.
+fn contours(plan: &mut Plan, picture: &FloorPicture) -> Vec<(String, Vec<Spot>)> {
+    let style = plan.sheet.style;
+    let mut index_lines = Vec::new();
+    for contour in &picture.contours {
+        for piece in inside_rooms(&contour.line, &picture.rooms) {
+            let spots = plan.view.spots(&piece);
+            let (class, width) = if contour.index {
+                ("contour index", style.medium)
+            } else {
+                ("contour", style.thin)
+            };
+            let casing = Stroke::solid(WHITE, 3.0 * width);
+            plan.sheet.canvas.polyline("casing", &spots, casing);
+            plan.sheet.canvas.polyline(class, &spots, Stroke::solid(BLACK, width));
+            if contour.index {
+                let words = crate::number::Decimals::Whole.signed(contour.departure);
+                index_lines.push((words, spots));
+            }
+        }
+    }
+    index_lines
+}
+
+/// Breaks each index line once with its number, nearest to its middle where there is room.
+fn contour_numbers(plan: &mut Plan, picture: &FloorPicture, lines: &[(String, Vec<Spot>)]) {
+    if picture.contours.is_empty() {
+        return;
+    }
+    for (words, spots) in lines {
+        let text = [(words.clone(), false)];
+        let size = plate_size(&plan.sheet.style, &text);
+        let length: f64 = spots.windows(2).map(|s| (s[1].0 - s[0].0).hypot(s[1].1 - s[0].1)).sum();
+        if length < 3.0 * size.0 {
+            continue;
+        }
+        let middle = spots.len() / 2;
+        let outwards = (0..spots.len()).map(|step| {
+            if step % 2 == 0 { middle + step / 2 } else { middle.wrapping_sub(step.div_ceil(2)) }
+        });
+        let centres: Vec<_> = outwards.filter_map(|idx| spots.get(idx).copied()).collect();
+        if let Some(rect) = plan.labels.place_at(centres, size) {
+            let placed = Placed { rect, leader: None };
+            let style = plan.sheet.style;
+            draw_lines(&mut plan.sheet.canvas, &style, &placed, "contour-number", &text);
+        }
+    }
+}
+
+fn known(point: &FloorPoint) -> Option<floorwright_engine::units::Length> {
+    point.departure.filter(|departure| departure.is_finite())
+}
+
+fn label_of(picture: &FloorPicture, point: &FloorPoint) -> Vec<(String, bool)> {
+    let name = (point.point.to_string(), false);
+    let Some(departure) = known(point) else {
+        return vec![name, ("no level".to_owned(), false)];
+    };
+    let outside = picture.tolerance.is_none_or(|tolerance| departure.abs() > tolerance);
+    let doubt = if point.suspect { "?" } else { "" };
+    vec![name, (format!("{}{doubt}", picture.decimals.signed(departure)), outside)]
+}
+
+fn draw_point(plan: &mut Plan, picture: &FloorPicture, point: &FloorPoint, centre: Spot) {
+    let style = plan.sheet.style;
+    let canvas = &mut plan.sheet.canvas;
+    match known(point) {
+        None => Symbol::Cross.draw(canvas, &style, centre, WHITE),
+        Some(departure) => {
+            let colour = picture.colours.colour(departure).to_string();
+            Symbol::of(picture.decimals.round(departure)).draw(canvas, &style, centre, &colour);
+        }
+    }
+    if point.suspect {
+        draw_doubt(canvas, &style, centre);
+    }
+}
+
+fn draw_doubt(canvas: &mut Canvas, style: &Style, centre: Spot) {
+    let stroke = Stroke { colour: BLACK, width: style.medium, dashes: "1 0.6" };
+    canvas.circle("doubt", centre, 1.5 * style.symbol, "none", stroke);
+}
+
+fn legend(plan: &mut Plan, picture: &FloorPicture) {
+    let sheet = &mut plan.sheet;
+    sheet.heading("mm above (+) or below (\u{2212}) the target");
+    sheet.colour_rows(&picture.colours.legend());
+    sheet.heading("symbols");
+    let middle = PALETTE[5].to_string();
+    let shape = |symbol: Symbol, fill: String| {
+        move |canvas: &mut Canvas, style: &Style, centre: Spot| {
+            symbol.draw(canvas, style, centre, &fill);
+        }
+    };
+    sheet.symbol_row(shape(Symbol::Up, PALETTE[7].to_string()), "floor above the target");
+    sheet.symbol_row(shape(Symbol::Down, PALETTE[3].to_string()), "floor below the target");
+    sheet.symbol_row(shape(Symbol::Dot, middle), "at the target (number is 0)");
+    if picture.points.iter().any(|point| point.suspect) {
+        sheet.symbol_row(draw_doubt, "? in doubt: read it again");
+    }
+    if picture.points.iter().any(|point| known(point).is_none()) {
+        sheet.symbol_row(shape(Symbol::Cross, WHITE.to_owned()), "no level");
+    }
+    if let Some(tolerance) = picture.tolerance {
+        let tolerance = tidy(tolerance);
+        sheet.paragraph(&format!("tolerance \u{b1}{tolerance} mm; outside it the number is bold"));
+    }
+    if let Some(interval) = picture.contour_interval {
+        sheet
+            .paragraph(&format!("contours every {} mm; index lines carry numbers", tidy(interval)));
+    }
+    sheet.orientation(picture.orientation);
+    if !picture.target_note.is_empty() {
+        sheet.paragraph(&format!("target: {}", picture.target_note));
+    }
+    if !picture.datum_note.is_empty() {
+        sheet.paragraph(&format!("datum: {}", picture.datum_note));
+    }
+}

@@ -1,0 +1,120 @@
+//! The map of the lifts: how far each support is raised, and on which packers.
+
+use crate::canvas::{Canvas, Rect, Spot};
+use crate::classes::{PALETTE, Rgb};
+use crate::number::tidy;
+use crate::picture::{LiftPicture, SupportMark};
+use crate::plan::{Extent, Plan, Symbol, is_drawable};
+use crate::sheet::{Style, WHITE};
+use floorwright_engine::units::Length;
+
+/// Draws the lift at each support with the packers of its stack.
+///
+/// A support is coloured as the floor above it would be if it lay that far from the target: blue
+/// is to be raised, brown to be let down. A support that must stay is a square, and the notes say
+/// why.
+///
+/// # Units and sign
+/// Lifts are up positive; lifts and packers are in millimetres.
+pub fn lift_map(picture: &LiftPicture) -> String {
+    let (supports, lost): (Vec<_>, Vec<_>) =
+        picture.supports.iter().partition(|support| is_drawable(support.at));
+    let extent = Extent::of(&picture.rooms, supports.iter().map(|support| support.at));
+    let mut plan = Plan::new(picture.medium, &picture.title_block, &extent);
+    plan.walls(&picture.rooms);
+    let rooms: Vec<Rect> = supports.iter().map(|s| plan.reserve_symbol(s.at)).collect();
+    for (support, room) in supports.iter().zip(&rooms) {
+        plan.label(room, support.support.as_str(), &label_of(picture, support));
+    }
+    for (support, room) in supports.iter().zip(&rooms) {
+        draw_support(&mut plan, picture, support, room.centre());
+    }
+    plan.room_names(&picture.rooms);
+    plan.sheet.bars(&plan.scale);
+    legend(&mut plan, picture);
+    if !lost.is_empty() {
+        let names: Vec<_> = lost.iter().map(|support| support.support.as_str()).collect();
+        plan.sheet.paragraph(&format!("without a place on the plan: {}", names.join(", ")));
+    }
+    plan.admit_left_out();
+    plan.sheet.finish()
+}
+
+fn label_of(picture: &LiftPicture, support: &SupportMark) -> Vec<(String, bool)> {
+    let name = (support.support.to_string(), false);
+    if support.fixed.is_some() {
+        return vec![name, ("stays".to_owned(), false)];
+    }
+    if !support.lift.is_finite() {
+        return vec![name, ("no lift".to_owned(), false)];
+    }
+    let mut lines = vec![name, (picture.decimals.signed(support.lift), true)];
+    let stack: Vec<_> = support.packers.iter().map(|&thickness| tidy(thickness)).collect();
+    lines.extend(stack.chunks(2).map(|pair| (pair.join("+"), false)));
+    lines
+}
+
+/// The colour of the floor that such a lift is for.
+pub(crate) fn colour_of_lift(colours: &crate::ColourScale, lift: Length) -> Rgb {
+    colours.colour(-lift)
+}
+
+fn draw_support(plan: &mut Plan, picture: &LiftPicture, support: &SupportMark, centre: Spot) {
+    let style = plan.sheet.style;
+    let canvas = &mut plan.sheet.canvas;
+    if support.fixed.is_some() {
+        Symbol::Square.draw(canvas, &style, centre, WHITE);
+    } else if support.lift.is_finite() {
+        let colour = colour_of_lift(&picture.colours, support.lift).to_string();
+        Symbol::of(picture.decimals.round(support.lift)).draw(canvas, &style, centre, &colour);
+    } else {
+        Symbol::Cross.draw(canvas, &style, centre, WHITE);
+    }
+}
+
+/// Classes of lifts, largest first: those of the floor, with the sign turned.
+pub(crate) fn lift_rows(colours: &crate::ColourScale) -> Vec<(Rgb, String)> {
+    let mut rows = colours.legend();
+    rows.reverse();
+    let words: Vec<_> = colours.legend().into_iter().map(|(_, words)| words).collect();
+    let turned = rows
+        .into_iter()
+        .zip(words)
+        .map(|((colour, _), words)| (colour, words.replace(" of target", " of no lift")));
+    turned.collect()
+}
+
+fn legend(plan: &mut Plan, picture: &LiftPicture) {
+    let sheet = &mut plan.sheet;
+    let is_let_down = picture.supports.iter().any(|support| support.lift < Length::ZERO);
+    sheet.heading("lift in mm: + is up, \u{2212} is down");
+    let rows = lift_rows(&picture.colours);
+    let shown = if is_let_down { rows.len() } else { 6 };
+    sheet.colour_rows(&rows[..shown]);
+    sheet.heading("symbols");
+    let shape = |symbol: Symbol, fill: &str| {
+        let fill = fill.to_owned();
+        move |canvas: &mut Canvas, style: &Style, centre: Spot| {
+            symbol.draw(canvas, style, centre, &fill);
+        }
+    };
+    sheet.symbol_row(shape(Symbol::Up, &PALETTE[3].to_string()), "raise");
+    if is_let_down {
+        sheet.symbol_row(shape(Symbol::Down, &PALETTE[7].to_string()), "let down");
+    }
+    sheet.symbol_row(shape(Symbol::Dot, &PALETTE[5].to_string()), "leave (lift is 0)");
+    let fixed: Vec<_> = picture.supports.iter().filter(|s| s.fixed.is_some()).collect();
+    if !fixed.is_empty() {
+        sheet.symbol_row(shape(Symbol::Square, WHITE), "must stay as it is");
+    }
+    sheet.paragraph("at each support: name, lift in bold, packers of its stack, thickest first");
+    for support in fixed {
+        let why = support.fixed.as_deref().unwrap_or_default();
+        sheet.paragraph(&format!("{} stays: {why}", support.support));
+    }
+    sheet.orientation(picture.orientation);
+    if !picture.target_note.is_empty() {
+        sheet.paragraph(&format!("target: {}", picture.target_note));
+    }
+    sheet.heading("planning aid: it does not say that lifting is safe");
+}
