@@ -15,11 +15,8 @@ pub mod form_v1;
 pub mod input;
 pub mod limits;
 pub mod measure;
-<<<<<<< HEAD
 pub mod practice;
-=======
 pub mod template;
->>>>>>> 6409117 (job: a new job to fill in, and a job written back so that it reads well)
 pub mod time;
 pub mod write;
 

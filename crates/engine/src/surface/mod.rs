@@ -1,10 +1,3 @@
-<<<<<<< HEAD
-//! The shape of the floor.
-
-mod neighbours;
-
-pub use neighbours::{LevelAt, NeighbourSettings, OddPoint, likely_readings, odd_points};
-=======
 //! The shape of the floor: its height and how sure that is, anywhere between the readings.
 //!
 //! [`Surface`] joins the levels of the floor points by a mesh for each deck ([`crate::mesh`]), so
@@ -21,6 +14,7 @@ mod assign;
 mod contours;
 mod flatness;
 mod interpolation;
+mod neighbours;
 mod profile;
 mod straightedge;
 
@@ -29,6 +23,7 @@ pub use contours::{Contour, ContourError, Contours, INTERVALS};
 pub use flatness::{BestFitPlane, PlaneError, Residual, SlopeError, SteepestSlope};
 pub use flatness::{best_fit_plane, steepest_slope};
 pub use interpolation::InterpolationError;
+pub use neighbours::{LevelAt, NeighbourSettings, OddPoint, likely_readings, odd_points};
 pub use profile::{Grid, ProfilePoint, Suggestion};
 pub use straightedge::{Straightedge, StraightedgeRefusal, straightedge};
 
@@ -324,4 +319,3 @@ fn fault_of_point(
 
 #[cfg(test)]
 mod tests;
->>>>>>> efc4817 (surface: the height of the floor anywhere between readings, and how sure it is)
