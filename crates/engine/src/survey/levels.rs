@@ -1,9 +1,11 @@
 //! The levels of all points together with how they hang together.
 
+use super::equations::Factor;
 use crate::ids::PointId;
 use crate::units::{Length, Level, Variance};
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// The level of one point.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -21,11 +23,71 @@ pub struct PointLevel {
 }
 
 /// The levels of all points that could be reduced, with the covariance of any pair.
+///
+/// A small survey keeps the whole covariance; a large one keeps the factor of its equations and
+/// works out the covariances that are asked for, so that memory grows with the survey and not
+/// with its square. Serialized, it is the list of its points.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Levels {
     points: Vec<PointLevel>,
     index: BTreeMap<PointId, usize>,
-    covariance: Vec<f64>,
+    covariance: Covariance,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+enum Covariance {
+    /// Row by row, in square millimetres.
+    Whole(Vec<f64>),
+    OnRequest(Arc<Cofactors>),
+}
+
+/// Covariances of levels that are worked out when they are asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Cofactors {
+    pub(crate) factor: Factor,
+    pub(crate) n_unknowns: usize,
+    /// Unknown of each level; `None` where it is held.
+    pub(crate) unknowns: Vec<Option<usize>>,
+    /// What a mean datum takes off, for each level: its part, its covariance with the mean of
+    /// the chosen points, and the variance of that mean. `None` where the datum is another.
+    pub(crate) means: Vec<Option<MeanDatum>>,
+}
+
+/// How a level hangs on the mean of the points that carry the datum.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct MeanDatum {
+    pub(crate) part: usize,
+    pub(crate) with_mean: f64,
+    pub(crate) of_mean: f64,
+}
+
+impl Cofactors {
+    /// Covariances of one level with the chosen ones.
+    pub(crate) fn with(&self, level: usize, chosen: &[usize]) -> Vec<f64> {
+        let column = self.unknowns[level]
+            .map(|unknown| self.factor.apply_terms(&[(unknown, 1.0)], self.n_unknowns));
+        let entry = |other: usize| match (&column, self.unknowns[other]) {
+            (Some(column), Some(unknown)) => column[unknown],
+            _ => 0.0,
+        };
+        chosen.iter().map(|&other| self.referred(level, other, entry(other))).collect()
+    }
+
+    /// A covariance as solved, referred to the datum.
+    pub(crate) fn referred(&self, one: usize, other: usize, covariance: f64) -> f64 {
+        match (self.means[one], self.means[other]) {
+            (Some(one), Some(other)) if one.part == other.part => {
+                covariance - one.with_mean - other.with_mean + one.of_mean
+            }
+            _ => covariance,
+        }
+    }
+}
+
+impl Serialize for Levels {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        self.points.serialize(serializer)
+    }
 }
 
 impl Levels {
@@ -39,9 +101,34 @@ impl Levels {
             covariance.len() == n_points && covariance.iter().all(|row| row.len() == n_points),
             "a covariance needs one row and one column for each point"
         );
+        let covariance = covariance.iter().flatten().map(|variance| variance.to_mm2()).collect();
+        Self::with(points, Covariance::Whole(covariance))
+    }
+
+    /// Joins levels with the means to work out their covariance: whole where the factor is.
+    pub(crate) fn with_cofactors(points: Vec<PointLevel>, cofactors: Cofactors) -> Self {
+        let covariance = match &cofactors.factor {
+            Factor::Dense(factor) => {
+                let entry = |one: usize, other: usize| {
+                    let solved = match (cofactors.unknowns[one], cofactors.unknowns[other]) {
+                        (Some(one), Some(other)) => factor.entry(one, other),
+                        _ => 0.0,
+                    };
+                    cofactors.referred(one, other, solved)
+                };
+                let rows = 0..points.len();
+                let whole =
+                    rows.clone().flat_map(|row| rows.clone().map(move |column| (row, column)));
+                Covariance::Whole(whole.map(|(row, column)| entry(row, column)).collect())
+            }
+            Factor::Sparse(_) => Covariance::OnRequest(Arc::new(cofactors)),
+        };
+        Self::with(points, covariance)
+    }
+
+    fn with(points: Vec<PointLevel>, covariance: Covariance) -> Self {
         let index =
             points.iter().enumerate().map(|(idx, level)| (level.point.clone(), idx)).collect();
-        let covariance = covariance.iter().flatten().map(|variance| variance.to_mm2()).collect();
         Self { points, index, covariance }
     }
 
@@ -86,18 +173,17 @@ impl Levels {
     }
 
     /// Prior covariances among the chosen points (indices into [`Levels::points`]), square, in
-    /// the order chosen.
+    /// the order chosen. On a large survey each point chosen costs one solution of its equations.
     pub fn covariances(&self, chosen: &[usize]) -> Vec<Vec<Variance>> {
         let n_points = self.points.len();
-        chosen
-            .iter()
-            .map(|&row| {
-                chosen
-                    .iter()
-                    .map(|&col| Variance::mm2(self.covariance[row * n_points + col]))
-                    .collect()
-            })
-            .collect()
+        let row_of = |row: usize| match &self.covariance {
+            Covariance::Whole(whole) => {
+                chosen.iter().map(|&column| whole[row * n_points + column]).collect()
+            }
+            Covariance::OnRequest(cofactors) => cofactors.with(row, chosen),
+        };
+        let rows = chosen.iter().map(|&row| row_of(row));
+        rows.map(|row| row.into_iter().map(Variance::mm2).collect()).collect()
     }
 
     /// Prior standard deviation of a weighted sum of levels, weights as (index, ratio).

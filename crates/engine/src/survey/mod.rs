@@ -1,19 +1,37 @@
 //! From readings to levels with their uncertainty.
+//!
+//! [`reduce`] takes a [`Survey`] as it was written down to a [`Reduction`]: levels with the
+//! covariance of any pair, what each spare reading says of the others, and what to read again.
 
-mod book;
-mod book_checks;
-mod base_drift;
-mod field_test;
 mod input;
 mod levels;
+mod fault;
+mod equations;
+mod network;
+mod dense;
+mod sparse;
+mod adjust;
+mod quantiles;
+mod loops;
+mod drift;
+mod suspects;
+mod reduction;
+mod reduce;
+mod book;
+mod book_checks;
 mod misclosure;
+mod base_drift;
+mod field_test;
+#[cfg(test)]
+mod properties;
 
+pub use dense::{Fit, FitError, least_squares};
+pub use fault::{DriftRefusal, SurveyFault};
 pub use input::{
     Benchmark, Datum, Drift, Leg, LegWeight, Reading, ReadingSd, SdTrust, Setup, SourcePlace,
     Survey, TestSettings,
 };
 pub use levels::{Levels, PointLevel};
-
 pub use book::{
     BookFault, BookRow, BookSetup, LevelBook, MAX_BOOK_LEVEL, MAX_BOOK_READING, MAX_BOOK_ROWS,
     ReducedBook, ReducedRow, RowFault, Sight, Written, book_from_list, book_setups, reduce_book,
@@ -33,3 +51,14 @@ pub use misclosure::{
     SpreadBy, SpreadRow, allowed_misclosure, house_rule, judge_misclosure, misclosure_rules,
     own_repeatability_rule, spread_by_distance, spread_by_setups, spread_misclosure,
 };
+pub use loops::{Loop, LoopLeg};
+pub use quantiles::{
+    chi_squared_quantile, detectable_shift, global_critical, normal_quantile, student_quantile,
+    tau_critical, w_critical,
+};
+pub use reduce::reduce;
+pub use reduction::{
+    Check, Control, Difference, DriftFound, DriftLine, DriftPieces, GlobalTest, LineLevel,
+    Observation, ObservationName, Part, PartHeight, PieceReading, Reduction, SetupLine, Source,
+};
+pub use suspects::{Alike, Alternative, Suspect, Uncontrolled};

@@ -1,0 +1,6 @@
+//! The engine against published values: one file for each subject, each example with its source.
+
+mod example;
+mod levelling;
+mod nist_strd;
+mod quantiles;
