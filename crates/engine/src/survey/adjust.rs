@@ -15,6 +15,7 @@ use super::input::{Datum, Survey};
 use super::network::Network;
 use super::reduction::Source;
 use faer::{Mat, Side};
+use std::sync::Arc;
 
 /// Weight of the pull towards no drift with which drifts are first tried, beside the
 /// information that the spread of times could carry at most.
@@ -76,7 +77,7 @@ impl Direction {
 pub(crate) struct Adjusted {
     pub(crate) layout: Layout,
     pub(crate) unknowns: Vec<f64>,
-    pub(crate) factor: Factor,
+    pub(crate) factor: Arc<Factor>,
     pub(crate) directions: Vec<Direction>,
     /// `P` of the correlated benchmarks, in order of their directions, which come last.
     pub(crate) precision: Option<Mat<f64>>,
@@ -130,7 +131,7 @@ pub(crate) fn adjust(survey: &Survey, network: &mut Network, solver: Solver) -> 
     let mut adjusted = Adjusted {
         layout,
         unknowns,
-        factor,
+        factor: Arc::new(factor),
         directions: Vec::with_capacity(rows.len()),
         precision,
         weighted_ss,
@@ -150,9 +151,7 @@ fn benchmark_whitening(survey: &Survey, network: &mut Network) -> Option<Mat<f64
     };
     let whitening = network.correlated.then(|| whiten(covariance)).flatten();
     if whitening.is_none() {
-        if network.correlated {
-            network.faults.push(SurveyFault::CovarianceNotPositive);
-        }
+        network.faults.extend(network.correlated.then_some(SurveyFault::CovarianceNotPositive));
         network.drop_covariance(survey);
     }
     whitening

@@ -76,11 +76,23 @@ pub enum SurveyFault {
     #[error("benchmark {0} is not tied to any reading or leg")]
     BenchmarkAlone(PointId),
     /// A benchmark covariance of the wrong shape.
-    #[error("the covariance of the benchmarks is not square in their number, {0}")]
+    #[error(
+        "the covariance of the benchmarks is not square in their number, {0}; their own \
+        standard deviations are used"
+    )]
     CovarianceShape(usize),
     /// A benchmark covariance that no set of heights can have.
-    #[error("the covariance of the benchmarks is not symmetric and positive definite")]
+    #[error(
+        "the covariance of the benchmarks is not symmetric and positive definite; their own \
+        standard deviations are used"
+    )]
     CovarianceNotPositive,
+    /// A benchmark covariance that counts a benchmark which is left out.
+    #[error(
+        "the covariance of the benchmarks counts one that is left out; their own standard \
+        deviations are used"
+    )]
+    CovarianceIncomplete,
     /// A datum point that was never read.
     #[error("datum point {0} is not in any reading or leg")]
     DatumPointUnread(PointId),
@@ -163,9 +175,8 @@ impl SurveyFault {
                 "read it from a setup, or check its name"
             }
             Self::CovarianceShape(_) => "give one row and one column for each benchmark",
-            Self::CovarianceNotPositive => {
-                "check signs and symmetry; the benchmarks' own standard deviations are used"
-            }
+            Self::CovarianceNotPositive => "check signs and symmetry",
+            Self::CovarianceIncomplete => "mend the benchmark or take out its row and column",
             Self::NoHeight { .. } => "read a point of known height, or one common point, with them",
             Self::DriftRefused { .. } => {
                 "note the time of every reading and read the first point again at the end"

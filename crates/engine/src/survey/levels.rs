@@ -44,7 +44,7 @@ enum Covariance {
 /// Covariances of levels that are worked out when they are asked for.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Cofactors {
-    pub(crate) factor: Factor,
+    pub(crate) factor: Arc<Factor>,
     pub(crate) n_unknowns: usize,
     /// Unknown of each level; `None` where it is held.
     pub(crate) unknowns: Vec<Option<usize>>,
@@ -107,7 +107,7 @@ impl Levels {
 
     /// Joins levels with the means to work out their covariance: whole where the factor is.
     pub(crate) fn with_cofactors(points: Vec<PointLevel>, cofactors: Cofactors) -> Self {
-        let covariance = match &cofactors.factor {
+        let covariance = match cofactors.factor.as_ref() {
             Factor::Dense(factor) => {
                 let entry = |one: usize, other: usize| {
                     let solved = match (cofactors.unknowns[one], cofactors.unknowns[other]) {

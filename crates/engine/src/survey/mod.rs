@@ -24,6 +24,8 @@ mod base_drift;
 mod field_test;
 #[cfg(test)]
 mod properties;
+#[cfg(test)]
+mod tests;
 
 pub use dense::{Fit, FitError, least_squares};
 pub use fault::{DriftRefusal, SurveyFault};

@@ -102,6 +102,13 @@ impl Network {
         self.points.len() + self.n_setups
     }
 
+    /// Whether a node is a known height that its part hangs on.
+    pub(crate) fn carries_datum(&self, node: usize) -> bool {
+        self.weighted.iter().any(|weighted| weighted.point == node)
+            || self.held.contains_key(&node)
+                && self.clusters[self.cluster_of[node]].datum == PartDatum::Known
+    }
+
     pub(crate) fn setup_node(&self, setup: usize) -> usize {
         self.points.len() + setup
     }
@@ -249,6 +256,9 @@ impl Network {
                 }
                 self.correlated = square;
                 self.take_benchmarks(survey, square);
+                if square && !self.correlated {
+                    self.faults.push(SurveyFault::CovarianceIncomplete);
+                }
             }
             Datum::PointIsZero(point) => {
                 self.leave_out_benchmarks(survey);

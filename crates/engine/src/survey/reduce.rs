@@ -15,6 +15,7 @@ use super::reduction::{
 };
 use super::suspects::{find_alike, find_suspects, find_uncontrolled, name_of};
 use crate::units::{DriftRate, Length, Level, Minutes, Variance};
+use std::sync::Arc;
 
 /// Reduces a survey: levels by weighted least squares over all setups and legs together, and
 /// what the spare readings say of each.
@@ -254,7 +255,7 @@ impl Reducer<'_> {
             .collect();
         let of_node = &self.adjusted.layout.of_node;
         let cofactors = Cofactors {
-            factor: self.adjusted.factor.clone(),
+            factor: Arc::clone(&self.adjusted.factor),
             n_unknowns: self.adjusted.layout.n_unknowns,
             unknowns: nodes.iter().map(|&node| of_node[node]).collect(),
             means: nodes.iter().map(|&node| self.mean_datum(shifts, node)).collect(),

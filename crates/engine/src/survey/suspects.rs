@@ -156,11 +156,13 @@ impl fmt::Display for Uncontrolled {
                 )
             }
             Self::OnlyTie { setup, points } => {
-                let from = join_some(points);
+                let (reading, it) =
+                    if points.len() == 1 { ("reading", "it") } else { ("readings", "them") };
                 write!(
                     f,
-                    "nothing checks the reading of {from} from setup {setup}, and other levels \
-                     hang on it; read a second common point from {setup}"
+                    "nothing checks the {reading} of {} from setup {setup}, and other levels hang \
+                     on {it}; read another common point from {setup}",
+                    join_some(points)
                 )
             }
             Self::OnlyWay { legs } => {
@@ -417,9 +419,9 @@ pub(crate) fn find_uncontrolled(
         match direction.source {
             Source::Reading { setup, .. } => {
                 let point = network.measured[idx].to;
-                let (is_held, name) = (network.held.contains_key(&point), &network.points[point]);
-                let told = if n_ways[point] == 1 && !is_held { &mut once } else { &mut ties };
-                told.entry(setup).or_default().push(name.clone());
+                let read_once = n_ways[point] == 1 && !network.carries_datum(point);
+                let told = if read_once { &mut once } else { &mut ties };
+                told.entry(setup).or_default().push(network.points[point].clone());
             }
             Source::Leg { leg } => {
                 legs.push((survey.legs[leg].from.clone(), survey.legs[leg].to.clone()));
