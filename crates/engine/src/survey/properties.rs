@@ -5,6 +5,8 @@ use super::reduce::reduce_by;
 use super::*;
 use crate::ids::{PointId, SetupId};
 use crate::units::{ExactLength, Length, Level, Minutes, Variance};
+use faer::linalg::solvers::DenseSolveCore;
+use faer::{Mat, Side};
 use proptest::prelude::*;
 
 const POINTS: usize = 8;
@@ -117,7 +119,7 @@ proptest! {
         let zero = reduce(&survey);
         let approximate = zero.levels.points().iter().step_by(2);
         let approximate = approximate.map(|p| (p.point.clone(), Level::mm(5.0))).collect();
-        let free = reduce(&Survey { datum: Datum::Free { approximate }, ..survey.clone() });
+        let free = reduce(&Survey { datum: Datum::Free { approximate }, ..survey });
         same_checks(&zero, &free);
         same_differences(&zero.levels, &free.levels);
         let sum: f64 = free.levels.points().iter().step_by(2).map(|p| p.level.to_mm() - 5.0).sum();
@@ -136,7 +138,7 @@ proptest! {
         let whole = reduce(&survey);
         let which = which % whole.observations.len();
         let observation = &whole.observations[which];
-        let mut less = survey.clone();
+        let mut less = survey;
         match observation.source {
             Source::Reading { setup, reading } => { less.setups[setup].readings.remove(reading); }
             Source::Leg { leg } => { less.legs.remove(leg); }
@@ -302,44 +304,29 @@ fn assert_finite(reduction: &Reduction) {
 /// `(I - 11'/(n + 1)) / sd^2` (Sherman-Morrison).
 fn differenced(rows: &[(usize, i64)], sd: f64) -> (f64, Vec<(f64, f64)>) {
     let n = rows.len() - 1;
-    let inverse =
-        |i: usize, k: usize| (if i == k { 1.0 } else { 0.0 } - 1.0 / (n as f64 + 1.0)) / (sd * sd);
-    let observed: Vec<f64> =
-        rows[1..].iter().map(|&(_, nm)| (rows[0].1 - nm) as f64 * 1e-6).collect();
+    let weight = Mat::from_fn(n, n, |one, other| {
+        (if one == other { 1.0 } else { 0.0 } - 1.0 / (n as f64 + 1.0)) / (sd * sd)
+    });
+    let observed = Mat::from_fn(n, 1, |row, _| (rows[0].1 - rows[row + 1].1) as f64 * 1e-6);
     let mut used: Vec<usize> = rows[1..].iter().map(|row| row.0).filter(|&p| p != 0).collect();
     used.sort_unstable();
     used.dedup();
-    let on = |row: usize, column: usize| if rows[row + 1].0 == used[column] { 1.0 } else { 0.0 };
-    let u = used.len();
-    // Gauss-Jordan on [A'PA | A'Pl | I].
-    let mut table = vec![vec![0.0; 2 * u + 1]; u];
-    for a in 0..u {
-        for i in 0..n {
-            for k in 0..n {
-                for b in 0..u {
-                    table[a][b] += on(i, a) * inverse(i, k) * on(k, b);
-                }
-                table[a][u] += on(i, a) * inverse(i, k) * observed[k];
-            }
-        }
-        table[a][u + 1 + a] = 1.0;
-    }
-    for pivot in 0..u {
-        let scale = table[pivot][pivot];
-        table[pivot].iter_mut().for_each(|value| *value /= scale);
-        let pivot_row = table[pivot].clone();
-        for (_, row) in table.iter_mut().enumerate().filter(|(idx, _)| *idx != pivot) {
-            let factor = row[pivot];
-            row.iter_mut().zip(&pivot_row).for_each(|(value, other)| *value -= factor * other);
-        }
-    }
-    let residual: Vec<f64> =
-        (0..n).map(|i| (0..u).map(|a| on(i, a) * table[a][u]).sum::<f64>() - observed[i]).collect();
-    let pairs = (0..n).flat_map(|i| (0..n).map(move |k| (i, k)));
-    let sum = pairs.map(|(i, k)| residual[i] * inverse(i, k) * residual[k]).sum();
+    let design =
+        Mat::from_fn(
+            n,
+            used.len(),
+            |row, column| {
+                if rows[row + 1].0 == used[column] { 1.0 } else { 0.0 }
+            },
+        );
+    let normal = design.transpose() * &weight * &design;
+    let cofactor = normal.llt(Side::Lower).unwrap().inverse();
+    let solution = &cofactor * (design.transpose() * &weight * &observed);
+    let residual = &design * &solution - &observed;
+    let sum = (residual.transpose() * &weight * &residual)[(0, 0)];
     let mut levels = vec![(0.0, 0.0); POINTS];
-    for (a, &used) in used.iter().enumerate() {
-        levels[used] = (table[a][u], table[a][u + 1 + a]);
+    for (column, &point) in used.iter().enumerate() {
+        levels[point] = (solution[(column, 0)], cofactor[(column, column)]);
     }
     (sum, levels)
 }
