@@ -29,11 +29,9 @@ pub(crate) fn compare_pieces(
     line: &EvenLine,
     adjusted_level: impl Fn(usize) -> f64,
 ) -> Option<DriftPieces> {
-    let own: Vec<(f64, &Measured)> = network
-        .measured
-        .iter()
-        .filter_map(|measured| Some((minutes(measured, setup_idx, setup)?, measured)))
-        .collect();
+    let own = &network.measured[network.readings_of[setup_idx].clone()];
+    let own: Vec<(f64, &Measured)> =
+        own.iter().filter_map(|measured| Some((minutes(measured, setup)?, measured))).collect();
     let base = most_read(&own)?;
     // Level of the line above the base, as each reading of the base has it.
     let mut knots: Vec<(f64, f64)> = own
@@ -65,11 +63,9 @@ pub(crate) fn compare_pieces(
     })
 }
 
-fn minutes(measured: &Measured, setup_idx: usize, setup: &Setup) -> Option<f64> {
+fn minutes(measured: &Measured, setup: &Setup) -> Option<f64> {
     match measured.source {
-        Source::Reading { setup: of, reading } if of == setup_idx => {
-            setup.readings[reading].time.map(Minutes::to_minutes)
-        }
+        Source::Reading { reading, .. } => setup.readings[reading].time.map(Minutes::to_minutes),
         _ => None,
     }
 }

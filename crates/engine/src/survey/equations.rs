@@ -170,3 +170,37 @@ fn solve_sparse(rows: &Rows) -> Option<(Vec<f64>, Factor, f64)> {
     let ratio = factor.smallest_pivot_ratio();
     Some((unknowns, Factor::Sparse(factor), ratio))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A long chain of firm differences on one loose tie: normal equations lose it, the full
+    /// factorisation does not.
+    #[test]
+    fn touchy_rows_are_solved_in_full() {
+        let n_unknowns = DENSE_UNKNOWNS + 50;
+        let mut rows = Rows::new(n_unknowns);
+        rows.push(&[(0, 1.0)], 7.0);
+        for unknown in 1..n_unknowns {
+            rows.push(&[(unknown - 1, -1e7), (unknown, 1e7)], 1e7);
+        }
+        let (unknowns, factor) = solve(&rows, Solver::Auto).unwrap();
+        assert!(matches!(factor, Factor::Dense(_)));
+        for (unknown, value) in unknowns.iter().enumerate() {
+            assert!((value - (7.0 + unknown as f64)).abs() < 1e-6, "{unknown}: {value}");
+        }
+        assert!((factor.entry(n_unknowns - 1, n_unknowns - 1) - 1.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn large_sound_rows_are_solved_sparsely() {
+        let mut rows = Rows::new(DENSE_UNKNOWNS + 50);
+        for unknown in 0..rows.n_unknowns() {
+            rows.push(&[(unknown, 2.0)], 6.0);
+        }
+        let (unknowns, factor) = solve(&rows, Solver::Auto).unwrap();
+        assert!(matches!(factor, Factor::Sparse(_)));
+        assert!(unknowns.iter().all(|value| (value - 3.0).abs() < 1e-12));
+    }
+}

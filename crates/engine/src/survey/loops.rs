@@ -1,6 +1,6 @@
 //! Loops of legs, whose misclosure is known before anything is adjusted.
 
-use super::input::Survey;
+use super::input::{LegWeight, Survey};
 use super::network::{Network, PartDatum};
 use super::reduction::Source;
 use crate::ids::PointId;
@@ -20,6 +20,10 @@ pub struct Loop {
     pub misclosure: Length,
     /// Prior standard deviation of the misclosure.
     pub sd: Length,
+    /// Setups it took, where every leg is weighted by its setups.
+    pub n_setups: Option<u64>,
+    /// Its length, where every leg is weighted by its length.
+    pub length: Option<Length>,
 }
 
 /// A leg as a loop runs through it.
@@ -168,5 +172,18 @@ fn describe(survey: &Survey, network: &Network, moves: &[(usize, usize, Option<u
     let start = walked.first().map(|&(from, _, _)| name(from));
     let points = start.into_iter().chain(walked.iter().map(|&(_, to, _)| name(to))).collect();
     let misclosure = Length::mm(sum_nm as f64 * 1e-6) - known;
-    Loop { points, legs, misclosure, sd: Length::mm(variance.sqrt()) }
+    let weights = || legs.iter().map(|one| survey.legs[one.leg].weight);
+    let n_setups = weights()
+        .map(|weight| match weight {
+            LegWeight::Setups { n_setups, .. } => Some(u64::from(n_setups)),
+            _ => None,
+        })
+        .sum();
+    let length = weights()
+        .map(|weight| match weight {
+            LegWeight::Distance { length, .. } => Some(length),
+            _ => None,
+        })
+        .sum();
+    Loop { points, legs, misclosure, sd: Length::mm(variance.sqrt()), n_setups, length }
 }

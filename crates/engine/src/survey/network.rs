@@ -9,6 +9,7 @@ use super::reduction::Source;
 use crate::ids::PointId;
 use crate::units::{Length, Level};
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 
 /// One usable reading or leg.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -73,6 +74,8 @@ pub(crate) struct Network {
     pub(crate) index: BTreeMap<PointId, usize>,
     pub(crate) n_setups: usize,
     pub(crate) measured: Vec<Measured>,
+    /// Where each setup's readings stand among what was measured.
+    pub(crate) readings_of: Vec<Range<usize>>,
     pub(crate) weighted: Vec<Weighted>,
     /// Whether the weighted heights are to be taken with the survey's full covariance.
     pub(crate) correlated: bool,
@@ -146,6 +149,7 @@ impl Network {
                 Some(Ok(clock)) => (Some(clock), None),
                 Some(Err(why)) => (None, Some(why)),
             };
+            self.readings_of.push(first..self.measured.len());
             self.clocks.push(clock);
             self.refusals.push(refusal);
         }

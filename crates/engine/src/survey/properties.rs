@@ -173,6 +173,33 @@ proptest! {
     }
 
     #[test]
+    fn an_even_creep_on_a_setup_moves_its_rate_only(survey in any_survey(), nm in -500_000_i64..500_000) {
+        let mut before = survey;
+        let setup = &mut before.setups[0];
+        setup.drift = Drift::Linear;
+        setup.readings.push(setup.readings[0].clone());
+        for (idx, reading) in setup.readings.iter_mut().enumerate() {
+            reading.time = Some(Minutes::new(idx as f64));
+        }
+        let mut after = before.clone();
+        for (idx, reading) in after.setups[0].readings.iter_mut().enumerate() {
+            let sign = if reading.inverted { -1 } else { 1 };
+            reading.value = ExactLength::nm(reading.value.to_nm() + sign * nm * idx as i64);
+        }
+        let scale = before.setups[0].scale;
+        let (before, after) = (reduce(&before), reduce(&after));
+        same_checks(&before, &after);
+        for (one, other) in before.levels.points().iter().zip(after.levels.points()) {
+            prop_assert!(near(one.level.to_mm(), other.level.to_mm()));
+        }
+        let rate = |reduction: &Reduction| match &reduction.setups[0].drift {
+            DriftFound::Found(drift) => drift.rate.to_mm_per_minute(),
+            other => panic!("{other:?}"),
+        };
+        prop_assert!(near(rate(&after) - rate(&before), nm as f64 * 1e-6 * scale));
+    }
+
+    #[test]
     fn the_order_of_writing_down_does_not_matter(survey in any_survey()) {
         let mut turned = survey.clone();
         turned.setups.reverse();

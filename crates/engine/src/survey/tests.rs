@@ -126,6 +126,13 @@ fn line_between_benchmarks_closes_on_their_difference() {
         legs: vec![leg("A", "P", 5.0), leg("B", "P", -9.0)],
         ..Survey::default()
     };
+    let mut by_setups = survey.clone();
+    for (leg, n_setups) in by_setups.legs.iter_mut().zip([2, 3]) {
+        leg.weight = LegWeight::Setups { n_setups, per_setup: Length::mm(1.0) };
+    }
+    let line = &reduce(&by_setups).loops[0];
+    assert_eq!((line.n_setups, line.length), (Some(5), None));
+    close(line.sd.to_mm(), 5.0_f64.sqrt());
     let loops = reduce(&survey).loops;
     assert_eq!(loops.len(), 1);
     let ends = [&loops[0].points[0], &loops[0].points[2]].map(PointId::as_str);
