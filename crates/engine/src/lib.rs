@@ -35,3 +35,4 @@ pub mod influence;
 pub mod target;
 pub mod packers;
 pub mod passes;
+pub mod plan;

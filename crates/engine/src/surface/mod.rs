@@ -270,6 +270,19 @@ impl Surface {
         })
     }
 
+    /// How the height at a place is made of levels: index into the levels and ratio, summing to
+    /// one; `None` where [`Surface::at`] is. With it the uncertainty of a difference between the
+    /// floor there and anything else can be had from the levels' covariance.
+    pub fn level_weights(&self, place: Position) -> Option<Vec<(usize, f64)>> {
+        let inside =
+            (0..self.decks.len()).filter(|&deck| self.decks[deck].boundary.encloses(place));
+        inside.chain(0..self.decks.len()).find_map(|deck| {
+            let deck = &self.decks[deck];
+            let weights = deck.mesh.weights_at(place)?;
+            (weights.nearest <= REACH).then(|| self.in_levels(deck, &weights))
+        })
+    }
+
     /// Highest and lowest reading.
     pub fn spread(&self) -> Spread {
         let mut highest = &self.readings[0];

@@ -98,6 +98,16 @@ pub enum ObservationName {
     },
 }
 
+impl ObservationName {
+    /// The point that the staff stood on; a leg has two ends and none of them is it.
+    pub fn point(&self) -> Option<&PointId> {
+        match self {
+            Self::Reading { point, .. } | Self::Benchmark { point } => Some(point),
+            Self::Leg { .. } => None,
+        }
+    }
+}
+
 impl fmt::Display for ObservationName {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

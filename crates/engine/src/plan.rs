@@ -1,0 +1,200 @@
+//! The whole chain, stage by stage: readings, levels, surface, target, packers, passes.
+//!
+//! [`plan`] keeps what every stage found. A stage that cannot run says why, and the stages after
+//! it say which one they wait for; nothing is guessed to carry on.
+
+mod floor;
+mod lifting;
+mod packing;
+
+pub use floor::{DeckShape, FloorShape, OddReading};
+pub use lifting::{LiftingStage, SupportFacts, TargetFacts};
+pub use packing::{PackingStage, SupportPacking, TemporaryPackers};
+
+use crate::ids::SupportId;
+use crate::passes::{Passes, SupportToLift};
+use crate::settings::{Goal, Limits, Stock};
+use crate::site::Site;
+use crate::survey::{Reduction, Survey, reduce};
+use crate::units::Length;
+use crate::verdict::{Criterion, Verdict, judge};
+use serde::Serialize;
+use std::fmt;
+
+/// Everything the chain is run on.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Job {
+    /// Rooms, points and supports.
+    pub site: Site,
+    /// Setups, readings and benchmarks.
+    pub survey: Survey,
+    /// Where the floor is to end.
+    pub goal: Goal,
+    /// What a pass may do.
+    pub limits: Limits,
+    /// The packers that can be had.
+    pub stock: Stock,
+    /// What the floor is held against.
+    pub criteria: Vec<Criterion>,
+    /// Lifts that the builder sets by hand; the rest is worked out around them.
+    pub by_hand: Vec<(SupportId, Length)>,
+}
+
+/// What every stage found.
+#[derive(Clone, Debug, Serialize)]
+pub struct Plan {
+    /// Levels with their uncertainty.
+    pub reduction: Reduction,
+    /// The shape of the floor.
+    pub floor: Stage<FloorShape>,
+    /// The floor held against each criterion, in the job's order.
+    pub verdicts: Vec<Verdict>,
+    /// The lift at each support.
+    pub lifting: Stage<LiftingStage>,
+    /// The packers at each support, and what to buy.
+    pub packing: Stage<PackingStage>,
+    /// The order of moves.
+    pub passes: Stage<Passes>,
+}
+
+/// A stage of the chain.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StageName {
+    /// Readings to levels.
+    Levels,
+    /// Levels to the shape of the floor.
+    Floor,
+    /// Shape and goal to lifts.
+    Lift,
+    /// Lifts to packers.
+    Packers,
+    /// Lifts to passes.
+    Passes,
+}
+
+impl fmt::Display for StageName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Levels => "levels",
+            Self::Floor => "the shape of the floor",
+            Self::Lift => "the lifts",
+            Self::Packers => "the packers",
+            Self::Passes => "the passes",
+        })
+    }
+}
+
+/// What a stage came to.
+#[derive(Clone, Debug, Serialize)]
+#[serde(tag = "status", content = "result", rename_all = "kebab-case")]
+pub enum Stage<T> {
+    /// It ran.
+    Done(T),
+    /// It cannot run on this job: everything that stands in its way.
+    Stopped(Vec<StopReason>),
+    /// It waits for another stage.
+    WaitsFor(StageName),
+}
+
+/// Something that stands in a stage's way.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct StopReason {
+    /// What is wrong.
+    pub what: String,
+    /// The way out, if there is one to name.
+    pub hint: Option<String>,
+}
+
+impl StopReason {
+    fn new(what: impl fmt::Display, hint: &str) -> Self {
+        Self { what: what.to_string(), hint: Some(hint.to_owned()) }
+    }
+
+    fn bare(what: impl fmt::Display) -> Self {
+        Self { what: what.to_string(), hint: None }
+    }
+}
+
+impl<T> Stage<T> {
+    /// The result, if the stage ran.
+    pub fn done(&self) -> Option<&T> {
+        match self {
+            Self::Done(result) => Some(result),
+            Self::Stopped(_) | Self::WaitsFor(_) => None,
+        }
+    }
+
+    /// Runs the next stage on this one's result, or has it wait.
+    fn then<U>(&self, name: StageName, next: impl FnOnce(&T) -> Stage<U>) -> Stage<U> {
+        match self {
+            Self::Done(result) => next(result),
+            Self::Stopped(_) => Stage::WaitsFor(name),
+            Self::WaitsFor(earlier) => Stage::WaitsFor(*earlier),
+        }
+    }
+}
+
+/// Runs the whole chain.
+///
+/// # Examples
+/// ```
+/// use floorwright_engine::plan::{Job, plan};
+/// use floorwright_engine::settings::{Goal, Limits, Stock};
+/// use floorwright_engine::site::Site;
+/// use floorwright_engine::survey::Survey;
+///
+/// let empty = Job {
+///     site: Site::default(),
+///     survey: Survey::default(),
+///     goal: Goal::default(),
+///     limits: Limits::default(),
+///     stock: Stock::default(),
+///     criteria: vec![],
+///     by_hand: vec![],
+/// };
+/// assert!(plan(&empty).lifting.done().is_none()); // says why instead of inventing lifts
+/// ```
+pub fn plan(job: &Job) -> Plan {
+    let reduction = reduce(&job.survey);
+    let floor = floor::shape(job, &reduction);
+    let verdicts = job
+        .criteria
+        .iter()
+        .map(|criterion| judge(criterion, &job.site, &reduction.levels))
+        .collect();
+    let lifting = floor.then(StageName::Floor, |shape| lifting::lifts(job, &reduction, shape));
+    let passes = lifting.then(StageName::Lift, |stage| match stage.lifts() {
+        Some(lifts) => order_of_moves(job, stage, &lifts),
+        None => Stage::WaitsFor(StageName::Lift),
+    });
+    let packing = passes.then(StageName::Passes, |passes| packing::stacks(job, passes));
+    Plan { reduction, floor, verdicts, lifting, packing, passes }
+}
+
+fn order_of_moves(job: &Job, stage: &LiftingStage, lifts: &[Length]) -> Stage<Passes> {
+    let table = match crate::packers::StackTable::new(&job.stock) {
+        Ok(table) => table,
+        Err(fault) => return Stage::Stopped(vec![StopReason::new(fault, "change the stock")]),
+    };
+    let supports: Vec<SupportToLift> = job
+        .site
+        .supports()
+        .iter()
+        .zip(&stage.supports)
+        .zip(lifts)
+        .filter_map(|((support, facts), &lift)| {
+            Some(SupportToLift {
+                id: support.id.clone(),
+                at: support.at,
+                seat: facts.floor?,
+                gap: support.gap,
+                lift,
+            })
+        })
+        .collect();
+    match crate::passes::plan(&supports, &job.limits, &table) {
+        Ok(passes) => Stage::Done(passes),
+        Err(faults) => Stage::Stopped(faults.into_iter().map(StopReason::bare).collect()),
+    }
+}

@@ -1,0 +1,364 @@
+//! The stage from the shape of the floor and the goal to a lift at each support.
+
+use super::{FloorShape, Job, Stage, StopReason};
+use crate::ids::{PointId, SupportId};
+use crate::influence::Influence;
+use crate::settings::TargetHeight;
+use crate::site::{Point, Support};
+use crate::survey::Reduction;
+use crate::target::{
+    FloorPoint, Height, Outcome, Prediction, Problem, SupportBounds, predict, solve, straightedges,
+};
+use crate::units::{Length, Level};
+use crate::verdict::room_of;
+use serde::Serialize;
+use std::collections::BTreeSet;
+
+/// A support further from the rooms to be levelled than this is not under them: the distance
+/// that a wall support may stand outside the outline.
+const UNDER_ROOM: Length = Length::mm(300.0);
+
+/// The lifts, what they rest on and how sure they are.
+#[derive(Clone, Debug, Serialize)]
+pub struct LiftingStage {
+    /// The target and how it was found.
+    pub target: TargetFacts,
+    /// How a lift moves the floor.
+    pub influence: Influence,
+    /// One for each support of the site, in its order.
+    pub supports: Vec<SupportFacts>,
+    /// Floor points that the goal does not ask about, or that no support moves, with why.
+    pub left_out: Vec<(PointId, String)>,
+    /// The lifts, or why there are none.
+    pub outcome: Outcome,
+    /// What the lifts set by hand alone come to, if any were set.
+    pub by_hand: Vec<(SupportId, Length)>,
+    /// The floor as it is, held against the same target.
+    pub now: Option<Prediction>,
+}
+
+/// The height that was asked for.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct TargetFacts {
+    /// The level, unless it is left free.
+    pub level: Option<Level>,
+    /// Standard deviation of that level above the datum; zero for a number.
+    pub sd: Length,
+    /// Where it comes from, in words.
+    pub from: String,
+}
+
+/// What is known of a support before any lift.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SupportFacts {
+    /// The support.
+    pub support: SupportId,
+    /// The floor over it today; `None` where it was not read.
+    pub floor: Option<Level>,
+    /// Standard deviation of the difference between the target and that floor: how sure a lift
+    /// can be that brings the one to the other. `None` where the floor was not read.
+    pub sd: Option<Length>,
+    /// Points near it whose readings are in doubt: read them again before lifting.
+    pub in_doubt: Vec<PointId>,
+    /// Why it may not be moved, where it may not.
+    pub held: Option<String>,
+}
+
+impl LiftingStage {
+    /// The lift at each support in the site's order, if the goal can be met.
+    pub fn lifts(&self) -> Option<Vec<Length>> {
+        match &self.outcome {
+            Outcome::Reached(plan) => {
+                Some(plan.outcome.lifts.iter().map(|support| support.lift).collect())
+            }
+            Outcome::CannotBeDone(_) | Outcome::Refused(_) => None,
+        }
+    }
+}
+
+/// Sets up the problem and solves it.
+pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Stage<LiftingStage> {
+    if job.site.supports().is_empty() {
+        return Stage::Stopped(vec![StopReason::new(
+            "the job has no supports",
+            "list the supports with their places, or give each point a place",
+        )]);
+    }
+    let influence = match Influence::by_interpolation(&job.site) {
+        Ok(influence) => influence,
+        Err(faults) => {
+            let hint = "measure positions from a corner of the house";
+            let why = faults.into_iter().map(|fault| StopReason::new(fault, hint)).collect();
+            return Stage::Stopped(why);
+        }
+    };
+    let mut left_out = Vec::new();
+    let rows = asked_for(job, shape, &influence, &mut left_out);
+    if rows.is_empty() {
+        return Stage::Stopped(vec![StopReason::new(
+            "no floor point of the goal was read where a support can move it",
+            "read points in the rooms of the goal, and give the supports their places",
+        )]);
+    }
+    let target = match find_target(job, reduction, shape, &rows) {
+        Ok(target) => target,
+        Err(reason) => return Stage::Stopped(vec![reason]),
+    };
+    let supports: Vec<SupportFacts> = job
+        .site
+        .supports()
+        .iter()
+        .map(|support| describe(job, reduction, shape, support, &target))
+        .collect();
+    let mut problem = pose(job, shape, &influence, &rows, &target.facts);
+    problem.supports = job
+        .site
+        .supports()
+        .iter()
+        .zip(&supports)
+        .map(|(support, facts)| bounds(job, support, facts))
+        .collect();
+    let problem = match problem.with_lifts(&job.by_hand) {
+        Ok(problem) => problem,
+        Err(faults) => return Stage::Stopped(faults.into_iter().map(StopReason::bare).collect()),
+    };
+    let none = vec![Length::ZERO; problem.supports.len()];
+    let outcome = solve(&problem);
+    Stage::Done(LiftingStage {
+        now: predict(&without_bounds(&problem, &outcome), &none).ok(),
+        target: target.facts,
+        influence,
+        supports,
+        left_out,
+        outcome,
+        by_hand: job.by_hand.clone(),
+    })
+}
+
+/// Which readings the goal asks about: index into the surface's readings and into the
+/// influence's rows.
+fn asked_for(
+    job: &Job,
+    shape: &FloorShape,
+    influence: &Influence,
+    left_out: &mut Vec<(PointId, String)>,
+) -> Vec<(usize, usize)> {
+    let rows: std::collections::BTreeMap<&PointId, usize> =
+        influence.rows().iter().enumerate().map(|(idx, row)| (&row.point, idx)).collect();
+    let mut asked = Vec::new();
+    for (reading_idx, reading) in shape.surface.readings().iter().enumerate() {
+        let point = job.site.point(&reading.point);
+        if !point.is_some_and(|point| in_goal(job, point)) {
+            left_out.push((reading.point.clone(), "not in the rooms of the goal".to_owned()));
+        } else if let Some(&row) = rows.get(&reading.point) {
+            asked.push((reading_idx, row));
+        } else {
+            left_out.push((reading.point.clone(), "no support moves it".to_owned()));
+        }
+    }
+    asked
+}
+
+fn in_goal(job: &Job, point: &Point) -> bool {
+    job.goal.rooms.is_empty()
+        || room_of(&job.site, point).is_some_and(|room| job.goal.rooms.contains(&room.id))
+}
+
+/// The target with the levels it rests on, as weights into the reduction's levels.
+struct Target {
+    facts: TargetFacts,
+    weights: Vec<(usize, f64)>,
+}
+
+fn find_target(
+    job: &Job,
+    reduction: &Reduction,
+    shape: &FloorShape,
+    rows: &[(usize, usize)],
+) -> Result<Target, StopReason> {
+    let readings = shape.surface.readings();
+    let known = |level, from: String, weights: Vec<(usize, f64)>| Target {
+        facts: TargetFacts {
+            level: Some(level),
+            sd: reduction.levels.combination_sd(&weights),
+            from,
+        },
+        weights,
+    };
+    Ok(match &job.goal.height {
+        TargetHeight::Number(level) => known(*level, "a level set by hand".to_owned(), vec![]),
+        TargetHeight::Point { point, offset } => {
+            let Some(in_levels) = reduction.levels.index_of(point) else {
+                return Err(StopReason::new(
+                    format!("the goal hangs on point {point}, which has no level"),
+                    "read it from a setup that also reads the floor, or choose another height",
+                ));
+            };
+            let words = if *offset == Length::ZERO {
+                format!("the level of {point}")
+            } else {
+                let side = if *offset > Length::ZERO { "above" } else { "below" };
+                format!("{} {side} {point}", offset.abs())
+            };
+            known(
+                reduction.levels.points()[in_levels].level + *offset,
+                words,
+                vec![(in_levels, 1.0)],
+            )
+        }
+        TargetHeight::Highest => {
+            let highest = rows
+                .iter()
+                .map(|&(reading, _)| &readings[reading])
+                .reduce(|best, next| if next.level > best.level { next } else { best })
+                .expect("the goal asks about some point");
+            let words = format!("the highest point, {}", highest.point);
+            known(highest.level, words, vec![(highest.in_levels, 1.0)])
+        }
+        TargetHeight::Free => {
+            let share = 1.0 / rows.len() as f64;
+            let weights: Vec<(usize, f64)> =
+                rows.iter().map(|&(reading, _)| (readings[reading].in_levels, share)).collect();
+            Target {
+                facts: TargetFacts {
+                    level: None,
+                    sd: reduction.levels.combination_sd(&weights),
+                    from: "left free: the height that suits the floor best".to_owned(),
+                },
+                weights,
+            }
+        }
+    })
+}
+
+fn describe(
+    job: &Job,
+    reduction: &Reduction,
+    shape: &FloorShape,
+    support: &Support,
+    target: &Target,
+) -> SupportFacts {
+    let weights = shape.surface.level_weights(support.at);
+    let floor = shape.surface.at(support.at).map(|height| height.level);
+    let sd = weights.as_ref().map(|weights| {
+        let mut difference = target.weights.clone();
+        for &(level, weight) in weights {
+            match difference.iter_mut().find(|(other, _)| *other == level) {
+                Some((_, sum)) => *sum -= weight,
+                None => difference.push((level, -weight)),
+            }
+        }
+        let between = shape
+            .surface
+            .at(support.at)
+            .map_or(Length::ZERO, |height| (height.sd.squared() - height.sd_survey.squared()).sd());
+        (reduction.levels.combination_sd(&difference).squared() + between.squared()).sd()
+    });
+    let doubted = points_in_doubt(reduction, shape);
+    let mut in_doubt: Vec<PointId> = weights
+        .iter()
+        .flatten()
+        .filter(|(_, weight)| weight.abs() > 0.05)
+        .map(|&(level, _)| reduction.levels.points()[level].point.clone())
+        .filter(|point| doubted.contains(point))
+        .collect();
+    in_doubt.sort();
+    SupportFacts {
+        support: support.id.clone(),
+        held: held_because(job, support, floor.is_some()),
+        floor,
+        sd,
+        in_doubt,
+    }
+}
+
+fn points_in_doubt(reduction: &Reduction, shape: &FloorShape) -> BTreeSet<PointId> {
+    let suspects = reduction.suspects.iter().flat_map(|suspect| {
+        std::iter::once(&suspect.name)
+            .chain(suspect.or_else.iter().map(|alternative| &alternative.name))
+            .filter_map(|name| name.point().cloned())
+    });
+    suspects.chain(shape.odd.iter().map(|odd| odd.odd.point.clone())).collect()
+}
+
+fn held_because(job: &Job, support: &Support, read: bool) -> Option<String> {
+    if let Some(why) = &support.fixed {
+        return Some(why.clone());
+    }
+    if !read {
+        return Some("the floor over it was not read".to_owned());
+    }
+    let under = job.goal.rooms.is_empty()
+        || job
+            .site
+            .rooms()
+            .iter()
+            .filter(|room| job.goal.rooms.contains(&room.id))
+            .any(|room| room.outline.contains(support.at, UNDER_ROOM));
+    (!under).then(|| "not under the rooms of the goal".to_owned())
+}
+
+fn bounds(job: &Job, support: &Support, facts: &SupportFacts) -> SupportBounds {
+    let held = facts.held.is_some();
+    let cap = support.max_lift.unwrap_or(job.limits.max_lift.value);
+    let why = facts.held.clone().or_else(|| {
+        Some(match support.max_lift {
+            Some(_) => "its own limit in the job".to_owned(),
+            None => job.limits.max_lift.reason.clone(),
+        })
+    });
+    SupportBounds {
+        id: support.id.clone(),
+        at: support.at,
+        lower: if held { Length::ZERO } else { -support.may_lower },
+        upper: if held { Length::ZERO } else { cap },
+        why,
+    }
+}
+
+fn pose(
+    job: &Job,
+    shape: &FloorShape,
+    influence: &Influence,
+    rows: &[(usize, usize)],
+    target: &TargetFacts,
+) -> Problem {
+    let decks: Vec<&str> = shape.surface.decks().collect();
+    let points: Vec<FloorPoint> = rows
+        .iter()
+        .map(|&(reading, _)| {
+            let reading = &shape.surface.readings()[reading];
+            FloorPoint {
+                id: reading.point.clone(),
+                at: reading.at,
+                level: reading.level,
+                deck: decks[reading.deck].to_owned(),
+            }
+        })
+        .collect();
+    let terms = rows.iter().map(|&(_, row)| influence.rows()[row].row.terms.clone()).collect();
+    let height = target.level.map_or(Height::Free, Height::At);
+    let mut problem = Problem::new(points, Vec::new(), terms, height);
+    problem.tilt = job.goal.tilt_allowed;
+    problem.level_tolerance = job.goal.level_tolerance;
+    problem.slope_tolerance = job.goal.slope_tolerance;
+    problem.straightedges = straightedges(&problem.points);
+    problem.prefer = job.goal.prefer;
+    problem
+}
+
+/// The same problem held to the plane that was found, so that the floor as it is can be compared
+/// with the floor as it will be.
+fn without_bounds(problem: &Problem, outcome: &Outcome) -> Problem {
+    let mut same = problem.clone();
+    for support in &mut same.supports {
+        support.lower = support.lower.min(Length::ZERO);
+        support.upper = support.upper.max(Length::ZERO);
+    }
+    if let Outcome::Reached(plan) = outcome
+        && same.tilt.is_none()
+    {
+        same.height = Height::At(plan.outcome.plane.height);
+    }
+    same
+}
