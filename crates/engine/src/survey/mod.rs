@@ -19,6 +19,7 @@ mod reduction;
 mod reduce;
 mod book;
 mod book_checks;
+mod book_faults;
 mod misclosure;
 mod base_drift;
 mod field_test;
@@ -32,10 +33,11 @@ pub use base_drift::{
     piecewise_differences,
 };
 pub use book::{
-    BookFault, BookRow, BookSetup, LevelBook, MAX_BOOK_LEVEL, MAX_BOOK_READING, MAX_BOOK_ROWS,
-    ReducedBook, ReducedRow, RowFault, Sight, Written, book_from_list, book_setups, reduce_book,
+    BookRow, BookSetup, LevelBook, ReducedBook, ReducedRow, Sight, Written, book_from_list,
+    book_setups, reduce_book,
 };
 pub use book_checks::{ArithmeticCheck, BookSums, CheckKind, Slip, WrittenCheck, WrittenColumn};
+pub use book_faults::{BookFault, MAX_BOOK_LEVEL, MAX_BOOK_READING, MAX_BOOK_ROWS, RowFault};
 pub use dense::{Fit, FitError, least_squares};
 pub use fault::{DriftRefusal, SurveyFault};
 pub use field_test::{

@@ -397,7 +397,8 @@ impl fmt::Display for CriterionKind {
 }
 
 impl fmt::Display for CriterionText {
-    /// The source in one line, as shown wherever the criterion is used.
+    /// The source in one line, as shown wherever the criterion is used. A figure agreed for the
+    /// job has the reason given as its source.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.body)?;
         for part in [&self.document, &self.clause].into_iter().flatten() {
@@ -412,7 +413,11 @@ impl fmt::Display for CriterionText {
         if let Some(printed) = &self.as_printed {
             write!(f, ", printed as {printed}")?;
         }
-        write!(f, " ({}: {})", self.status, self.source)?;
+        if self.status == SourceStatus::Agreed {
+            write!(f, ": {}", self.source)?;
+        } else {
+            write!(f, " ({}: {})", self.status, self.source)?;
+        }
         if let Some(note) = &self.note {
             write!(f, "; {note}")?;
         }

@@ -324,6 +324,15 @@ impl fmt::Display for Verdict {
         if let (Some(part), Some(finding)) = (self.governing, self.finding()) {
             write!(f, " In {}, {finding}.", self.parts[part].name)?;
         }
+        if let (
+            Measure::SlopePairs { limit: steepest, .. },
+            Some(Finding::Height { value, over: Some(over), .. }),
+        ) = (self.criterion.measure(), self.finding())
+            && *value > LENGTH_EPS
+        {
+            let (slope, steepest) = (*over / *value, 1.0 / steepest);
+            write!(f, " That is 1 in {slope:.0}; the limit is 1 in {steepest:.0}.")?;
+        }
         if let Measure::SlopePairs { min_apart, .. } = self.criterion.measure()
             && !min_apart.stated
         {
