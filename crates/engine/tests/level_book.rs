@@ -376,7 +376,7 @@ fn field_test_of_a_level() {
     assert!(!simplified_level_test(&midway, &near, Some(Length::mm(0.7))).unwrap().passes());
     assert!(simplified_level_test(&midway[..9], &near, None).is_err());
 
-    example.check("full_test_factor_1km", &[double_run_km_factor(Length::m(60.0))]);
+    example.check("full_test_factor_1km", &[double_run_km_factor(Length::m(60.0)).unwrap()]);
     example.check("s_over_sigma_max", &[sd_ratio_limit(9).unwrap(), sd_ratio_limit(38).unwrap()]);
     let (low, high) = variance_ratio_limits(38, 38).unwrap();
     example.check("variance_ratio_limits", &[low, high]);
@@ -529,9 +529,32 @@ fn drift_refuses_what_it_would_have_to_guess() {
     refused(&[reading("R", 5.0), reading("P", 2.0), reading("R", 9.0)]);
 }
 
+#[test]
+fn numbers_that_are_none_are_refused() {
+    let nan = Length::mm(f64::NAN);
+    assert!(judge_misclosure(nan, &house_rule(), 1, None).is_err());
+    assert!(allowed_misclosure(&own_repeatability_rule(nan), 1, None).is_err());
+    let set = vec![Length::mm(1.0); 10];
+    assert!(simplified_level_test(&set, &set, Some(nan)).is_err());
+    assert!(two_peg_test(nan, Length::m(50.0), Length::ZERO, Length::ZERO).is_err());
+    assert!(double_run_km_factor(Length::ZERO).is_err());
+    assert!(sd_ratio_limit(0).is_err() && variance_ratio_limits(0, 9).is_err());
+    assert_eq!(spread_by_distance(Length::mm(4.0), &[nan, Length::m(2.0)]), [Length::ZERO; 2]);
+}
+
 mod properties {
     use super::*;
     use proptest::prelude::*;
+
+    /// Any sight at all, the largest integers included.
+    fn any_sight() -> impl Strategy<Value = Option<Sight>> {
+        let value =
+            prop_oneof![Just(i64::MIN), Just(i64::MAX), -30_000_000_000..30_000_000_000_i64];
+        proptest::option::of(
+            (value, any::<bool>())
+                .prop_map(|(nm, inverted)| Sight { inverted, ..Sight::new(ExactLength::nm(nm)) }),
+        )
+    }
 
     /// Readings in whole tenths of a millimetre with the places where the instrument moved.
     fn plain_list() -> impl Strategy<Value = (Vec<i64>, Vec<usize>)> {
@@ -554,6 +577,35 @@ mod properties {
     }
 
     proptest! {
+        /// Whatever is written in a book, it is reduced with its checks holding, or refused with
+        /// the rows named.
+        #[test]
+        fn any_book_is_reduced_or_refused(
+            sights in proptest::collection::vec((any_sight(), any_sight(), any_sight()), 0..6),
+            start in any::<i64>(),
+            written in any::<i64>(),
+        ) {
+            let rows = sights.into_iter().map(|(back, intermediate, fore)| BookRow {
+                back,
+                intermediate,
+                fore,
+                written: floorwright_engine::survey::Written {
+                    level: Some(ExactLength::nm(written)),
+                    step: None,
+                },
+                ..BookRow::empty("P")
+            });
+            let book = LevelBook {
+                start: ExactLength::nm(start),
+                known_close: Some(ExactLength::nm(written)),
+                rows: rows.collect(),
+            };
+            match reduce_book(&book) {
+                Ok(reduced) => prop_assert!(reduced.checks.iter().all(|check| check.holds())),
+                Err(faults) => prop_assert!(!faults.is_empty()),
+            }
+        }
+
         /// Last level = first + sum of BS - sum of FS, worked out from the list alone; the three
         /// checks hold, and rise and fall gives the same levels step by step.
         #[test]

@@ -376,23 +376,45 @@ fn f_numbers_of_a_run_on_the_plan() {
     };
     let verdict = run(24, 0.02, 20.0);
     assert_eq!(verdict.outcome, Outcome::Meets);
-    let Some(Finding::FNumber { value, uncertainty, n_lines: 1, .. }) = verdict.finding() else {
+    let Some(&Finding::FNumber { value, low, high, n_lines: 1, .. }) = verdict.finding() else {
         panic!("{verdict}");
     };
-    assert!((value - line["ff"].as_float().unwrap()).abs() <= 0.005, "{value}");
+    let expected = line["ff"].as_float().unwrap();
+    assert!((1.0 / value.reciprocal() - expected).abs() <= 0.005, "{value}");
+    assert!(low.reciprocal() > value.reciprocal() && value.reciprocal() > high.reciprocal());
     assert!(verdict.to_string().contains("unverified"));
     // Straight-line propagation: twice the standard deviation, twice the uncertainty.
-    let Some(Finding::FNumber { uncertainty: doubled, .. }) =
-        run(24, 0.04, 20.0).finding().cloned()
-    else {
-        panic!("a number");
+    let doubled = run(24, 0.04, 20.0);
+    let Some(&Finding::FNumber { low: doubled, .. }) = doubled.finding() else {
+        panic!("{doubled}");
     };
-    assert!((doubled / uncertainty - 2.0).abs() < 1e-9);
+    let widths = [doubled, low].map(|low| low.reciprocal() - value.reciprocal());
+    assert!((widths[0] / widths[1] - 2.0).abs() < 1e-6, "{widths:?}");
     assert_eq!(run(24, 0.02, 35.0).outcome, Outcome::DoesNot);
     cannot_tell(&run(24, 1.0, 27.0));
     assert!(refusal(&run(11, 0.02, 20.0)).contains("the longest here has 11"));
     let heights: Vec<Length> = inches.iter().map(|&inches| Length::inches(inches)).collect();
     assert!(flatness(&heights).is_ok());
+}
+
+/// Closed form: noise of sd s has second differences of sd sqrt(6) s, so a line that reads as
+/// perfect may hide a roughness of 3 sqrt(6) s; twice that is not let pass.
+#[test]
+fn a_line_that_reads_perfect_is_no_better_than_its_readings() {
+    let names: Vec<String> = (0..40).map(|foot| format!("P{foot}")).collect();
+    let spots: Vec<Spot> = names
+        .iter()
+        .enumerate()
+        .map(|(foot, id)| (id.as_str(), 400.0 + foot as f64 * 304.8, 700.0, 0.0))
+        .collect();
+    let (site, levels) = floor(one_room(), &spots, 0.0);
+    let exact = judge(&f_number(100.0), &site, &levels);
+    assert_eq!(exact.outcome, Outcome::Meets);
+    let sd_inches = 0.5 / 25.4;
+    let least = 4.57 / (2.0 * 3.0 * 6.0_f64.sqrt() * sd_inches);
+    let (site, levels) = floor(one_room(), &spots, 0.5);
+    assert_eq!(judge(&f_number(least * 0.9), &site, &levels).outcome, Outcome::Meets);
+    cannot_tell(&judge(&f_number(least * 1.1), &site, &levels));
 }
 
 #[test]

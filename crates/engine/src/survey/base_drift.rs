@@ -80,7 +80,7 @@ pub fn even_drift(readings: &[TimedReading], base: &PointId) -> Result<EvenDrift
     if minutes <= 0.0 {
         return Err(DriftError::BaseTwiceAtOnce(base.clone()));
     }
-    let total = (last.value - first.value).to_length();
+    let total = last.value.to_length() - first.value.to_length();
     let rate = DriftRate::mm_per_minute(total.to_mm() / minutes);
     let corrected = readings
         .iter()
@@ -115,7 +115,8 @@ pub fn piecewise_differences(
         let (before, after) = (piece[0], piece[1]);
         let along =
             (reading.time - before.time).to_minutes() / (after.time - before.time).to_minutes();
-        let base_then = before.value.to_length() + (after.value - before.value).to_length() * along;
+        let (value_before, value_after) = (before.value.to_length(), after.value.to_length());
+        let base_then = value_before + (value_after - value_before) * along;
         differences.push(PiecewiseDifference {
             reading: reading_idx,
             point: reading.point.clone(),

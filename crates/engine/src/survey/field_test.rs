@@ -41,8 +41,8 @@ pub enum FieldTestError {
         /// Far sight.
         far: Length,
     },
-    /// A probability or a number of spare readings out of range.
-    #[error("a confidence is to lie between 0 and 1, and a test needs a spare reading")]
+    /// A distance, a stated value or a number of spare readings out of range.
+    #[error("a distance or stated value is to be positive, and a test needs a spare reading")]
     OutOfRange,
 }
 
@@ -97,7 +97,8 @@ impl FullTest {
 /// level the second set is taken with the ends exchanged.
 ///
 /// # Errors
-/// [`FieldTestError::TooFew`] below ten pairs a set; [`FieldTestError::NotFinite`].
+/// [`FieldTestError::TooFew`] below ten pairs a set; [`FieldTestError::NotFinite`];
+/// [`FieldTestError::OutOfRange`] if the maker's value is no length.
 pub fn simplified_level_test(
     midway: &[Length],
     near_one_staff: &[Length],
@@ -108,6 +109,9 @@ pub fn simplified_level_test(
     let (mean_midway, mean_near) = (mean(midway), mean(near_one_staff));
     let sd = Length::mm((squares_about_mean(midway) / (midway.len() - 1) as f64).sqrt());
     let difference = mean_midway - mean_near;
+    if stated_by_maker.is_some_and(|stated| !stated.is_finite() || stated < Length::ZERO) {
+        return Err(FieldTestError::OutOfRange);
+    }
     let limit = stated_by_maker.unwrap_or(sd * MEANS_WITHIN);
     let margin = limit - difference.abs();
     Ok(SimplifiedTest { mean_midway, mean_near, sd, difference, limit, margin })
@@ -131,14 +135,21 @@ pub fn full_level_test(
         sd,
         staff_zero_difference: mean(first) - mean(staffs_exchanged),
         staff_zero_limit: sd * factor,
-        sd_double_run_km: sd * double_run_km_factor(Length::m(60.0)),
+        sd_double_run_km: sd * double_run_km_factor(Length::m(60.0))?,
     })
 }
 
 /// From one difference over a given distance to one kilometre levelled both ways (a ratio):
 /// `sqrt(1000 / distance) / sqrt(2)`.
-pub fn double_run_km_factor(between_staffs: Length) -> f64 {
-    (1000.0 / between_staffs.to_m() / 2.0).sqrt()
+///
+/// # Errors
+/// [`FieldTestError::OutOfRange`] unless the distance is positive.
+pub fn double_run_km_factor(between_staffs: Length) -> Result<f64, FieldTestError> {
+    if between_staffs.is_finite() && between_staffs > Length::ZERO {
+        Ok((1000.0 / between_staffs.to_m() / 2.0).sqrt())
+    } else {
+        Err(FieldTestError::OutOfRange)
+    }
 }
 
 /// How far a standard deviation may exceed the stated one before the instrument fails (a ratio):

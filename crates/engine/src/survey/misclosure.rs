@@ -43,6 +43,9 @@ pub enum NoAllowance {
     /// A rule by length needs the length.
     #[error("the rule {0} goes by length and the length of the line is not known")]
     LengthUnknown(String),
+    /// A misclosure that is not a number.
+    #[error("the misclosure is not a number")]
+    NotFinite,
     /// A length, factor or standard deviation that is not a positive number.
     #[error("the rule {0} needs a positive length and a positive factor")]
     NotPositive(String),
@@ -124,6 +127,9 @@ pub fn judge_misclosure(
     length: Option<Length>,
 ) -> Result<MisclosureVerdict, NoAllowance> {
     let allowed = allowed_misclosure(rule, n_setups, length)?;
+    if !misclosure.is_finite() {
+        return Err(NoAllowance::NotFinite);
+    }
     Ok(MisclosureVerdict { misclosure, allowed, rule: rule.clone() })
 }
 
@@ -365,12 +371,14 @@ pub fn spread_by_setups(misclosure: Length, setups: &[usize], n_setups: usize) -
 }
 
 /// Corrections in proportion to the distance along the line; the last point takes the whole.
+/// Nothing is spread over distances that do not end on a positive length.
 pub fn spread_by_distance(misclosure: Length, distances: &[Length]) -> Vec<Length> {
     let total = distances.last().copied().unwrap_or_default();
-    if total <= Length::ZERO {
-        return vec![Length::ZERO; distances.len()];
-    }
-    distances.iter().map(|&distance| -misclosure * (distance / total)).collect()
+    let can_spread = total > Length::ZERO && distances.iter().all(|distance| distance.is_finite());
+    let correction = |&distance: &Length| {
+        if can_spread { -misclosure * (distance / total) } else { Length::ZERO }
+    };
+    distances.iter().map(correction).collect()
 }
 
 /// The level of an exact height above the datum.

@@ -1,6 +1,7 @@
 //! The decision: value, uncertainty and limit, part by part and over the whole house.
 
 use super::criterion::{Criterion, Measure};
+use super::f_numbers::FNumber;
 use super::measure::{Spot, Tally, compare_spots, compare_spread, needs_places};
 use super::parts::{LeftOut, Part, PartName, parts_of};
 use crate::ids::PointId;
@@ -67,10 +68,12 @@ pub enum Finding {
         n_lines: usize,
         /// First and last point of the first line.
         ends: Vec<PointId>,
-        /// The number (a ratio); higher is better.
-        value: f64,
-        /// Its expanded uncertainty (a ratio).
-        uncertainty: f64,
+        /// The number; higher is better.
+        value: FNumber,
+        /// What it is at least, k = 2.
+        low: FNumber,
+        /// What it is at most, k = 2.
+        high: FNumber,
         /// The least that is asked for (a ratio).
         limit: f64,
     },
@@ -81,7 +84,7 @@ impl Finding {
     pub fn use_of_limit(&self) -> f64 {
         match self {
             Self::Height { value, limit, .. } => *value / *limit,
-            Self::FNumber { value, limit, .. } => limit / value,
+            Self::FNumber { value, limit, .. } => limit * value.reciprocal(),
         }
     }
 }
@@ -300,7 +303,7 @@ impl fmt::Display for Finding {
                 }
                 write!(f, ", limit {limit}")
             }
-            Self::FNumber { level, n_lines, ends, value, uncertainty, limit } => {
+            Self::FNumber { level, n_lines, ends, value, low, high, limit } => {
                 let name = if *level { "FL" } else { "FF" };
                 let lines = match (n_lines, ends.as_slice()) {
                     (1, [first, last]) => format!("the line from {first} to {last}"),
@@ -308,7 +311,7 @@ impl fmt::Display for Finding {
                 };
                 write!(
                     f,
-                    "{name} {value:.1} ± {uncertainty:.1} over {lines}, at least {limit:.1} wanted ({})",
+                    "{name} {value} ({low} to {high}) over {lines}, at least {limit:.1} wanted ({})",
                     super::f_numbers::F_NUMBER_SOURCE
                 )
             }

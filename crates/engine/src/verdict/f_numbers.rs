@@ -30,6 +30,21 @@ pub enum FNumber {
     Unbounded,
 }
 
+impl FNumber {
+    /// One over the number (a ratio): how rough the line is, 0 for a perfect one.
+    pub fn reciprocal(self) -> f64 {
+        match self {
+            Self::Value(value) => 1.0 / value,
+            Self::Unbounded => 0.0,
+        }
+    }
+
+    /// The number of a roughness; none or less has no upper bound.
+    pub fn from_reciprocal(roughness: f64) -> Self {
+        if roughness > 0.0 { Self::Value(1.0 / roughness) } else { Self::Unbounded }
+    }
+}
+
 /// Why a line has no F-number.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum NoFNumber {
@@ -74,16 +89,10 @@ pub fn combine_f_numbers(
     (second, n_second): (FNumber, usize),
 ) -> FNumber {
     // The formula is a mean of 1/F^2 weighted by the number of differences.
-    let share = |number: FNumber, n_differences: usize| match number {
-        FNumber::Value(value) => n_differences as f64 / (value * value),
-        FNumber::Unbounded => 0.0,
-    };
+    let share =
+        |number: FNumber, n_differences: usize| n_differences as f64 * number.reciprocal().powi(2);
     let sum = share(first, n_first) + share(second, n_second);
-    if sum > 0.0 {
-        FNumber::Value(((n_first + n_second) as f64 / sum).sqrt())
-    } else {
-        FNumber::Unbounded
-    }
+    FNumber::from_reciprocal((sum / (n_first + n_second).max(1) as f64).sqrt())
 }
 
 fn inches(heights: &[Length]) -> Result<Vec<f64>, NoFNumber> {

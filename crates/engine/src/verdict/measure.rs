@@ -273,31 +273,27 @@ fn compare_f_number(tally: &mut Tally, runs: &[Vec<usize>], level: bool, least: 
             run.iter().map(|&idx| levels.points()[idx].level - datum).collect()
         })
         .collect();
-    let FNumber::Value(value) = joined(&heights, level) else {
-        tally.n_compared += 1;
-        return;
-    };
-    // Straight-line propagation. Noise also makes a floor look rougher than it is, which this
-    // does not take out: it can only make a good floor fail.
+    // The reciprocal goes up with roughness, nearly in proportion, and is 0 for a perfect line, so
+    // the uncertainty is carried through it and not through the number. Noise makes a floor look
+    // rougher than it is; that is not taken out and can only make a good floor fail.
+    let roughness = joined(&heights, level).reciprocal();
     let mut weights = Vec::new();
     for (run_idx, run) in runs.iter().enumerate() {
         for (reading, &level_idx) in run.iter().enumerate() {
             let nudged = |by: Length| {
                 let mut heights = heights.clone();
                 heights[run_idx][reading] += by;
-                match joined(&heights, level) {
-                    FNumber::Value(value) => value,
-                    FNumber::Unbounded => value,
-                }
+                joined(&heights, level).reciprocal()
             };
-            let slope = (nudged(NUDGE) - nudged(-NUDGE)) / (NUDGE.to_mm() * 2.0);
-            weights.push((level_idx, slope));
+            // On a perfect line any departure is rougher: only the one-sided slope means anything.
+            let below = if roughness > 0.0 { nudged(-NUDGE) } else { -nudged(NUDGE) };
+            weights.push((level_idx, (nudged(NUDGE) - below) / (NUDGE.to_mm() * 2.0)));
         }
     }
     let uncertainty = levels.combination_sd(&weights).to_mm() * COVERAGE;
-    let decided = if value - uncertainty >= least {
+    let decided = if roughness + uncertainty <= 1.0 / least {
         Guard::Within
-    } else if value + uncertainty < least {
+    } else if roughness - uncertainty > 1.0 / least {
         Guard::Beyond
     } else {
         Guard::Undecided
@@ -307,8 +303,15 @@ fn compare_f_number(tally: &mut Tally, runs: &[Vec<usize>], level: bool, least: 
         .flatten()
         .map(|&idx| levels.points()[idx].point.clone())
         .collect();
-    let finding =
-        Finding::FNumber { level, n_lines: runs.len(), ends, value, uncertainty, limit: least };
+    let finding = Finding::FNumber {
+        level,
+        n_lines: runs.len(),
+        ends,
+        value: FNumber::from_reciprocal(roughness),
+        low: FNumber::from_reciprocal(roughness + uncertainty),
+        high: FNumber::from_reciprocal(roughness - uncertainty),
+        limit: least,
+    };
     tally.n_compared += 1;
     tally.keep(decided, finding);
 }
