@@ -289,6 +289,37 @@ mod tests {
         check_tilt(&site(vec![], &points, &supports));
     }
 
+    /// Rooms measured from wall to wall inside, the middle row of supports under the wall.
+    #[test]
+    fn the_frame_runs_on_under_a_wall() {
+        let left =
+            room("a", "house", &[(0.0, 0.0), (3000.0, 0.0), (3000.0, 5000.0), (0.0, 5000.0)]);
+        let right = room(
+            "b",
+            "house",
+            &[(3110.0, 400.0), (6000.0, 400.0), (6000.0, 4000.0), (3110.0, 4000.0)],
+        );
+        let supports: Vec<(f64, f64)> = [300.0, 2500.0, 4700.0]
+            .into_iter()
+            .flat_map(|y: f64| {
+                let beside_right = y.clamp(600.0, 3800.0);
+                [(300.0, y), (3055.0, beside_right), (5800.0, beside_right)]
+            })
+            .collect();
+        check_tilt(&site(vec![left, right], &[(2900.0, 1500.0), (3300.0, 1500.0)], &supports));
+    }
+
+    #[test]
+    fn what_is_held_back_still_sums_to_one() {
+        let (terms, held_back) = hold_back(vec![(0, 3.5), (1, -2.75), (2, 0.25)]);
+        assert!(held_back);
+        assert!((terms.iter().map(|(_, ratio)| ratio).sum::<f64>() - 1.0).abs() < 1e-12);
+        let most = terms.iter().map(|(_, ratio)| ratio.abs()).fold(0.0, f64::max);
+        assert!((most - MOST_INFLUENCE).abs() < 1e-12);
+        let calm = vec![(0, 1.5), (1, -0.5)];
+        assert_eq!(hold_back(calm.clone()), (calm, false));
+    }
+
     #[test]
     fn a_support_moves_the_floor_over_it_by_its_own_lift() {
         let supports = grid(4, 3, 1800.0, 500.0);

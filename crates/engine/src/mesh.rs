@@ -27,7 +27,8 @@ mod locate;
 mod margin;
 mod plane;
 
-pub use boundary::{Boundary, JOIN_DISTANCE, PLAN_LIMIT, deck_boundaries, footprint};
+pub use boundary::{Boundary, JOIN_DISTANCE, PLAN_LIMIT, WALL_THICKNESS};
+pub use boundary::{deck_boundaries, footprint};
 
 use crate::ids::RoomId;
 use crate::site::Position;

@@ -18,6 +18,11 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Rooms drawn with the wall's thickness between them are therefore separate floors.
 pub const JOIN_DISTANCE: Length = Length::mm(5.0);
 
+/// For the footprint, gaps no wider than this are closed: rooms are often measured from wall to
+/// wall inside, and the frame runs on under the walls. A choice: the thickest wall of a timber
+/// house with its linings.
+pub const WALL_THICKNESS: Length = Length::mm(200.0);
+
 /// Positions further than this from the plan's zero are refused: 10,000 km, so that national
 /// grids fit and arithmetic stays good to a thousandth of a millimetre.
 pub const PLAN_LIMIT: Length = Length::mm(1e10);
@@ -110,8 +115,8 @@ impl Boundary {
         self.encloses(place) || self.nearest(place).is_some_and(|(_, away)| away <= margin)
     }
 
-    /// The enclosed area as the square of a length; used to choose spacings.
-    pub(crate) fn mean_width(&self) -> Length {
+    /// The side of a square with the same area; used to choose spacings.
+    pub(super) fn side_of_equal_square(&self) -> Length {
         let Some((low, high)) = self.extent() else { return Length::ZERO };
         // Scanlines: the sides have no common direction of travel, so a signed sum will not do.
         let n_lines = 64;
@@ -170,22 +175,27 @@ pub fn deck_boundaries(rooms: &[Room]) -> Result<Vec<(String, Boundary)>, Vec<Me
             })
         })
         .collect();
-    let pieces = Pieces::break_up(rooms, &deck_of_room)?;
+    let pieces = Pieces::break_up(rooms, &deck_of_room, JOIN_DISTANCE)?;
     let boundaries = (0..decks.len()).map(|deck| pieces.boundary_of(deck)).collect::<Vec<_>>();
     Ok(decks.into_iter().zip(boundaries).collect())
 }
 
-/// The line round all rooms together, steps in the floor disregarded.
+/// The line round all rooms together: steps in the floor disregarded, and gaps up to
+/// [`WALL_THICKNESS`] closed, which may move the line by as much.
 ///
 /// # Errors
 /// Every room with a corner beyond [`PLAN_LIMIT`].
 pub fn footprint(rooms: &[Room]) -> Result<Boundary, Vec<MeshFault>> {
-    let pieces = Pieces::break_up(rooms, &vec![0; rooms.len()])?;
+    let pieces = Pieces::break_up(rooms, &vec![0; rooms.len()], WALL_THICKNESS)?;
     Ok(pieces.boundary_of(0))
 }
 
 impl Pieces {
-    fn break_up(rooms: &[Room], deck_of_room: &[usize]) -> Result<Self, Vec<MeshFault>> {
+    fn break_up(
+        rooms: &[Room],
+        deck_of_room: &[usize],
+        join: Length,
+    ) -> Result<Self, Vec<MeshFault>> {
         let too_far = |at: &Position| at.x.abs() > PLAN_LIMIT || at.y.abs() > PLAN_LIMIT;
         let faults: Vec<_> = rooms
             .iter()
@@ -201,7 +211,9 @@ impl Pieces {
             .iter()
             .map(|room| {
                 let places = room.outline.corners().iter();
-                places.map(|&at| joined(&mut corners, Xy::from_position(at, origin))).collect()
+                places
+                    .map(|&at| joined(&mut corners, Xy::from_position(at, origin), join))
+                    .collect()
             })
             .collect();
         let sides_of = |corner_loop: &[usize]| -> Vec<(usize, usize)> {
@@ -215,14 +227,16 @@ impl Pieces {
             for &(c, d) in &whole_sides[idx + 1..] {
                 let crossed = crossing((corners[a], corners[b]), (corners[c], corners[d]));
                 if let Some(at) = crossed {
-                    joined(&mut corners, at);
+                    joined(&mut corners, at, join);
                 }
             }
         }
         let rooms = loops
             .iter()
             .zip(deck_of_room)
-            .map(|(corner_loop, &deck)| BrokenRoom::new(deck, &sides_of(corner_loop), &corners))
+            .map(|(corner_loop, &deck)| {
+                BrokenRoom::new(deck, &sides_of(corner_loop), &corners, join)
+            })
             .collect();
         Ok(Self { origin, corners, rooms })
     }
@@ -259,10 +273,10 @@ impl Pieces {
 }
 
 impl BrokenRoom {
-    fn new(deck: usize, whole_sides: &[(usize, usize)], corners: &[Xy]) -> Self {
+    fn new(deck: usize, whole_sides: &[(usize, usize)], corners: &[Xy], join: Length) -> Self {
         let mut sides = BTreeSet::new();
         for &(from, to) in whole_sides {
-            for pair in stops_along(from, to, corners).windows(2) {
+            for pair in stops_along(from, to, corners, join).windows(2) {
                 let side = (pair[0].min(pair[1]), pair[0].max(pair[1]));
                 // A side passed there and back encloses nothing.
                 if !sides.remove(&side) {
@@ -288,13 +302,13 @@ impl BrokenRoom {
 }
 
 /// All corners that lie on a side, in order, its ends included.
-fn stops_along(from: usize, to: usize, corners: &[Xy]) -> Vec<usize> {
+fn stops_along(from: usize, to: usize, corners: &[Xy], join: Length) -> Vec<usize> {
     let (start, end) = (corners[from], corners[to]);
     let mut stops: Vec<(f64, usize)> = corners
         .iter()
         .enumerate()
         .filter(|&(idx, _)| idx != from && idx != to)
-        .filter(|&(_, &at)| nearest_on(start, end, at).distance(at) <= JOIN_DISTANCE.to_mm())
+        .filter(|&(_, &at)| nearest_on(start, end, at).distance(at) <= join.to_mm())
         .map(|(idx, &at)| ((at - start).dot(end - start), idx))
         .collect();
     stops.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -303,8 +317,8 @@ fn stops_along(from: usize, to: usize, corners: &[Xy]) -> Vec<usize> {
 }
 
 /// The corner that a place joins, a new one if none is near enough.
-fn joined(corners: &mut Vec<Xy>, place: Xy) -> usize {
-    let near = corners.iter().position(|at| at.distance(place) <= JOIN_DISTANCE.to_mm());
+fn joined(corners: &mut Vec<Xy>, place: Xy, join: Length) -> usize {
+    let near = corners.iter().position(|at| at.distance(place) <= join.to_mm());
     near.unwrap_or_else(|| {
         corners.push(place);
         corners.len() - 1

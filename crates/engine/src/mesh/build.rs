@@ -170,7 +170,7 @@ fn flushed(at: Xy) -> Xy {
 fn auxiliary_spacing(boundary: &Boundary, sides: &[(Xy, Xy)], n_sites: usize) -> f64 {
     let n_sites = n_sites.max(1) as f64;
     let length: f64 = sides.iter().map(|(from, to)| from.distance(*to)).sum();
-    let typical = boundary.mean_width().to_mm() / n_sites.sqrt();
+    let typical = boundary.side_of_equal_square().to_mm() / n_sites.sqrt();
     typical.max(LEAST_SPACING).max(length / (4.0 * n_sites + 64.0))
 }
 

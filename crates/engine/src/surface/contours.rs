@@ -1,6 +1,6 @@
 //! Lines of equal height.
 
-use super::{Deck, Surface};
+use super::{Deck, REACH, Surface, spread};
 use crate::site::Position;
 use crate::units::{Length, Level};
 use serde::Serialize;
@@ -18,6 +18,9 @@ pub const INTERVALS: [Length; 6] = [
 
 /// A chosen interval gives no more lines than this: a picture with more is hard to read (a choice).
 const MOST_CHOSEN: f64 = 12.0;
+/// No contour runs over a triangle with a longer side than this, in terms of [`REACH`]: on smaller
+/// ones no place is further than that from a corner (a side over the root of three).
+const LONGEST_SIDE: f64 = 1.732;
 /// More heights than this are refused.
 const MOST_HEIGHTS: f64 = 2000.0;
 /// Every so many intervals the line is an index contour.
@@ -70,14 +73,15 @@ pub enum ContourError {
 impl Surface {
     /// Lines of equal height at whole multiples of the interval above and below the datum.
     ///
-    /// They run over triangles between readings only: beyond the readings there is no contour.
+    /// They run over triangles between readings only: beyond the readings there is no contour, nor
+    /// between readings so far apart that the floor half way is unknown.
     /// On each triangle the surface is plane, so the lines are exact. Without an interval the
     /// smallest of [`INTERVALS`] is taken that gives no more than 12 lines.
     ///
     /// # Errors
     /// [`ContourError`] for an interval that is not above zero, or that gives over 2000 heights.
     pub fn contours(&self, interval: Option<Length>) -> Result<Contours, ContourError> {
-        let range = self.spread().range;
+        let range = spread(&self.readings, &self.levels).map_or(Length::ZERO, |found| found.range);
         let fits = |step: &Length| range / *step <= MOST_CHOSEN;
         let chosen = interval.is_none();
         let interval = interval.unwrap_or_else(|| {
@@ -105,6 +109,9 @@ impl Surface {
         let mut segments: BTreeMap<i64, Vec<(Side, Side)>> = BTreeMap::new();
         for triangle in deck.mesh.measured_triangles() {
             let corners = triangle.corners;
+            if longest_side(deck, corners) > REACH * LONGEST_SIDE {
+                continue;
+            }
             let values = corners.map(|corner| heights[corner]);
             let least = values.into_iter().fold(f64::MAX, f64::min);
             let most = values.into_iter().fold(f64::MIN, f64::max);
@@ -137,6 +144,11 @@ impl Surface {
 
 /// A side of a triangle, its lower corner index first.
 type Side = (usize, usize);
+
+fn longest_side(deck: &Deck, [a, b, c]: [usize; 3]) -> Length {
+    let side = |from, to| deck.mesh.corner_position(from).distance(deck.mesh.corner_position(to));
+    side(a, b).max(side(b, c)).max(side(c, a))
+}
 
 /// The two sides of a triangle that a height cuts. A corner exactly at the height counts as
 /// above, so that a line never splits and never ends inside.

@@ -1,10 +1,45 @@
-//! Tilt and slopes, from the readings alone.
+//! Spread, tilt and slopes, from the readings alone.
 
 use super::FloorReading;
 use crate::ids::PointId;
 use crate::survey::Levels;
 use crate::units::{Length, Level};
 use serde::Serialize;
+
+/// How far apart the highest and the lowest reading are.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Spread {
+    /// The highest reading; the first of several.
+    pub highest: FloorReading,
+    /// The lowest reading; the first of several.
+    pub lowest: FloorReading,
+    /// Highest less lowest.
+    pub range: Length,
+    /// Standard deviation of that difference, from the survey.
+    pub sd: Length,
+}
+
+/// Finds the highest and the lowest of some readings; `None` if there are none.
+///
+/// Over readings of several decks the range includes the steps.
+pub fn spread(readings: &[FloorReading], levels: &Levels) -> Option<Spread> {
+    let mut highest = readings.first()?;
+    let mut lowest = highest;
+    for reading in readings {
+        if reading.level > highest.level {
+            highest = reading;
+        }
+        if reading.level < lowest.level {
+            lowest = reading;
+        }
+    }
+    Some(Spread {
+        highest: highest.clone(),
+        lowest: lowest.clone(),
+        range: highest.level - lowest.level,
+        sd: levels.difference_sd(lowest.in_levels, highest.in_levels),
+    })
+}
 
 /// The plane that fits the readings best, and what is left after it.
 #[derive(Clone, Debug, PartialEq, Serialize)]

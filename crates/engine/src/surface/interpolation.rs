@@ -133,3 +133,43 @@ fn in_circle([a, b, c]: [[f64; 2]; 3], d: [f64; 2]) -> bool {
     let scale = [p, q, r].iter().map(|row| row[2]).fold(1.0, f64::max);
     determinant * turn.signum() > 1e-9 * scale * scale
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mesh::{Boundary, SiteMesh};
+    use crate::site::Position;
+
+    /// Second method: mesh the other sites anew and look the place up.
+    #[test]
+    fn leaving_out_by_the_ring_is_the_same_as_meshing_anew() {
+        let places: Vec<Position> = (0..42)
+            .map(|idx| {
+                let (col, row) = (f64::from(idx % 7), f64::from(idx / 7));
+                let aside = |step: f64| 260.0 * (step * 1.7).sin();
+                Position::mm(
+                    col * 1000.0 + aside(row + 3.0 * col),
+                    row * 900.0 + aside(col - 2.0 * row),
+                )
+            })
+            .collect();
+        let value = |at: Position| 5.0 * (at.x.to_m() * 1.3).sin() + at.y.to_m().powi(2);
+        let mesh = SiteMesh::new(&Boundary::around(&places), &places).unwrap();
+        let local = |at: Position| [at.x.to_mm(), at.y.to_mm()];
+        let mut compared = 0;
+        for (site, near) in mesh.site_neighbours() {
+            let ring: Vec<[f64; 2]> = near.iter().map(|&other| local(places[other])).collect();
+            let Some(parts) = delaunay_triangle_round(local(places[site]), &ring) else { continue };
+            let by_ring: f64 =
+                parts.iter().map(|&(idx, share)| share * value(places[near[idx]])).sum();
+            let others: Vec<Position> =
+                places.iter().copied().filter(|&at| at != places[site]).collect();
+            let anew = SiteMesh::new(&Boundary::around(&others), &others).unwrap();
+            let weights = anew.weights_at(places[site]).unwrap();
+            let by_mesh = weights.apply(|idx| value(others[idx]));
+            assert!((by_ring - by_mesh).abs() < 1e-9, "site {site}: {by_ring} and {by_mesh}");
+            compared += 1;
+        }
+        assert!(compared >= 20, "{compared}");
+    }
+}

@@ -4,8 +4,8 @@
 //! that a step or a notch is never bridged. From it come [`contours`](Surface::contours), a
 //! [`profile`](Surface::profile) along any line, a [`grid`](Surface::sample) for pictures and the
 //! [places worth reading next](Surface::suggest_readings). What needs the readings alone, and no
-//! interpolation, works on a slice of [`FloorReading`]s: [`best_fit_plane`], [`steepest_slope`],
-//! [`straightedge`].
+//! interpolation, works on a slice of [`FloorReading`]s, so that it can be asked of one room or one
+//! deck: [`spread`], [`best_fit_plane`], [`steepest_slope`], [`straightedge`].
 //!
 //! # Units and sign
 //! Levels are heights above the job's datum, up positive. Slopes are ratios (mm per mm).
@@ -20,8 +20,8 @@ mod straightedge;
 
 pub use assign::{FloorReading, LeftOut, ON_THE_LINE};
 pub use contours::{Contour, ContourError, Contours, INTERVALS};
-pub use flatness::{BestFitPlane, PlaneError, Residual, SlopeError, SteepestSlope};
-pub use flatness::{best_fit_plane, steepest_slope};
+pub use flatness::{BestFitPlane, PlaneError, Residual, SlopeError, Spread, SteepestSlope};
+pub use flatness::{best_fit_plane, spread, steepest_slope};
 pub use interpolation::InterpolationError;
 pub use neighbours::{LevelAt, NeighbourSettings, OddPoint, likely_readings, odd_points};
 pub use profile::{Grid, ProfilePoint, Suggestion};
@@ -75,6 +75,12 @@ pub enum SurfaceFault {
     /// An outline that cannot be meshed.
     #[error(transparent)]
     Outline(MeshFault),
+    /// A deck with nothing to stand on.
+    #[error("deck {deck} lies wholly under smaller rooms of other decks")]
+    DeckCovered {
+        /// The deck.
+        deck: String,
+    },
     /// No point on the floor has both a place and a level.
     #[error("no floor point has both a place on the plan and a level")]
     NoReadings,
@@ -95,6 +101,7 @@ impl SurfaceFault {
             Self::OffThePlan { .. } | Self::Outline(_) => {
                 "measure positions from a corner of the house"
             }
+            Self::DeckCovered { .. } => "check the outlines of the rooms that overlap",
             Self::NoReadings => "give some floor points a position and read them",
             Self::NotFinite { .. } => "check the readings of this point",
         }
@@ -136,24 +143,20 @@ pub struct FloorHeight {
     pub nearest_reading: Length,
 }
 
-/// How far apart the highest and the lowest reading are.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Spread {
-    /// The highest reading; the first of several.
-    pub highest: FloorReading,
-    /// The lowest reading; the first of several.
-    pub lowest: FloorReading,
-    /// Highest less lowest.
-    pub range: Length,
-    /// Standard deviation of that difference.
-    pub sd: Length,
-}
-
-/// Points whose number is averaged because they are at one place.
+/// Points whose level is averaged because they are at one place.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct RepeatedPlace {
     /// The points.
     pub points: Vec<PointId>,
+}
+
+/// A point outside the outline by a little, taken to stand on it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct MovedPoint {
+    /// The point.
+    pub point: PointId,
+    /// How far outside it is.
+    pub by: Length,
 }
 
 impl Surface {
@@ -180,6 +183,10 @@ impl Surface {
             let members: Vec<usize> =
                 (0..readings.len()).filter(|&idx| readings[idx].deck == deck).collect();
             let places: Vec<Position> = members.iter().map(|&idx| readings[idx].at).collect();
+            if boundary.sides().is_empty() && !boundary.is_assumed() {
+                faults.push(SurfaceFault::DeckCovered { deck: name });
+                continue;
+            }
             match SiteMesh::new(&boundary, &places) {
                 Ok(mesh) => decks.push(Deck { name, boundary, mesh, readings: members }),
                 Err(found) => faults.extend(found.into_iter().map(|fault| {
@@ -241,6 +248,17 @@ impl Surface {
         self.decks.iter().flat_map(in_deck).collect()
     }
 
+    /// Points outside the outline by no more than
+    /// [`OUTSIDE_ALLOWANCE`](crate::mesh::OUTSIDE_ALLOWANCE), taken to stand on it.
+    pub fn moved_points(&self) -> Vec<MovedPoint> {
+        let in_deck = |deck: &Deck| -> Vec<MovedPoint> {
+            let name = |site: usize| self.readings[deck.readings[site]].point.clone();
+            let moved = deck.mesh.moved().iter();
+            moved.map(|moved| MovedPoint { point: name(moved.site), by: moved.by }).collect()
+        };
+        self.decks.iter().flat_map(in_deck).collect()
+    }
+
     /// The height of the floor at a place; `None` where it is unknown: off the floor, on a part of
     /// it that was not read, or further than [`REACH`] from any reading.
     ///
@@ -270,6 +288,7 @@ impl Surface {
         })
     }
 
+<<<<<<< HEAD
     /// How the height at a place is made of levels: index into the levels and ratio, summing to
     /// one; `None` where [`Surface::at`] is. With it the uncertainty of a difference between the
     /// floor there and anything else can be had from the levels' covariance.
@@ -303,6 +322,8 @@ impl Surface {
         }
     }
 
+=======
+>>>>>>> 676ce2c (surface: spread by room, points that were moved, and supports under walls)
     /// Weights of readings carried on to the levels they are.
     fn in_levels(&self, deck: &Deck, weights: &Weights) -> Vec<(usize, f64)> {
         let carry =

@@ -103,35 +103,37 @@ impl Surface {
     /// Up to so many places that are worth reading next: where the floor is unknown, furthest from
     /// any reading first, and then where it is least sure.
     ///
-    /// They are at least 800 mm from one another and from readings that are there, and inside the
-    /// outline. Each choice takes account of the ones before it: a place within [`REACH`] of one
-    /// already chosen counts by its distance from that.
+    /// They are inside the outline and at least 800 mm from one another and from the readings that
+    /// are there. Each choice counts the ones before it as read.
     pub fn suggest_readings(&self, at_most: usize) -> Vec<Suggestion> {
         let mut candidates = self.candidates();
         let mut chosen: Vec<Suggestion> = Vec::new();
         while chosen.len() < at_most {
-            let Some(best) = candidates
-                .iter()
-                .enumerate()
-                .map(|(idx, (suggestion, room))| (urgency(suggestion, *room), idx))
-                .max_by(|a, b| a.0.0.cmp(&b.0.0).then(a.0.1.total_cmp(&b.0.1)).then(b.1.cmp(&a.1)))
-                .map(|(_, idx)| idx)
-            else {
-                break;
-            };
-            let (suggestion, _) = candidates.swap_remove(best);
+            let urgencies = candidates.iter().map(|(place, room)| self.urgency(place, *room));
+            let best = urgencies.enumerate().max_by(|(a_idx, a), (b_idx, b)| {
+                a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).then(b_idx.cmp(a_idx))
+            });
+            let Some((best, _)) = best else { break };
+            let (suggestion, _) = candidates.remove(best);
             for (other, room) in &mut candidates {
                 if other.deck == suggestion.deck {
                     *room = room.min(other.at.distance(suggestion.at));
                 }
             }
             candidates.retain(|(_, room)| *room >= SUGGESTION_SPACING);
-            candidates.sort_by(|(a, _), (b, _)| {
-                a.deck.cmp(&b.deck).then(a.at.y.total_cmp(&b.at.y)).then(a.at.x.total_cmp(&b.at.x))
-            });
             chosen.push(suggestion);
         }
         chosen
+    }
+
+    /// Whether a place is unknown even with what will be read, and then how far from all of that,
+    /// or else how unsure it is with all of that.
+    fn urgency(&self, place: &Suggestion, room: Length) -> (bool, Length) {
+        if place.sd.is_none() && room > REACH {
+            return (true, room);
+        }
+        let from_nearest = self.interpolation.sd_at(room, false);
+        (false, place.sd.map_or(from_nearest, |sd| sd.min(from_nearest)))
     }
 
     /// Places on a grid inside each deck, away from its readings, with the distance to the
@@ -176,18 +178,5 @@ impl Surface {
             let high = Position { x: high.x.max(other_high.x), y: high.y.max(other_high.y) };
             (low, high)
         })
-    }
-}
-
-/// Unknown places first, by the distance to whatever is or will be read; then by uncertainty,
-/// which counts less where a place chosen before is near.
-fn urgency(suggestion: &Suggestion, room: Length) -> (bool, f64) {
-    match suggestion.sd {
-        None if room > REACH => (true, room.to_mm()),
-        None => (false, room.to_mm()),
-        Some(sd) => {
-            let before = suggestion.nearest_reading.unwrap_or(room);
-            (false, sd.to_mm() * (room / before).min(1.0))
-        }
     }
 }

@@ -72,6 +72,43 @@ impl Stream {
     }
 }
 
+fn spread_of(surface: &Surface) -> Spread {
+    spread(surface.readings(), &surface.levels).unwrap()
+}
+
+#[test]
+fn highest_and_lowest_are_named_and_their_difference_has_an_sd() {
+    let surface = surface_of(vec![], &grid((0.0, 0.0), (3, 2), 1000.0), tilt, 0.5).unwrap();
+    let found = spread_of(&surface);
+    assert_eq!(found.highest.point, PointId::new("P3")); // left and up the page
+    assert_eq!(found.lowest.point, PointId::new("P2")); // right and down
+    assert!((found.range.to_mm() - 10.0).abs() < 1e-12); // 2 m * 3 mm/m + 1 m * 4 mm/m
+    assert!((found.sd.to_mm() - 0.5_f64.sqrt()).abs() < 1e-12);
+    assert_eq!(spread(&[], &surface.levels), None);
+}
+
+#[test]
+fn a_deck_hidden_under_others_is_a_fault_and_a_point_just_outside_is_moved() {
+    let covered = vec![
+        rectangle("under", "lower", (0.0, 0.0), (4000.0, 4000.0)),
+        rectangle("left", "upper", (0.0, 0.0), (2000.0, 4000.0)),
+        rectangle("right", "upper", (2000.0, 0.0), (2000.0, 4000.0)),
+    ];
+    let faults = surface_of(covered, &[Position::mm(1000.0, 1000.0)], tilt, 1.0).unwrap_err();
+    assert_eq!(faults, [SurfaceFault::DeckCovered { deck: "lower".to_owned() }]);
+    let rooms = vec![rectangle("hall", "house", (0.0, 0.0), (4000.0, 4000.0))];
+    let surface = surface_of(rooms, &[Position::mm(-120.0, 1000.0)], tilt, 1.0).unwrap();
+    let moved = MovedPoint { point: PointId::new("P0"), by: Length::mm(120.0) };
+    assert_eq!(surface.moved_points(), [moved]);
+}
+
+#[test]
+fn contours_stop_where_readings_are_too_far_apart() {
+    let surface = surface_of(vec![], &grid((0.0, 0.0), (2, 2), 9000.0), tilt, 1.0).unwrap();
+    assert_eq!(surface.at(Position::mm(4500.0, 4500.0)), None);
+    assert_eq!(surface.contours(None).unwrap().lines, []);
+}
+
 #[test]
 fn a_tilted_floor_is_followed_exactly_and_a_mean_of_three_is_surer_than_one() {
     let rooms = vec![rectangle("hall", "house", (0.0, 0.0), (6000.0, 5000.0))];
@@ -260,7 +297,7 @@ fn contours_lie_on_the_surface_at_round_heights_and_end_with_the_readings() {
     let surface = surface_of(rooms, &grid((300.0, 300.0), (9, 8), 750.0), bumpy, 1.0).unwrap();
     let contours = surface.contours(None).unwrap();
     assert!(contours.chosen && INTERVALS.contains(&contours.interval));
-    assert!(surface.spread().range / contours.interval <= 12.0);
+    assert!(spread_of(&surface).range / contours.interval <= 12.0);
     let mut n_index = 0;
     for line in &contours.lines {
         let multiple = line.level.to_mm() / contours.interval.to_mm();
@@ -465,8 +502,8 @@ proptest! {
         let at = Position::mm(x, y);
         let (a, b) = (here.at(at).unwrap(), there.at(shift(at, 1.0)).unwrap());
         // Square cells have two equally good diagonals; rounding may choose the other one.
-        let highest = here.spread().highest.level.to_mm();
-        let lowest = here.spread().lowest.level.to_mm();
+        let highest = spread_of(&here).highest.level.to_mm();
+        let lowest = spread_of(&here).lowest.level.to_mm();
         prop_assert!((b.level.to_mm() - up) <= highest + 20.0);
         prop_assert!((b.level.to_mm() - up) >= lowest - 20.0);
         prop_assert!((a.nearest_reading - b.nearest_reading).abs() < Length::mm(1400.0));
