@@ -9,6 +9,7 @@ use crate::mesh::{Boundary, MeshFault, SiteMesh, Weights, footprint};
 use crate::site::{Position, Site};
 use crate::units::Length;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// No support moves the floor by more than this many times its own lift; a choice.
 pub const MOST_INFLUENCE: f64 = 2.0;
@@ -65,6 +66,8 @@ pub struct Influence {
     supports: Vec<SupportId>,
     /// Floor points that some support moves, in the site's order.
     rows: Vec<PointInfluence>,
+    #[serde(skip)]
+    row_of_point: BTreeMap<PointId, usize>,
     /// Floor points that no support moves.
     unmoved: Vec<PointId>,
     /// Supports that move nothing.
@@ -101,6 +104,7 @@ impl Influence {
             method: InfluenceMethod::Interpolation,
             supports: site.supports().iter().map(|support| support.id.clone()).collect(),
             rows: Vec::new(),
+            row_of_point: BTreeMap::new(),
             unmoved: Vec::new(),
             idle,
             mesh,
@@ -109,6 +113,7 @@ impl Influence {
         for point in site.points().iter().filter(|point| point.kind.is_floor()) {
             match point.at.and_then(|at| influence.row_at(at)) {
                 Some(row) => {
+                    influence.row_of_point.insert(point.id.clone(), influence.rows.len());
                     influence.rows.push(PointInfluence { point: point.id.clone(), row });
                 }
                 None => influence.unmoved.push(point.id.clone()),
@@ -134,7 +139,7 @@ impl Influence {
 
     /// The row of a floor point; `None` if no support moves it.
     pub fn row(&self, point: &PointId) -> Option<&InfluenceRow> {
-        self.rows.iter().find(|row| row.point == *point).map(|row| &row.row)
+        self.row_of_point.get(point).map(|&idx| &self.rows[idx].row)
     }
 
     /// Floor points that no support moves: off the footprint, without a place, or too far from

@@ -219,13 +219,14 @@ fn cuts(triangle: [Xy; 3], (from, to): (Xy, Xy)) -> bool {
 /// Breaks the outline's sides up at sites that stand on them and, between, at auxiliary corners.
 fn break_sides(sides: &[(Xy, Xy)], corners: &mut Vec<Corner>, spacing: f64) -> Vec<[usize; 2]> {
     let n_sites = corners.len();
-    let mut auxiliary: BTreeMap<(u64, u64), usize> = BTreeMap::new();
+    let mut known: BTreeMap<(u64, u64), usize> =
+        corners.iter().enumerate().map(|(idx, corner)| (bits(corner.at), idx)).collect();
     let mut constraints = Vec::new();
     let reach = SAME_PLACE.to_mm();
     for &(from, to) in sides {
         let ends = [from, to].map(|end| {
             let site = (0..n_sites).find(|&idx| corners[idx].at.distance(end) <= reach);
-            site.unwrap_or_else(|| auxiliary_corner(corners, &mut auxiliary, end))
+            site.unwrap_or_else(|| auxiliary_corner(corners, &mut known, end))
         });
         let mut stops: Vec<(f64, usize)> = (0..n_sites)
             .filter(|&idx| !ends.contains(&idx))
@@ -242,7 +243,7 @@ fn break_sides(sides: &[(Xy, Xy)], corners: &mut Vec<Corner>, spacing: f64) -> V
             let mut previous = pair[0];
             for part in 1..n_parts {
                 let at = start + (end - start) * (part as f64 / n_parts as f64);
-                let next = auxiliary_corner(corners, &mut auxiliary, at);
+                let next = auxiliary_corner(corners, &mut known, at);
                 constraints.push([previous, next]);
                 previous = next;
             }
@@ -258,13 +259,18 @@ fn parts(length: f64, spacing: f64) -> usize {
     ((length / spacing).ceil() as usize).max(1)
 }
 
+fn bits(at: Xy) -> (u64, u64) {
+    (at.x.to_bits(), at.y.to_bits())
+}
+
+/// The corner at exactly this place, an auxiliary one if there is none yet.
 fn auxiliary_corner(
     corners: &mut Vec<Corner>,
     known: &mut BTreeMap<(u64, u64), usize>,
     at: Xy,
 ) -> usize {
     let at = flushed(at);
-    *known.entry((at.x.to_bits(), at.y.to_bits())).or_insert_with(|| {
+    *known.entry(bits(at)).or_insert_with(|| {
         corners.push(Corner { at, terms: Vec::new(), is_site: false });
         corners.len() - 1
     })

@@ -167,7 +167,33 @@ impl Surface {
     /// are listed in [`Surface::left_out`].
     ///
     /// # Errors
-    /// Every fault found.
+    /// Every fault found, each naming its point or deck.
+    ///
+    /// # Examples
+    /// ```
+    /// use floorwright_engine::ids::PointId;
+    /// use floorwright_engine::site::{Point, PointKind, Position, Site};
+    /// use floorwright_engine::surface::Surface;
+    /// use floorwright_engine::survey::Levels;
+    /// use floorwright_engine::units::{Length, Level};
+    ///
+    /// let read = [("A1", 0.0, 0.0, 0.0), ("A2", 2000.0, 0.0, -8.0), ("B1", 0.0, 2000.0, 2.0)];
+    /// let points = read.map(|(id, x, y, _)| Point {
+    ///     id: PointId::new(id),
+    ///     at: Some(Position::mm(x, y)),
+    ///     kind: PointKind::Floor,
+    ///     room: None,
+    /// });
+    /// let site = Site::new(vec![], points.to_vec(), vec![]).unwrap();
+    /// let levels = Levels::independent(
+    ///     read.map(|(id, _, _, level)| (PointId::new(id), Level::mm(level), Length::mm(1.0))),
+    /// );
+    /// let surface = Surface::new(&site, &levels).unwrap();
+    /// let half_way = surface.at(Position::mm(1000.0, 0.0)).unwrap();
+    /// assert_eq!(half_way.level, Level::mm(-4.0));
+    /// assert!(half_way.measured && half_way.sd > half_way.sd_survey);
+    /// assert_eq!(surface.at(Position::mm(5000.0, 0.0)), None);
+    /// ```
     pub fn new(site: &Site, levels: &Levels) -> Result<Self, Vec<SurfaceFault>> {
         let outlines = deck_boundaries(site.rooms())
             .map_err(|faults| faults.into_iter().map(SurfaceFault::Outline).collect::<Vec<_>>())?;
