@@ -249,7 +249,7 @@ fn sag_inside_a_joist_span_is_not_curable_at_the_supports() {
         points: ["P5", "P13", "P10"].map(PointId::new),
         side: Side::TooLow,
     };
-    assert_eq!(why.clash.requirements, [edge.clone()]);
+    assert_eq!(why.clash.requirements, std::slice::from_ref(&edge));
     assert_eq!(why.not_curable.len(), 1);
     assert_eq!(why.not_curable[0].requirement, edge);
 }

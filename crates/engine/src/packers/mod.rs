@@ -8,6 +8,7 @@ mod buy;
 
 pub use buy::{BuyLine, BuyList, buy};
 
+use crate::ids::SupportId;
 use crate::settings::{Limits, Stock};
 use crate::units::{ExactLength, Length};
 use serde::Serialize;
@@ -59,6 +60,19 @@ pub enum HeightAdvice {
     Warn,
     /// Above the height at which packing stops: a taller support, or a new one.
     TallerSupport,
+}
+
+/// Packing at a support.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Packing {
+    /// The support.
+    pub support: SupportId,
+    /// Air at the start and lift so far. Below zero the support itself has to be cut down.
+    pub wanted: Length,
+    /// The stack.
+    pub choice: Choice,
+    /// What the height calls for.
+    pub advice: HeightAdvice,
 }
 
 /// Why a stock cannot be used.
@@ -262,6 +276,23 @@ impl StackTable {
             error: (sum - wanted).to_length(),
             counts: counts.to_vec(),
         }
+    }
+}
+
+/// Packing for the air at the start and a lift, with what its height calls for.
+pub fn pack(
+    support: &SupportId,
+    gap: Length,
+    lift: Length,
+    limits: &Limits,
+    table: &StackTable,
+) -> Packing {
+    let wanted = gap + lift;
+    Packing {
+        support: support.clone(),
+        wanted,
+        choice: table.choose(wanted),
+        advice: height_advice(wanted, limits),
     }
 }
 

@@ -37,7 +37,7 @@ pub use neighbours::NeighbourPair;
 pub use watch::{Peak, WorstPlace};
 
 use crate::ids::SupportId;
-use crate::packers::{Choice, HeightAdvice, StackTable, height_advice};
+use crate::packers::{Packing, StackTable, pack};
 use crate::settings::Limits;
 use crate::site::Position;
 use crate::units::{LENGTH_EPS, Length, Level};
@@ -84,19 +84,6 @@ pub struct Move {
     pub supports: Vec<SupportMove>,
     /// Whether they are let down.
     pub lowering: bool,
-}
-
-/// Packing at a support.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Packing {
-    /// The support.
-    pub support: SupportId,
-    /// Gap at the start and lift so far. Below zero the support itself has to be cut down.
-    pub wanted: Length,
-    /// The stack.
-    pub choice: Choice,
-    /// What the height calls for.
-    pub advice: HeightAdvice,
 }
 
 /// One round of lifting.
@@ -203,6 +190,7 @@ pub fn plan(
         return Err(faults);
     }
     let per_pass = limits.lift_per_pass.value;
+    let supports = &without_traces(supports);
     let mut pairs = neighbours::find(supports, limits);
     let steps = sub_steps(&pairs, per_pass);
     let step = per_pass / steps as f64;
@@ -250,6 +238,17 @@ pub fn plan(
     })
 }
 
+/// The supports, with lifts too small to be anything taken as none.
+fn without_traces(supports: &[SupportToLift]) -> Vec<SupportToLift> {
+    let mut supports = supports.to_vec();
+    for support in &mut supports {
+        if support.lift.abs() <= LENGTH_EPS {
+            support.lift = Length::ZERO;
+        }
+    }
+    supports
+}
+
 /// Allows a pair that one step tilts beyond its limit that slope, and says so.
 fn widen_too_close(
     supports: &[SupportToLift],
@@ -285,16 +284,6 @@ fn named(
     Move { supports: moved, lowering }
 }
 
-fn packing(support: &SupportToLift, lift: Length, limits: &Limits, stacks: &StackTable) -> Packing {
-    let wanted = support.gap + lift;
-    Packing {
-        support: support.id.clone(),
-        wanted,
-        choice: stacks.choose(wanted),
-        advice: height_advice(wanted, limits),
-    }
-}
-
 fn pass_packing(
     supports: &[SupportToLift],
     moves: &[Move],
@@ -308,7 +297,7 @@ fn pass_packing(
         .iter()
         .zip(lifts)
         .filter(|(support, _)| moved.contains(&support.id))
-        .map(|(support, &lift)| packing(support, lift, limits, stacks))
+        .map(|(support, &lift)| pack(&support.id, support.gap, lift, limits, stacks))
         .collect()
 }
 
@@ -320,7 +309,7 @@ fn packing_at_start(
     supports
         .iter()
         .filter(|support| support.gap > LENGTH_EPS)
-        .map(|support| packing(support, Length::ZERO, limits, stacks))
+        .map(|support| pack(&support.id, support.gap, Length::ZERO, limits, stacks))
         .collect()
 }
 

@@ -377,3 +377,72 @@ fn subject(requirement: &Requirement) -> String {
         Requirement::Extra { name } => name.clone(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ids::PointId;
+    use crate::site::Position;
+    use crate::target::{FloorPoint, Height};
+    use crate::units::Level;
+    use proptest::prelude::*;
+
+    /// A row of supports with a point over each and one between each two.
+    fn row_of_supports(levels: &[f64], caps: &[f64]) -> Problem {
+        let points = levels.iter().take(2 * caps.len() - 1).enumerate();
+        let points = points.map(|(i, &level)| FloorPoint {
+            id: PointId::new(format!("P{i}")),
+            at: Position::mm(i as f64 * 900.0, 0.0),
+            level: Level::mm(level),
+            deck: String::new(),
+        });
+        let supports = caps.iter().enumerate().map(|(i, &cap)| SupportBounds {
+            id: SupportId::new(format!("S{i}")),
+            at: Position::mm(i as f64 * 1800.0, 0.0),
+            lower: Length::ZERO,
+            upper: Length::mm(cap),
+            why: None,
+        });
+        let points: Vec<_> = points.collect();
+        let over = |i: usize| {
+            if i.is_multiple_of(2) {
+                vec![(i / 2, 1.0)]
+            } else {
+                vec![(i / 2, 0.5), (i / 2 + 1, 0.5)]
+            }
+        };
+        let influence = (0..points.len()).map(over).collect();
+        Problem::new(points, supports.collect(), influence, Height::At(Level::DATUM))
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        /// A minimal set cannot be met, and can without any one of its requirements.
+        #[test]
+        fn a_clash_is_minimal(
+            levels in prop::collection::vec(-30.0..6.0_f64, 11),
+            caps in prop::collection::vec(0.0..20.0_f64, 1..=6),
+            free in any::<bool>(),
+        ) {
+            let mut problem = row_of_supports(&levels, &caps);
+            problem.level_tolerance = Some(Length::mm(3.0));
+            problem.slope_tolerance = Some(1.0 / 400.0);
+            problem.straightedge_tolerance = Some(Length::mm(2.0));
+            if free {
+                problem.height = Height::Free;
+            }
+            let model = Model::new(&problem);
+            let cheapest = elastic(&model, |_| Part::Gives).unwrap();
+            prop_assume!(cheapest.total > SHORTFALL);
+            let clash = minimal_clash(&model, &cheapest).unwrap();
+            let total = |needs: &[usize]| elastic(&model, |need| part_of(needs, need)).unwrap().total;
+            prop_assert!(total(&clash) > SHORTFALL);
+            for without in 0..clash.len() {
+                let mut rest = clash.clone();
+                rest.remove(without);
+                prop_assert!(total(&rest) <= SHORTFALL);
+            }
+        }
+    }
+}
