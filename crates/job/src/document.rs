@@ -8,11 +8,15 @@ use crate::form_v1::{FORMAT, Form, schema};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 use std::collections::BTreeMap;
+use std::sync::LazyLock;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue, ValueDeserializer};
 
 /// More faults of writing than this are not shown: the rest follow from the first.
 const MOST_SYNTAX_FAULTS: usize = 20;
+
+/// The schema, made once.
+static SCHEMA: LazyLock<Value> = LazyLock::new(schema);
 
 /// The text of a file with the name that faults give it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -123,11 +127,11 @@ struct Reader<'a> {
 
 fn parse(source: &SourceFile) -> Document {
     let text = source.text.strip_prefix('\u{feff}').unwrap_or(&source.text);
-    let schema = schema();
+    let schema = &*SCHEMA;
     let mut reader = Reader {
         file: &source.name,
         starts: LineStarts::new(text),
-        schema: &schema,
+        schema,
         lines: Lines::new(&source.name),
         faults: Vec::new(),
     };
@@ -139,7 +143,7 @@ fn parse(source: &SourceFile) -> Document {
     if reader.faults.is_empty() {
         let mut table = table.into_inner();
         if reader.format_is_known(&table) {
-            reader.walk_table(&mut table, &schema, "", "the job");
+            reader.walk_table(&mut table, schema, "", "the job");
             form = reader.form(table);
         }
     }

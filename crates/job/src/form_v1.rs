@@ -8,6 +8,7 @@ use crate::measure::Unit;
 use schemars::JsonSchema;
 use serde::de::{self, SeqAccess, Visitor, value::SeqAccessDeserializer};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use serde_json::Value;
 use std::fmt;
 use std::marker::PhantomData;
 
@@ -650,11 +651,30 @@ words! {
     }
 }
 
+/// What has to be written in each form; the checks say so in the builder's words.
+const NEEDED: &[(&str, &[&str])] = &[
+    ("RoomForm", &["name"]),
+    ("PointForm", &["id"]),
+    ("SupportForm", &["id", "at"]),
+    ("ApproximateForm", &["point"]),
+    ("BenchmarkForm", &["point", "level"]),
+    ("SetupForm", &["id"]),
+    ("ReadingForm", &["point", "reading"]),
+    ("LegForm", &["from", "to", "rise"]),
+    ("BookForm", &["id", "rows"]),
+    ("BookRowForm", &["point"]),
+    ("PackerForm", &["thickness"]),
+    ("CriterionForm", &["id", "measure", "limit"]),
+];
+
 /// The JSON Schema of the job document, made from the forms.
-pub fn schema() -> serde_json::Value {
+pub fn schema() -> Value {
     let mut schema = schemars::schema_for!(Form).to_value();
-    if let Some(object) = schema.as_object_mut() {
-        object.insert("title".to_owned(), "Floorwright job, format 1".into());
+    schema["title"] = "Floorwright job, format 1".into();
+    schema["required"] = ["format"].as_slice().into();
+    schema["properties"]["format"]["const"] = FORMAT.into();
+    for (form, needed) in NEEDED {
+        schema["$defs"][form]["required"] = (*needed).into();
     }
     schema
 }
@@ -662,7 +682,6 @@ pub fn schema() -> serde_json::Value {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use serde_json::Value;
 
     #[test]
     fn every_field_is_in_the_schema_with_a_description() {
@@ -671,6 +690,9 @@ mod tests {
         let mut look = |name: &str, form: &Value| {
             let Some(properties) = form["properties"].as_object() else { return };
             assert_eq!(form["additionalProperties"], Value::Bool(false), "{name}");
+            for needed in form["required"].as_array().into_iter().flatten() {
+                assert!(properties.contains_key(needed.as_str().unwrap()), "{name}: {needed}");
+            }
             for (field, description) in properties {
                 let text = description["description"].as_str().unwrap_or_default();
                 assert!(text.len() > 5, "{name}.{field} has no description");
@@ -680,6 +702,9 @@ mod tests {
         look("job", &schema);
         for (name, form) in schema["$defs"].as_object().unwrap() {
             look(name, form);
+        }
+        for (name, _) in NEEDED {
+            assert!(schema["$defs"][name]["properties"].is_object(), "{name}");
         }
         assert!(n_fields > 100, "{n_fields}");
     }

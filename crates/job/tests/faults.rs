@@ -374,7 +374,7 @@ job.toml:29: [job]: unknown key x
 "#,
     );
     check(
-        &SOUND.replace("reading = 1", "reading = 1.").replace("units = \"mm\"", "units = \"mm\""),
+        &SOUND.replace("reading = 1", "reading = 1."),
         r#"
 job.toml:2: warning: readings: every one is below 10.0 mm
   hint: if they are in metres, write reading_units = "m" under [job]

@@ -128,7 +128,7 @@ impl Checker<'_> {
 
     fn check_anchored(&mut self, groups: &[Group], anchors: &BTreeSet<PointId>) {
         let is_anchored = |group: &Group| group.points.iter().any(|point| anchors.contains(point));
-        let none_anchored = !groups.iter().any(|group| is_anchored(group));
+        let none_anchored = !groups.iter().any(&is_anchored);
         for group in groups.iter().filter(|group| !is_anchored(group)) {
             let points: Vec<&str> = group.points.iter().map(PointId::as_str).collect();
             let (place, key) = match &group.setups[..] {

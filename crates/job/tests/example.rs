@@ -1,0 +1,283 @@
+//! The example of `docs/job.md`: it loads, comes back when it is written, and means what it says.
+
+use floorwright_engine::ids::{PointId, RoomId, SupportId};
+use floorwright_engine::settings::{Preference, TargetHeight};
+use floorwright_engine::site::{Finish, PointKind, Position};
+use floorwright_engine::survey::{Datum, Drift, LegWeight, ReadingSd};
+use floorwright_engine::units::{ExactLength, Length, Level, Minutes};
+use floorwright_job::form_v1::{Terms, schema};
+use floorwright_job::input::OwnFigure;
+use floorwright_job::measure::Unit;
+use floorwright_job::{CsvMeaning, Document, JobInput, Loaded, SourceFile, from_csv, load, write};
+use serde_json::Value;
+
+const DOCS: &str = include_str!("../../../docs/job.md");
+
+/// The n-th block of a language in the documentation.
+fn block(language: &str, n: usize) -> &'static str {
+    let fence = format!("```{language}\n");
+    let after = DOCS.split(&fence).nth(n + 1).expect("the documentation has the block");
+    after.split("```").next().expect("a block ends")
+}
+
+fn load_text(text: &str) -> Loaded {
+    load(&SourceFile::new("job.toml", text), &mut |name| {
+        assert_eq!(name, "readings.csv");
+        Ok(block("csv", 0).to_owned())
+    })
+}
+
+fn job_of(loaded: Loaded) -> JobInput {
+    let shown: Vec<String> = loaded.faults.iter().map(ToString::to_string).collect();
+    assert_eq!(shown, Vec::<String>::new());
+    loaded.job.expect("a job without faults is a job")
+}
+
+#[test]
+fn the_example_of_the_documentation_means_what_it_says() {
+    let job = job_of(load_text(block("toml", 0)));
+    assert_eq!(job.name, "Invented cottage, front rooms");
+    assert_eq!((job.terms, job.units), (Terms::Nz, Unit::Millimetres));
+    assert_eq!(job.site.rooms()[0].finish, Finish::Plaster);
+    assert_eq!(job.site.supports().len(), 9);
+    let support = |id: &str| job.site.support(&SupportId::new(id)).unwrap();
+    assert_eq!(support("A1").gap, Length::mm(6.0));
+    assert_eq!(support("A3").fixed.as_deref(), Some("beside the chimney"));
+    assert_eq!(support("B1").max_lift, Some(Length::mm(25.0)));
+    assert_eq!(support("B3").may_lower, Length::mm(5.0));
+    assert_eq!(job.support_details[0].height, Some(Length::mm(420.0)));
+    let point = |id: &str| job.site.point(&PointId::new(id)).unwrap();
+    assert_eq!(point("hearth").at, Some(Position::mm(3600.0, 0.0)));
+    assert_eq!(point("hearth").room, Some(RoomId::new("front")));
+    assert_eq!(point("door").kind, PointKind::Threshold);
+    assert_eq!((point("BM").kind, point("BM").at), (PointKind::Benchmark, None));
+    assert_eq!(point("C2").at, Some(Position::mm(1800.0, 3000.0)));
+
+    assert_eq!(job.survey.datum, Datum::Benchmarks);
+    assert_eq!(job.survey.benchmarks[0].level, Level::mm(0.0));
+    let [hose, level] = &job.survey.setups[..] else { panic!("two setups") };
+    // Bore 10 mm on a reservoir of 200 mm: 1 + (10/200)^2.
+    assert!((hose.scale - 1.0025).abs() < 1e-12);
+    assert_eq!(hose.reading_sd, ReadingSd::Each(Length::mm(0.5)));
+    assert_eq!((hose.drift, level.drift), (Drift::Linear, Drift::None));
+    assert_eq!((hose.readings.len(), level.readings.len()), (10, 4));
+    assert_eq!(hose.readings[0].time, Some(Minutes::new(605.0)));
+    assert_eq!(hose.readings[1].value, ExactLength::nm(1_540_500_000));
+    assert_eq!(hose.readings[1].place.as_ref().unwrap().line, 4);
+    assert_eq!(level.readings[2].value, ExactLength::nm(1_431_000_000));
+    assert_eq!(level.readings[2].place.as_ref().unwrap().file, "job.toml");
+    assert_eq!(job.survey.legs[0].weight, LegWeight::Sd(Length::mm(1.5)));
+    assert_eq!(job.survey.legs[0].rise, ExactLength::nm(-29_000_000));
+
+    let door = TargetHeight::Point { point: PointId::new("door"), offset: Length::mm(-12.0) };
+    assert_eq!(job.goal.height, door);
+    assert_eq!(job.goal.prefer, Preference::LeastSquares);
+    assert_eq!(job.goal.slope_tolerance, Some(0.002));
+    assert_eq!(job.limits.lift_per_pass.value, Length::mm(4.0));
+    assert_eq!(job.limits.lift_per_pass.reason, "old plaster, agreed with the owner");
+    assert!(!job.limits.jacks.assumed && job.limits.max_lift.assumed);
+    assert_eq!(job.stock.packers[0].pack_price_cents, Some(1850));
+    assert_eq!(job.stock.max_pieces.value, 5);
+    assert_eq!(job.criteria.region, Terms::Nz);
+    let ours = OwnFigure::Straightedge { limit: Length::mm(5.0), over: Length::mm(3000.0) };
+    assert_eq!(job.criteria.own[0].figure, ours);
+    let assumed: Vec<&str> = job.assumptions.iter().map(|one| one.text.as_str()).collect();
+    assert_eq!(assumed, ["a reading on the name of a support is on the floor over it"]);
+}
+
+#[test]
+fn the_example_comes_back_when_it_is_written() {
+    let text = block("toml", 0);
+    let first = Document::parse(&SourceFile::new("job.toml", text));
+    assert_eq!(first.faults(), []);
+    let written = write(first.form()).unwrap();
+    let second = Document::parse(&SourceFile::new("job.toml", written.as_str()));
+    assert_eq!(second.faults(), []);
+    assert_eq!(second.form(), first.form());
+    assert_eq!(write(second.form()).unwrap(), written);
+    let (again, before) = (job_of(load_text(&written)), job_of(load_text(text)));
+    assert_eq!(again.site, before.site);
+    assert_eq!(again.goal, before.goal);
+    assert_eq!(again.limits, before.limits);
+    assert_eq!(again.stock, before.stock);
+    let levels = |job: &JobInput| {
+        let readings = job.survey.setups.iter().flat_map(|setup| &setup.readings);
+        readings.map(|reading| (reading.point.clone(), reading.value)).collect::<Vec<_>>()
+    };
+    assert_eq!(levels(&again), levels(&before));
+}
+
+#[test]
+fn a_table_alone_is_a_job_with_its_assumptions_said() {
+    let source = SourceFile::new("floor.csv", block("csv", 1));
+    let job = job_of(from_csv(&source, CsvMeaning::default()));
+    assert_eq!(job.site.supports().len(), 4);
+    assert_eq!(job.site.points().len(), 4);
+    assert_eq!(job.survey.datum, Datum::PointIsZero(PointId::new("A1")));
+    assert_eq!(job.survey.setups.len(), 1);
+    assert_eq!(job.survey.setups[0].readings[1].value, ExactLength::nm(1_620_000_000));
+    assert_eq!(job.goal.height, TargetHeight::Highest);
+    let assumed: Vec<&str> = job.assumptions.iter().map(|one| one.text.as_str()).collect();
+    assert_eq!(
+        assumed,
+        [
+            "each floor point stands over a support of its own with the same name",
+            "no benchmark is given: A1 is called zero",
+            "all readings were taken from one setup",
+            "a reading has a standard deviation of 1.2 mm (reading_sd is not given for every setup)",
+            "the floor is brought to its highest point (no goal is given)",
+            "packers of 1.5, 3, 5, 10 and 20 mm can be had singly (no stock is given)",
+        ]
+    );
+}
+
+#[test]
+fn a_table_with_a_benchmark_and_two_setups() {
+    let text = "setup;point;kind;level;x;y;reading;inverted\n\
+                a;BM;benchmark;0,5;;;1,500;\n\
+                a;A1;;;0;0;1,612;\n\
+                a;A2;floor;;1,8;0;1,620;\n\
+                b;A2;;;;;1,420;\n\
+                b;B1;;;0;1,5;1,405;\n\
+                b;S1;soffit;;0;1,5;0,300;yes\n";
+    let meaning = CsvMeaning { terms: Terms::Uk, units: Unit::Metres, reading_units: Unit::Metres };
+    let job = job_of(from_csv(&SourceFile::new("floor.csv", text), meaning));
+    assert_eq!(job.survey.datum, Datum::Benchmarks);
+    assert_eq!(job.survey.benchmarks[0].level, Level::mm(500.0));
+    assert_eq!(job.survey.setups.len(), 2);
+    assert_eq!(job.site.supports().len(), 3);
+    assert_eq!(job.site.supports()[1].at, Position::mm(1800.0, 0.0));
+    let soffit = &job.survey.setups[1].readings[2];
+    assert!(soffit.inverted);
+    assert_eq!(soffit.value, ExactLength::nm(300_000_000));
+    assert_eq!(job.terms, Terms::Uk);
+}
+
+#[test]
+fn a_job_in_feet_and_inches() {
+    let text = r#"
+format = 1
+[job]
+terms = "us"
+units = "ft-in"
+[[support]]
+id = "A1"
+at = [0, 0]
+gap = "1/4"
+[[support]]
+id = "A2"
+at = ["6' 0 1/2\"", 0]
+[[support]]
+id = "B1"
+at = [0, '60"']
+[datum]
+zero = "A1"
+[[setup]]
+id = "1"
+reading_sd = "1/32"
+readings = [
+    { point = "A1", reading = "5' 3 7/16\"" },
+    { point = "A2", reading = 63.5, time = 23:58 },
+    { point = "B1", reading = "5-3-9/16", time = "00:03" },
+]
+"#;
+    let loaded = load(&SourceFile::new("job.toml", text), &mut |name| Err(name.to_owned()));
+    let job = job_of(loaded);
+    assert_eq!(job.site.supports()[0].gap, Length::mm(6.35));
+    assert_eq!(job.site.supports()[1].at, Position::mm(1841.5, 0.0));
+    let readings = &job.survey.setups[0].readings;
+    let sixty_fourths: Vec<i64> =
+        readings.iter().map(|reading| reading.value.to_nm() / 396_875).collect();
+    assert_eq!(sixty_fourths, [63 * 64 + 28, 63 * 64 + 32, 63 * 64 + 36]);
+    let times: Vec<_> = readings.iter().map(|reading| reading.time).collect();
+    assert_eq!(times, [None, Some(Minutes::new(1438.0)), Some(Minutes::new(1443.0))]);
+}
+
+/// A small reading of JSON Schema: the words that the job's schema uses, and no others.
+fn matches_schema(root: &Value, schema: &Value, value: &Value) -> bool {
+    let object = schema.as_object().expect("a schema is an object");
+    object.iter().all(|(word, rule)| match word.as_str() {
+        "$ref" => {
+            let name = rule.as_str().unwrap().strip_prefix("#/$defs/").unwrap();
+            matches_schema(root, &root["$defs"][name], value)
+        }
+        "anyOf" => rule.as_array().unwrap().iter().any(|one| matches_schema(root, one, value)),
+        "oneOf" => {
+            let all = rule.as_array().unwrap();
+            all.iter().filter(|one| matches_schema(root, one, value)).count() == 1
+        }
+        "const" => rule == value,
+        "enum" => rule.as_array().unwrap().contains(value),
+        "type" => {
+            let is = |kind: &str| match kind {
+                "object" => value.is_object(),
+                "array" => value.is_array(),
+                "string" => value.is_string(),
+                "boolean" => value.is_boolean(),
+                "null" => value.is_null(),
+                "integer" => value.is_i64() || value.is_u64(),
+                "number" => value.is_number(),
+                other => panic!("unknown type {other}"),
+            };
+            match rule {
+                Value::String(kind) => is(kind),
+                kinds => kinds.as_array().unwrap().iter().any(|kind| is(kind.as_str().unwrap())),
+            }
+        }
+        "properties" => value.as_object().is_none_or(|fields| {
+            fields.iter().all(|(name, field)| {
+                rule.get(name).is_none_or(|rule| matches_schema(root, rule, field))
+            })
+        }),
+        "additionalProperties" => value.as_object().is_none_or(|fields| {
+            rule != &Value::Bool(false)
+                || fields.keys().all(|name| object["properties"].get(name).is_some())
+        }),
+        "required" => value.as_object().is_none_or(|fields| {
+            let needed = rule.as_array().unwrap();
+            needed.iter().all(|name| fields.contains_key(name.as_str().unwrap()))
+        }),
+        "items" => value
+            .as_array()
+            .is_none_or(|items| items.iter().all(|item| matches_schema(root, rule, item))),
+        "minItems" => {
+            value.as_array().is_none_or(|items| items.len() as u64 >= rule.as_u64().unwrap())
+        }
+        "maxItems" => {
+            value.as_array().is_none_or(|items| items.len() as u64 <= rule.as_u64().unwrap())
+        }
+        "minimum" => value.as_f64().is_none_or(|number| number >= rule.as_f64().unwrap()),
+        "$schema" | "$defs" | "title" | "description" | "default" | "format" => true,
+        other => panic!("the schema uses {other}, which is not checked here"),
+    })
+}
+
+#[test]
+fn the_schema_accepts_the_example_and_refuses_slips() {
+    let schema = schema();
+    let check = |text: &str, expected: bool| {
+        let value: Value = toml::from_str::<toml::Value>(text)
+            .map(|value| serde_json::to_value(value).unwrap())
+            .unwrap();
+        assert_eq!(matches_schema(&schema, &schema, &value), expected, "{text}");
+    };
+    let example = block("toml", 0);
+    check(example, true);
+    for (old, new) in [
+        ("gap = 6", "gpa = 6"),
+        ("gap = 6", "gap = true"),
+        ("at = [0, 0]", "at = [0, 0, 0]"),
+        ("at = [0, 0]\n", ""),
+        ("terms = \"nz\"", "terms = \"fr\""),
+        ("format = 1", "format = 2"),
+        ("format = 1", ""),
+        ("id = \"A1\"", ""),
+        ("prefer = \"least-squares\"", "prefer = \"fast\""),
+        ("reason = \"three people on site\"", "why = \"three people on site\""),
+        ("{ point = \"BM\", reading = 1402 }", "{ reading = 1402 }"),
+        ("drift = true", "drift = 1"),
+    ] {
+        assert!(example.contains(old), "{old}");
+        check(&example.replacen(old, new, 1), false);
+    }
+}
