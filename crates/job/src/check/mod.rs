@@ -204,6 +204,27 @@ pub(crate) struct Spot {
     place: String,
 }
 
+/// What a name is looked up among.
+#[derive(Clone, Copy, Debug)]
+enum Named {
+    Room,
+    Support,
+    /// Points, and supports for the floor over them.
+    Point,
+    Setup,
+}
+
+impl Named {
+    fn word(self) -> &'static str {
+        match self {
+            Self::Room => "room",
+            Self::Support => "support",
+            Self::Point => "point",
+            Self::Setup => "setup",
+        }
+    }
+}
+
 pub(crate) struct Checker<'a> {
     form: &'a Form,
     lines: &'a Lines,
@@ -332,16 +353,30 @@ impl Checker<'_> {
         self.faults.push(fault.hint("take one of the two out, or give it another name"));
     }
 
-    fn unknown(&mut self, spot: &Spot, key: &str, what: &str, name: &str, known: &[String]) {
+    fn unknown(&mut self, spot: &Spot, key: &str, kind: Named, name: &str) {
         self.n_unknown += 1;
-        let candidates = if self.n_unknown <= MOST_SUGGESTIONS { known } else { &[] };
-        let hint = match nearest_name(name, candidates.iter().map(String::as_str)) {
-            Some(nearest) => format!("did you mean {nearest}?"),
-            None if known.is_empty() => format!("the job has no {what}s yet"),
-            None => format!("known: {}", a_few(known)),
+        let hint = if self.n_unknown > MOST_SUGGESTIONS {
+            "correct the name; many are unknown, so look for one cause first".to_owned()
+        } else {
+            let known = self.names(kind);
+            match nearest_name(name, known.iter().map(String::as_str)) {
+                Some(nearest) => format!("did you mean {nearest}?"),
+                None if known.is_empty() => format!("the job has no {}s yet", kind.word()),
+                None => format!("known: {}", a_few(&known)),
+            }
         };
-        let fault = self.error(spot, key, format!("{what} {name} is not in the job")).hint(hint);
+        let what = format!("{} {name} is not in the job", kind.word());
+        let fault = self.error(spot, key, what).hint(hint);
         self.faults.push(fault);
+    }
+
+    fn names(&self, kind: Named) -> Vec<String> {
+        match kind {
+            Named::Room => self.site.room_names(),
+            Named::Support => self.site.support_names(),
+            Named::Point => self.site.point_names(),
+            Named::Setup => self.form.setup.iter().map(|setup| setup.id.clone()).collect(),
+        }
     }
 
     /// The table of a CSV file that the job names, read once; `None` if it cannot be had.

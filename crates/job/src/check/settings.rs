@@ -1,6 +1,6 @@
 //! Goal, limits, stock and criteria.
 
-use super::{Checker, Spot, called};
+use super::{Checker, Named, Spot, called};
 use crate::form_v1::{
     CriterionForm, HeightForm, HeightPointForm, MeasureForm, PreferForm, Quantity, Terms,
 };
@@ -48,10 +48,10 @@ impl Checker<'_> {
                 .hint("add level_tolerance or slope_tolerance, or prefer least-squares");
             self.faults.push(fault);
         }
-        let known = self.room_names();
+        let known = self.site.room_names();
         for (idx, room) in form.rooms.iter().enumerate() {
             if !known.contains(room) {
-                self.unknown(&spot, &format!("rooms.{idx}"), "room", room, &known);
+                self.unknown(&spot, &format!("rooms.{idx}"), Named::Room, room);
             }
         }
         Goal {

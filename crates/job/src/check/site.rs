@@ -1,6 +1,6 @@
 //! Rooms, supports and points.
 
-use super::{Checker, Spot, a_few, called, over_support};
+use super::{Checker, Named, Spot, a_few, called, over_support};
 use crate::fault::Fault;
 use crate::form_v1::{FinishForm, PlaceForm, PointKindForm, Quantity, RoomForm};
 use crate::input::SupportDetail;
@@ -183,9 +183,7 @@ impl Checker<'_> {
             if let Some(room) = &point.room
                 && !self.site.rooms.iter().any(|known| known.name == *room)
             {
-                let known: Vec<String> =
-                    self.site.rooms.iter().map(|room| room.name.clone()).collect();
-                self.unknown(&spot, "room", "room", room, &known);
+                self.unknown(&spot, "room", Named::Room, room);
             }
             if point.at.is_none() && kind.is_floor() {
                 unplaced.push((point.id.as_str(), spot.clone()));
@@ -208,8 +206,7 @@ impl Checker<'_> {
         match self.site.support_index.get(support) {
             Some(&idx) => self.site.support_places[idx],
             None => {
-                let known: Vec<String> = self.site.support_index.keys().cloned().collect();
-                self.unknown(spot, "at", "support", support, &known);
+                self.unknown(spot, "at", Named::Support, support);
                 None
             }
         }
@@ -233,10 +230,7 @@ impl Checker<'_> {
             self.assume("a reading on the name of a support is on the floor over it");
             return true;
         }
-        let known: BTreeSet<&String> =
-            self.site.point_index.keys().chain(self.site.support_index.keys()).collect();
-        let known: Vec<String> = known.into_iter().cloned().collect();
-        self.unknown(spot, key, "point", name, &known);
+        self.unknown(spot, key, Named::Point, name);
         false
     }
 
@@ -290,10 +284,6 @@ impl Checker<'_> {
             room: None,
         };
         self.site.add_point(point, spot.clone());
-    }
-
-    pub(super) fn room_names(&self) -> Vec<String> {
-        self.site.rooms.iter().map(|room| room.name.clone()).collect()
     }
 
     /// The names of the points that lie on the floor.
@@ -445,6 +435,21 @@ impl Checker<'_> {
 }
 
 impl SiteDraft {
+    pub(super) fn room_names(&self) -> Vec<String> {
+        self.rooms.iter().map(|room| room.name.clone()).collect()
+    }
+
+    pub(super) fn support_names(&self) -> Vec<String> {
+        self.support_index.keys().cloned().collect()
+    }
+
+    /// Points, and the supports that the floor can be read over.
+    pub(super) fn point_names(&self) -> Vec<String> {
+        let names: BTreeSet<&String> =
+            self.point_index.keys().chain(self.support_index.keys()).collect();
+        names.into_iter().cloned().collect()
+    }
+
     fn add_point(&mut self, point: Point, spot: Spot) {
         self.point_index.insert(point.id.as_str().to_owned(), self.points.len());
         self.points.push(PointDraft { point, spot });

@@ -1,7 +1,7 @@
 //! Benchmarks, setups with their readings, legs, and what the levels are counted from.
 
 use super::site::point_kind;
-use super::{Checker, Spot, called};
+use super::{Checker, Named, Spot, called};
 use crate::csv::{READING_COLUMNS, Table};
 use crate::form_v1::{
     HoseForm, InstrumentForm, LegForm, PointKindForm, Quantity, ReadingForm, RowsForm, SetupForm,
@@ -229,7 +229,7 @@ impl Checker<'_> {
                     self.faults.push(fault.hint("fill in the setup column"));
                 }
                 Some(setup) if named.insert(setup) => {
-                    self.unknown(&spot, "setup", "setup", setup, &known);
+                    self.unknown(&spot, "setup", Named::Setup, setup);
                 }
                 Some(_) => {}
             }
