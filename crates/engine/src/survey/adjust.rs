@@ -13,7 +13,7 @@ use super::equations::{Factor, Rows, Solver, dot, solve};
 use super::fault::{DriftRefusal, SurveyFault};
 use super::input::{Datum, Survey};
 use super::network::Network;
-use super::reduction::Source;
+use super::reduction::ObservationSource;
 use faer::{Mat, Side};
 use std::sync::Arc;
 
@@ -41,7 +41,7 @@ pub(crate) struct Layout {
 /// others it is that height's own direction among the decorrelated rows.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Direction {
-    pub(crate) source: Source,
+    pub(crate) source: ObservationSource,
     /// The direction seen from the unknowns: `A'g`.
     pub(crate) terms: Vec<(usize, f64)>,
     /// `g'g`
@@ -298,7 +298,7 @@ fn look_along_each(network: &Network, rows: &Rows, residuals: &[f64], adjusted: 
     }
     let first = network.measured.len();
     for (idx, weighted) in network.weighted.iter().enumerate() {
-        let source = Source::Benchmark { benchmark: weighted.benchmark };
+        let source = ObservationSource::Benchmark { benchmark: weighted.benchmark };
         let direction = match &adjusted.precision {
             None => {
                 let row = first + idx;
@@ -314,7 +314,7 @@ fn look_along_each(network: &Network, rows: &Rows, residuals: &[f64], adjusted: 
 
 /// Looks along an observation of its own row.
 fn along_row(
-    source: Source,
+    source: ObservationSource,
     row: usize,
     rows: &Rows,
     residuals: &[f64],
@@ -357,7 +357,7 @@ fn along_height(
         terms.iter().map(|&(other, weight)| adjusted.factor.entry(own, other) * weight).sum()
     });
     Direction {
-        source: Source::Benchmark { benchmark: network.weighted[idx].benchmark },
+        source: ObservationSource::Benchmark { benchmark: network.weighted[idx].benchmark },
         length: precision[(idx, idx)],
         push: (0..n_heights).map(|other| precision[(idx, other)] * residual(other)).sum(),
         room: (precision[(idx, idx)] - adjusted.factor.quadratic(&terms)).max(0.0),

@@ -238,14 +238,11 @@ impl DenseFactor {
         self.inverse[(row, column)]
     }
 
-    /// The cofactor matrix times a vector.
-    pub(crate) fn apply(&self, vector: &mut [f64]) {
-        let product: Vec<f64> = (0..vector.len())
-            .map(|row| {
-                self.inverse.col(row).iter().zip(vector.iter()).map(|(q, value)| q * value).sum()
-            })
-            .collect();
-        vector.copy_from_slice(&product);
+    /// Adds a multiple of a column of the cofactors to a vector.
+    pub(crate) fn add_column(&self, column: usize, factor: f64, vector: &mut [f64]) {
+        for (value, cofactor) in vector.iter_mut().zip(self.inverse.col(column).iter()) {
+            *value += factor * cofactor;
+        }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::input::Setup;
 use super::network::{Measured, Network};
-use super::reduction::{DriftPieces, PieceReading, Source};
+use super::reduction::{DriftPieces, ObservationSource, PieceReading};
 use crate::units::{Length, Minutes};
 use std::collections::BTreeMap;
 
@@ -65,7 +65,9 @@ pub(crate) fn compare_pieces(
 
 fn minutes(measured: &Measured, setup: &Setup) -> Option<f64> {
     match measured.source {
-        Source::Reading { reading, .. } => setup.readings[reading].time.map(Minutes::to_minutes),
+        ObservationSource::Reading { reading, .. } => {
+            setup.readings[reading].time.map(Minutes::to_minutes)
+        }
         _ => None,
     }
 }

@@ -94,21 +94,22 @@ impl Factor {
         }
     }
 
-    /// The cofactor matrix times a vector.
-    pub(crate) fn apply(&self, vector: &mut [f64]) {
-        match self {
-            Self::Dense(dense) => dense.apply(vector),
-            Self::Sparse(sparse) => sparse.apply(vector),
-        }
-    }
-
     /// The cofactor matrix times a sparse vector.
     pub(crate) fn apply_terms(&self, terms: &[(usize, f64)], n_unknowns: usize) -> Vec<f64> {
         let mut vector = vec![0.0; n_unknowns];
-        for &(unknown, factor) in terms {
-            vector[unknown] += factor;
+        match self {
+            Self::Dense(dense) => {
+                for &(unknown, factor) in terms {
+                    dense.add_column(unknown, factor, &mut vector);
+                }
+            }
+            Self::Sparse(sparse) => {
+                for &(unknown, factor) in terms {
+                    vector[unknown] += factor;
+                }
+                sparse.apply(&mut vector);
+            }
         }
-        self.apply(&mut vector);
         vector
     }
 

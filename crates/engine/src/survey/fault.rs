@@ -141,10 +141,10 @@ pub enum DriftRefusal {
         n_readings: usize,
     },
     /// All readings at one time.
-    #[error("its readings have {n_times} different times, at least 2 are needed")]
+    #[error("all its {n_readings} readings have the same time")]
     OneTime {
-        /// Different times.
-        n_times: usize,
+        /// Readings used.
+        n_readings: usize,
     },
     /// Fewer readings than a rate and a height difference need.
     #[error("it has {n_readings} readings, at least 3 are needed")]
@@ -187,11 +187,13 @@ impl SurveyFault {
     }
 }
 
-/// Names in a sentence, at most a dozen of them.
+/// Names that a sentence bears.
+pub(crate) const MOST_NAMES: usize = 12;
+
+/// Names in a sentence, a dozen of them and how many more.
 pub(crate) fn join_some<T: ToString>(names: &[T]) -> String {
-    const MOST: usize = 12;
-    let shown: Vec<String> = names.iter().take(MOST).map(ToString::to_string).collect();
-    match (names.len().saturating_sub(MOST), shown.split_last()) {
+    let shown: Vec<String> = names.iter().take(MOST_NAMES).map(ToString::to_string).collect();
+    match (names.len().saturating_sub(MOST_NAMES), shown.split_last()) {
         (_, None) => "nothing".into(),
         (0, Some((only, []))) => only.clone(),
         (0, Some((last, rest))) => format!("{} and {last}", rest.join(", ")),

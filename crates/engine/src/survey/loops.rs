@@ -2,7 +2,7 @@
 
 use super::input::{LegWeight, Survey};
 use super::network::{Network, PartDatum};
-use super::reduction::Source;
+use super::reduction::ObservationSource;
 use crate::ids::PointId;
 use crate::units::Length;
 use serde::Serialize;
@@ -47,7 +47,7 @@ struct Step {
 /// Finds independent loops: one for each leg that a tree of shortest ways leaves over.
 pub(crate) fn find_loops(survey: &Survey, network: &Network) -> Vec<Loop> {
     let legs: Vec<usize> = (0..network.measured.len())
-        .filter(|&idx| matches!(network.measured[idx].source, Source::Leg { .. }))
+        .filter(|&idx| matches!(network.measured[idx].source, ObservationSource::Leg { .. }))
         .collect();
     if legs.is_empty() {
         return Vec::new();
@@ -163,7 +163,7 @@ fn describe(survey: &Survey, network: &Network, moves: &[(usize, usize, Option<u
         let measured = network.measured[idx];
         let backwards = measured.from != from;
         variance += measured.sd * measured.sd;
-        if let Source::Leg { leg } = measured.source {
+        if let ObservationSource::Leg { leg } = measured.source {
             let rise = i128::from(survey.legs[leg].rise.to_nm());
             sum_nm += if backwards { -rise } else { rise };
             legs.push(LoopLeg { leg, backwards });

@@ -63,6 +63,7 @@ pub use quantiles::{
 pub use reduce::reduce;
 pub use reduction::{
     Check, Control, Difference, DriftFound, DriftLine, DriftPieces, GlobalTest, LineLevel,
-    Observation, ObservationName, Part, PartHeight, PieceReading, Reduction, SetupLine, Source,
+    Observation, ObservationName, ObservationSource, Part, PartHeight, PieceReading, Reduction,
+    SetupLine,
 };
 pub use suspects::{Alike, Alternative, Suspect, Uncontrolled};

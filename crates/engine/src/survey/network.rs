@@ -5,7 +5,7 @@ use super::fault::{
     DriftRefusal, LARGEST_LEVEL, LARGEST_SD, SCALE_BOUNDS, SMALLEST_SD, SurveyFault,
 };
 use super::input::{Datum, Drift, Setup, Survey};
-use super::reduction::Source;
+use super::reduction::ObservationSource;
 use crate::ids::PointId;
 use crate::units::{Length, Level};
 use std::collections::{BTreeMap, BTreeSet};
@@ -14,7 +14,7 @@ use std::ops::Range;
 /// One usable reading or leg.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Measured {
-    pub(crate) source: Source,
+    pub(crate) source: ObservationSource,
     /// Node that the value counts from: a setup's line (or, inverted, the point), a leg's start.
     pub(crate) from: usize,
     /// Node at the other end.
@@ -165,7 +165,7 @@ impl Network {
             }
             let per_written = if reading.inverted { setup.scale } else { -setup.scale };
             self.measured.push(Measured {
-                source: Source::Reading { setup: setup_idx, reading: reading_idx },
+                source: ObservationSource::Reading { setup: setup_idx, reading: reading_idx },
                 from: line,
                 to: self.index[&reading.point],
                 rise: reading.value.to_mm() * per_written,
@@ -179,7 +179,7 @@ impl Network {
     /// Centres the times of a setup's readings, so that line and rate hardly hang together.
     fn start_clock(&mut self, setup: &Setup, first: usize) -> Result<Clock, DriftRefusal> {
         let minutes = |measured: &Measured| match measured.source {
-            Source::Reading { reading, .. } => {
+            ObservationSource::Reading { reading, .. } => {
                 let time = setup.readings[reading].time.filter(|time| time.is_finite())?;
                 Some(time.to_minutes()).filter(|minutes| minutes.abs() <= 1e9)
             }
@@ -197,7 +197,7 @@ impl Network {
         let latest = times.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let span = latest - earliest;
         if span < 1e-6 {
-            return Err(DriftRefusal::OneTime { n_times: 1 });
+            return Err(DriftRefusal::OneTime { n_readings });
         }
         if n_readings < 3 {
             return Err(DriftRefusal::TooFewReadings { n_readings });
@@ -220,7 +220,7 @@ impl Network {
                 continue;
             }
             self.measured.push(Measured {
-                source: Source::Leg { leg: leg_idx },
+                source: ObservationSource::Leg { leg: leg_idx },
                 from: self.index[&leg.from],
                 to: self.index[&leg.to],
                 rise: leg.rise.to_mm(),

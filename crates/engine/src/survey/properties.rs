@@ -140,9 +140,9 @@ proptest! {
         let observation = &whole.observations[which];
         let mut less = survey;
         match observation.source {
-            Source::Reading { setup, reading } => { less.setups[setup].readings.remove(reading); }
-            Source::Leg { leg } => { less.legs.remove(leg); }
-            Source::Benchmark { .. } => unreachable!("the datum is a point"),
+            ObservationSource::Reading { setup, reading } => { less.setups[setup].readings.remove(reading); }
+            ObservationSource::Leg { leg } => { less.legs.remove(leg); }
+            ObservationSource::Benchmark { .. } => unreachable!("the datum is a point"),
         }
         let less = reduce(&less);
         match observation.control.check() {

@@ -53,9 +53,9 @@ pub fn global_critical(redundancy: usize, alpha: f64) -> Option<f64> {
 }
 
 /// How many standard deviations off its expectation `w` must be pushed for the test at `alpha`
-/// (two-sided) to answer with probability `power`: Baarda's delta-0.
+/// (two-sided) to answer with probability `power`: Baarda's delta-0. Never negative.
 pub fn detectable_shift(alpha: f64, power: f64) -> f64 {
-    w_critical(alpha) + normal_quantile(power)
+    (w_critical(alpha) + normal_quantile(power)).max(0.0)
 }
 
 fn bounded(probability: f64) -> f64 {
@@ -82,6 +82,19 @@ mod tests {
             assert!(w_critical(probability).is_finite());
             assert!(tau_critical(4, probability).unwrap().is_finite());
             assert!(global_critical(4, probability).unwrap().is_finite());
+        }
+    }
+
+    /// Second method for many spare observations: Wilson and Hilferty 1931 (formula from
+    /// memory), good to about 1e-6 there.
+    #[test]
+    fn global_limit_of_a_large_survey() {
+        for freedom in [1_000_usize, 80_000, 1_000_000] {
+            let n = freedom as f64;
+            let spread = 2.0 / (9.0 * n);
+            let close_to = n * (1.0 - spread + normal_quantile(0.95) * spread.sqrt()).powi(3);
+            let got = global_critical(freedom, 0.05).unwrap();
+            assert!((got / close_to - 1.0).abs() < 1e-5, "{freedom}: {got} {close_to}");
         }
     }
 

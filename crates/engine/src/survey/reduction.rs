@@ -53,7 +53,7 @@ pub struct Reduction {
 /// Where an observation stands in the survey.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
-pub enum Source {
+pub enum ObservationSource {
     /// A reading.
     Reading {
         /// Index of the setup.
@@ -122,7 +122,7 @@ impl fmt::Display for ObservationName {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Observation {
     /// Where it stands in the survey.
-    pub source: Source,
+    pub source: ObservationSource,
     /// What it is called.
     pub name: ObservationName,
     /// Prior standard deviation.

@@ -1,11 +1,11 @@
 //! Which observation is likely wrong, and which would not show if it were, in words to act on.
 
 use super::adjust::Adjusted;
-use super::fault::join_some;
+use super::fault::{MOST_NAMES, join_some};
 use super::input::{SdTrust, Survey, TestSettings};
 use super::network::Network;
 use super::quantiles::{tau_critical, w_critical};
-use super::reduction::{ObservationName, Source};
+use super::reduction::{ObservationName, ObservationSource};
 use crate::ids::{PointId, SetupId};
 use crate::units::Length;
 use serde::Serialize;
@@ -38,6 +38,9 @@ pub struct Suspect {
     pub against: Vec<SetupId>,
     /// Observations that could be wrong in its place: the readings cannot tell.
     pub or_else: Vec<Alternative>,
+    /// Held benchmarks that it or an alternative touches, where another benchmark could speak
+    /// against them: the height given for one of them may be what is wrong.
+    pub or_benchmarks: Vec<PointId>,
 }
 
 /// What could be wrong in place of a suspect.
@@ -56,20 +59,36 @@ impl fmt::Display for Suspect {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if self.or_else.is_empty() {
             write!(f, "{}: {} against ", again(&self.name), off(&self.name, self.error))?;
-            return match (&self.against[..], &self.name) {
+            match (&self.against[..], &self.name) {
                 ([], ObservationName::Reading { .. }) => write!(f, "the other readings"),
                 ([], _) => write!(f, "everything else"),
                 ([only], _) => write!(f, "setup {only} and the other readings"),
                 (several, _) => {
                     write!(f, "setups {} and the other readings", join_some(several))
                 }
-            };
+            }?;
+        } else {
+            self.fmt_alternatives(f)?;
         }
-        let mut ways = vec![format!("{} {}", self.name, off_short(&self.name, self.error))];
-        let others = self.or_else.iter();
-        ways.extend(others.map(|way| format!("{} {}", way.name, off_short(&way.name, way.error))));
-        let names: Vec<&ObservationName> =
-            std::iter::once(&self.name).chain(self.or_else.iter().map(|way| &way.name)).collect();
+        match &self.or_benchmarks[..] {
+            [] => Ok(()),
+            [only] => write!(f, "; or the height given for benchmark {only} is wrong"),
+            several => {
+                let names = join_some(several);
+                write!(f, "; or a height given for the benchmarks {names} is wrong")
+            }
+        }
+    }
+}
+
+impl Suspect {
+    fn fmt_alternatives(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let others = self.or_else.iter().map(|way| (&way.name, way.error));
+        let all: Vec<_> = std::iter::once((&self.name, self.error)).chain(others).collect();
+        let names: Vec<&ObservationName> = all.iter().map(|(name, _)| *name).collect();
+        let shown = all.iter().take(MOST_NAMES);
+        let ways: Vec<String> =
+            shown.map(|(name, error)| format!("{name} {}", off_short(name, *error))).collect();
         write!(
             f,
             "check {} again: one of them is off by about {}, and nothing tells which ({})",
@@ -186,17 +205,17 @@ impl fmt::Display for Uncontrolled {
 }
 
 /// The names of all observations.
-pub(crate) fn name_of(survey: &Survey, source: Source) -> ObservationName {
+pub(crate) fn name_of(survey: &Survey, source: ObservationSource) -> ObservationName {
     match source {
-        Source::Reading { setup, reading } => ObservationName::Reading {
+        ObservationSource::Reading { setup, reading } => ObservationName::Reading {
             point: survey.setups[setup].readings[reading].point.clone(),
             setup: survey.setups[setup].id.clone(),
         },
-        Source::Leg { leg } => ObservationName::Leg {
+        ObservationSource::Leg { leg } => ObservationName::Leg {
             from: survey.legs[leg].from.clone(),
             to: survey.legs[leg].to.clone(),
         },
-        Source::Benchmark { benchmark } => {
+        ObservationSource::Benchmark { benchmark } => {
             ObservationName::Benchmark { point: survey.benchmarks[benchmark].point.clone() }
         }
     }
@@ -318,6 +337,7 @@ pub(crate) fn find_suspects(
             critical,
             trust: tests.trust,
             against: other_setups(survey, network, adjusted, worst),
+            or_benchmarks: benchmarks_of(network, worst, &alternatives),
             or_else: alternatives
                 .into_iter()
                 .map(|other| Alternative {
@@ -332,13 +352,31 @@ pub(crate) fn find_suspects(
     suspects
 }
 
+/// Held benchmarks at the ends of what is suspected, in parts with more than one known height.
+fn benchmarks_of(network: &Network, suspect: usize, alternatives: &[usize]) -> Vec<PointId> {
+    let n_known = |cluster: usize| {
+        let is_known = |node: usize| network.cluster_of[node] == cluster;
+        let held = network.held.keys().filter(|&&node| is_known(node)).count();
+        held + network.weighted.iter().filter(|weighted| is_known(weighted.point)).count()
+    };
+    let involved = std::iter::once(suspect).chain(alternatives.iter().copied());
+    let ends = involved
+        .filter_map(|idx| network.measured.get(idx))
+        .flat_map(|measured| [measured.from, measured.to]);
+    let benchmarks: BTreeSet<usize> = ends
+        .filter(|&node| network.held.contains_key(&node) && network.carries_datum(node))
+        .filter(|&node| n_known(network.cluster_of[node]) > 1)
+        .collect();
+    benchmarks.into_iter().map(|node| network.points[node].clone()).collect()
+}
+
 fn other_setups(
     survey: &Survey,
     network: &Network,
     adjusted: &Adjusted,
     suspect: usize,
 ) -> Vec<SetupId> {
-    let Source::Reading { setup, .. } = adjusted.directions[suspect].source else {
+    let ObservationSource::Reading { setup, .. } = adjusted.directions[suspect].source else {
         return Vec::new();
     };
     let point = network.measured[suspect].to;
@@ -347,7 +385,7 @@ fn other_setups(
         .iter()
         .filter(|measured| measured.to == point)
         .filter_map(|measured| match measured.source {
-            Source::Reading { setup, .. } => Some(setup),
+            ObservationSource::Reading { setup, .. } => Some(setup),
             _ => None,
         })
         .filter(|&other| other != setup)
@@ -417,16 +455,16 @@ pub(crate) fn find_uncontrolled(
             continue;
         }
         match direction.source {
-            Source::Reading { setup, .. } => {
+            ObservationSource::Reading { setup, .. } => {
                 let point = network.measured[idx].to;
                 let read_once = n_ways[point] == 1 && !network.carries_datum(point);
                 let told = if read_once { &mut once } else { &mut ties };
                 told.entry(setup).or_default().push(network.points[point].clone());
             }
-            Source::Leg { leg } => {
+            ObservationSource::Leg { leg } => {
                 legs.push((survey.legs[leg].from.clone(), survey.legs[leg].to.clone()));
             }
-            Source::Benchmark { benchmark } => {
+            ObservationSource::Benchmark { benchmark } => {
                 let point = survey.benchmarks[benchmark].point.clone();
                 benchmarks.push(Uncontrolled::LoneBenchmark { point });
             }

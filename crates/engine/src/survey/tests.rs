@@ -206,6 +206,29 @@ fn two_readings_of_a_point_cannot_be_told_apart() {
     );
 }
 
+/// A wrong benchmark shows in what touches it: the sentence says that its height may be wrong.
+#[test]
+fn benchmarks_that_disagree_are_named() {
+    let mut survey = Survey {
+        benchmarks: vec![benchmark("A", 0.0, 0.0), benchmark("B", 30.0, 0.0)],
+        legs: vec![leg("A", "B", 10.0)],
+        ..Survey::default()
+    };
+    assert_eq!(
+        reduce(&survey).suspects[0].to_string(),
+        "measure the leg from A to B again: it rises about 20.0 mm too little against everything \
+         else; or a height given for the benchmarks A and B is wrong"
+    );
+    survey.legs.clear();
+    survey.setups = vec![setup("1", vec![read("A", 100.0), read("B", 90.0), read("P", 80.0)])];
+    assert_eq!(
+        reduce(&survey).suspects[0].to_string(),
+        "check A from setup 1 and B from setup 1 again: one of them is off by about 20.0 mm, and \
+         nothing tells which (A from setup 1 20.0 mm too low; or B from setup 1 20.0 mm too high); \
+         or a height given for the benchmarks A and B is wrong"
+    );
+}
+
 #[test]
 fn what_nothing_checks_is_told_by_setup() {
     let points = ["BM", "P1", "P2", "P3"].map(|point| read(point, 1000.0));
@@ -257,7 +280,7 @@ fn drift_that_cannot_be_had_is_refused_with_the_reason() {
     );
     check(
         vec![read_at("BM", 4.0, 100.0), read_at("P", 4.0, 90.0), read_at("BM", 4.0, 100.0)],
-        "its readings have 1 different times, at least 2 are needed",
+        "all its 3 readings have the same time",
     );
     check(
         vec![read_at("BM", 0.0, 100.0), read_at("P", 4.0, 90.0)],
@@ -395,6 +418,42 @@ fn faults_of_benchmarks_and_datum_points_are_told() {
         told(&survey),
         ["datum point A is given more than once", "datum point Z is not in any reading or leg"]
     );
+}
+
+/// Second method for the general form of `w`: to give a benchmark an error of its own is to know
+/// nothing of its height, so a huge variance drops the weighted sum of squares by `w` squared.
+#[test]
+fn w_of_a_correlated_benchmark_is_what_setting_it_aside_drops() {
+    let covariance = [[4.0, 1.5, 1.0], [1.5, 5.0, 2.0], [1.0, 2.0, 6.0]];
+    let with = |aside: Option<usize>| {
+        let entry = |row: usize, column: usize| {
+            let huge = if row == column && Some(row) == aside { 1e10 } else { 0.0 };
+            Variance::mm2(covariance[row][column] + huge)
+        };
+        let rows = (0..3).map(|row| (0..3).map(|column| entry(row, column)).collect());
+        let readings = [("A", 100.0), ("B", 89.0), ("C", 80.0), ("P", 70.0)];
+        reduce(&Survey {
+            datum: Datum::CorrelatedBenchmarks(rows.collect()),
+            benchmarks: vec![
+                benchmark("A", 0.0, 0.0),
+                benchmark("B", 10.0, 0.0),
+                benchmark("C", 26.0, 0.0),
+            ],
+            setups: vec![setup("1", readings.map(|(point, mm)| read(point, mm)).to_vec())],
+            ..Survey::default()
+        })
+    };
+    let whole = with(None);
+    let heights = &whole.observations[4..];
+    assert_eq!(heights.len(), 3);
+    let sum: f64 = whole.observations.iter().map(|o| o.redundancy_number).sum();
+    close(sum, whole.redundancy as f64);
+    for (idx, height) in heights.iter().enumerate() {
+        close(height.sd.squared().to_mm2(), covariance[idx][idx]);
+        let w = height.control.check().unwrap().w;
+        let drop = whole.weighted_ss - with(Some(idx)).weighted_ss;
+        assert!((drop - w * w).abs() < 1e-6, "{drop} {w}");
+    }
 }
 
 #[test]
