@@ -314,7 +314,6 @@ impl Surface {
         })
     }
 
-<<<<<<< HEAD
     /// How the height at a place is made of levels: index into the levels and ratio, summing to
     /// one; `None` where [`Surface::at`] is. With it the uncertainty of a difference between the
     /// floor there and anything else can be had from the levels' covariance.
@@ -328,28 +327,6 @@ impl Surface {
         })
     }
 
-    /// Highest and lowest reading.
-    pub fn spread(&self) -> Spread {
-        let mut highest = &self.readings[0];
-        let mut lowest = highest;
-        for reading in &self.readings {
-            if reading.level > highest.level {
-                highest = reading;
-            }
-            if reading.level < lowest.level {
-                lowest = reading;
-            }
-        }
-        Spread {
-            highest: highest.clone(),
-            lowest: lowest.clone(),
-            range: highest.level - lowest.level,
-            sd: self.levels.difference_sd(lowest.in_levels, highest.in_levels),
-        }
-    }
-
-=======
->>>>>>> 676ce2c (surface: spread by room, points that were moved, and supports under walls)
     /// Weights of readings carried on to the levels they are.
     fn in_levels(&self, deck: &Deck, weights: &Weights) -> Vec<(usize, f64)> {
         let carry =
