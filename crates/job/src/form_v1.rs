@@ -562,7 +562,7 @@ forms! {
         id: String,
         /// What it says, in words for the report.
         title: Option<String>,
-        /// What is held against it: "level", "range", "slope" or "straightedge".
+        /// What is held against it: "range", "slope" or "straightedge".
         measure: Option<MeasureForm>,
         /// The most it may be: a length, or for a slope "1 in 300" or mm per m.
         limit: Option<Quantity>,
@@ -640,8 +640,6 @@ words! {
     }
     /// What an agreed figure is held against.
     MeasureForm {
-        /// Departure of any point from the target.
-        Level,
         /// Highest less lowest point.
         Range,
         /// Slope between points.

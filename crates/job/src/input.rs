@@ -3,11 +3,11 @@
 use crate::fault::Fault;
 use crate::form_v1::{Form, Terms};
 use crate::measure::Unit;
-use floorwright_engine::ids::{PointId, SupportId};
+use floorwright_engine::ids::SupportId;
 use floorwright_engine::settings::{Goal, Limits, Stock};
 use floorwright_engine::site::Site;
-use floorwright_engine::survey::{SourcePlace, Survey};
-use floorwright_engine::units::{ExactLength, Length};
+use floorwright_engine::survey::{LevelBook, Survey};
+use floorwright_engine::units::Length;
 use serde::Serialize;
 
 /// What came of reading a job: the job, if it can be used, and everything that is wrong with it.
@@ -47,7 +47,7 @@ pub struct JobInput {
     /// Setups, benchmarks and legs.
     pub survey: Survey,
     /// Level books.
-    pub books: Vec<BookInput>,
+    pub books: Vec<NamedBook>,
     /// Where the floor is to end.
     pub goal: Goal,
     /// What a pass may do.
@@ -82,40 +82,13 @@ pub struct SupportDetail {
     pub note: Option<String>,
 }
 
-/// A level book as it was written down.
+/// A level book with its name.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct BookInput {
+pub struct NamedBook {
     /// Its name.
     pub id: String,
-    /// Known height of the first row's point above the datum.
-    pub start: ExactLength,
-    /// Known height of the last row's point above the datum.
-    pub known_close: Option<ExactLength>,
-    /// The rows in the order written.
-    pub rows: Vec<BookInputRow>,
-}
-
-/// One row of a level book.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct BookInputRow {
-    /// Where the staff stood.
-    pub point: PointId,
-    /// Backsight.
-    pub back: Option<ExactLength>,
-    /// Intermediate sight.
-    pub intermediate: Option<ExactLength>,
-    /// Foresight.
-    pub fore: Option<ExactLength>,
-    /// The staff hung upside down.
-    pub inverted: bool,
-    /// How far along the line the point is from the first.
-    pub distance: Option<Length>,
-    /// The reduced level that was written, to be checked.
-    pub written_level: Option<ExactLength>,
-    /// The rise (positive) or fall (negative) that was written, to be checked.
-    pub written_step: Option<ExactLength>,
-    /// Where the row was written down.
-    pub place: Option<SourcePlace>,
+    /// The book as it was written down.
+    pub book: LevelBook,
 }
 
 /// Which criteria the floor is held against.
@@ -148,8 +121,6 @@ pub struct OwnCriterion {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum OwnFigure {
-    /// Departure of any point from the target.
-    Level(Length),
     /// Highest less lowest point.
     Range(Length),
     /// Slope between points.

@@ -4,11 +4,11 @@ use super::survey::row_spot;
 use super::{Checker, Spot, called};
 use crate::csv::{BOOK_COLUMNS, Table};
 use crate::form_v1::{BookForm, BookRowForm, Quantity, RowsForm};
-use crate::input::{BookInput, BookInputRow};
+use crate::input::NamedBook;
 use crate::limits::{self, Range};
 use floorwright_engine::ids::PointId;
 use floorwright_engine::site::PointKind;
-use floorwright_engine::survey::{Benchmark, SourcePlace};
+use floorwright_engine::survey::{Benchmark, BookRow, LevelBook, Sight, SourcePlace, Written};
 use floorwright_engine::units::ExactLength;
 
 const SIGHT: Range = Range {
@@ -20,9 +20,9 @@ const SIGHT: Range = Range {
 };
 
 impl Checker<'_> {
-    pub(super) fn books(&mut self, benchmarks: &[Benchmark]) -> Vec<BookInput> {
+    pub(super) fn books(&mut self, benchmarks: &[Benchmark]) -> Vec<NamedBook> {
         let form = self.form;
-        let mut books: Vec<BookInput> = Vec::new();
+        let mut books: Vec<NamedBook> = Vec::new();
         for (idx, book) in form.book.iter().enumerate() {
             let spot = self.spot(format!("book.{idx}"), called("book", &book.id, idx));
             self.check_name(&spot, "id", &book.id);
@@ -36,7 +36,7 @@ impl Checker<'_> {
         books
     }
 
-    fn book(&mut self, spot: &Spot, form: &BookForm, benchmarks: &[Benchmark]) -> BookInput {
+    fn book(&mut self, spot: &Spot, form: &BookForm, benchmarks: &[Benchmark]) -> NamedBook {
         let typed = self.typed_rows(spot, form);
         let unit = self.units;
         let known_close = form
@@ -66,7 +66,7 @@ impl Checker<'_> {
         }
         let first = rows.first().map(|row| row.point.clone());
         let start = self.book_start(spot, form, first.as_ref(), benchmarks);
-        BookInput { id: form.id.clone(), start, known_close, rows }
+        NamedBook { id: form.id.clone(), book: LevelBook { start, known_close, rows } }
     }
 
     fn book_start(
@@ -143,7 +143,7 @@ impl Checker<'_> {
         typed
     }
 
-    fn book_row(&mut self, spot: &Spot, form: &BookRowForm) -> Option<BookInputRow> {
+    fn book_row(&mut self, spot: &Spot, form: &BookRowForm) -> Option<BookRow> {
         let known = self.know_point(spot, "point", &form.point);
         let reading_unit = self.reading_units;
         let unit = self.units;
@@ -151,6 +151,7 @@ impl Checker<'_> {
             typed
                 .as_ref()
                 .and_then(|typed| self.exact_length(spot, key, typed, reading_unit, &SIGHT))
+                .map(|value| Sight { value, inverted: form.inverted, distance: None })
         };
         let back = sight("bs", &form.bs);
         let intermediate = sight("is", &form.is);
@@ -171,15 +172,13 @@ impl Checker<'_> {
             self.faults.push(fault.hint("keep the one that is in the book"));
         }
         let line = self.line(spot, "");
-        known.then(|| BookInputRow {
+        known.then(|| BookRow {
             point: PointId::new(form.point.as_str()),
             back,
             intermediate,
             fore,
-            inverted: form.inverted,
             distance,
-            written_level,
-            written_step: rise.or(fall.map(|fall| -fall)),
+            written: Written { level: written_level, step: rise.or(fall.map(|fall| -fall)) },
             place: line.map(|line| SourcePlace { file: spot.file.clone(), line }),
         })
     }

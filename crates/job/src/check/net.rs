@@ -1,7 +1,7 @@
 //! How readings hang together: which points get a level from the datum, and which do not.
 
 use super::{Checker, a_few};
-use crate::input::BookInput;
+use crate::input::NamedBook;
 use floorwright_engine::ids::PointId;
 use floorwright_engine::site::Position;
 use floorwright_engine::survey::{Datum, Survey};
@@ -52,7 +52,7 @@ impl Joined {
 }
 
 /// The groups, in the order in which they are met in the document.
-fn groups(survey: &Survey, books: &[BookInput]) -> Vec<Group> {
+fn groups(survey: &Survey, books: &[NamedBook]) -> Vec<Group> {
     let mut joined = Joined::default();
     let mut setups = Vec::new();
     for setup in survey.setups.iter().filter(|setup| !setup.readings.is_empty()) {
@@ -68,7 +68,7 @@ fn groups(survey: &Survey, books: &[BookInput]) -> Vec<Group> {
         joined.join(from, to);
     }
     for book in books {
-        for pair in book.rows.windows(2) {
+        for pair in book.book.rows.windows(2) {
             let (from, to) = (joined.point(&pair[0].point), joined.point(&pair[1].point));
             joined.join(from, to);
         }
@@ -97,7 +97,7 @@ pub(super) fn first_group(survey: &Survey) -> BTreeSet<PointId> {
 }
 
 impl Checker<'_> {
-    pub(super) fn check_net(&mut self, survey: &Survey, books: &[BookInput]) {
+    pub(super) fn check_net(&mut self, survey: &Survey, books: &[NamedBook]) {
         let groups = groups(survey, books);
         if groups.is_empty() && self.has_errors() {
             return; // they may be among what could not be read
@@ -117,7 +117,7 @@ impl Checker<'_> {
                 approximate.iter().map(|(point, _)| point.clone()).collect()
             }
         };
-        anchors.extend(books.iter().filter_map(|book| Some(book.rows.first()?.point.clone())));
+        anchors.extend(books.iter().filter_map(|book| Some(book.book.rows.first()?.point.clone())));
         if !anchors.is_empty() {
             self.check_anchored(&groups, &anchors);
         }

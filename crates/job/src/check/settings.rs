@@ -291,17 +291,13 @@ impl Checker<'_> {
                 let limit = self.length(spot, "limit", Some(limit), &limits::CRITERION)?;
                 Some(OwnFigure::Straightedge { limit, over: over? })
             }
-            MeasureForm::Level | MeasureForm::Range => {
+            MeasureForm::Range => {
                 if form.over.is_some() {
-                    let fault =
-                        self.error(spot, "over", "a level or a range is not taken over a distance");
+                    let fault = self.error(spot, "over", "a range is not taken over a distance");
                     self.faults.push(fault.hint("take over out"));
                 }
                 let limit = self.length(spot, "limit", Some(limit), &limits::CRITERION)?;
-                Some(match measure {
-                    MeasureForm::Level => OwnFigure::Level(limit),
-                    _ => OwnFigure::Range(limit),
-                })
+                Some(OwnFigure::Range(limit))
             }
         }
     }

@@ -7,7 +7,7 @@ use crate::form_v1::{
     HoseForm, InstrumentForm, LegForm, PointKindForm, Quantity, ReadingForm, RowsForm, SetupForm,
     TrustForm,
 };
-use crate::input::BookInput;
+use crate::input::NamedBook;
 use crate::limits;
 use crate::time::{Midnight, TimeOfReading, parse_time};
 use floorwright_engine::ids::{PointId, SetupId};
@@ -575,7 +575,7 @@ impl Checker<'_> {
     }
 
     /// What the levels are counted from; needs the readings, to find the points of a free datum.
-    pub(super) fn datum(&mut self, survey: Survey, books: &[BookInput]) -> Survey {
+    pub(super) fn datum(&mut self, survey: Survey, books: &[NamedBook]) -> Survey {
         let form = self.form.datum.clone().unwrap_or_default();
         let spot = self.spot("datum", "[datum]");
         let has_benchmarks = !survey.benchmarks.is_empty();
@@ -606,7 +606,7 @@ impl Checker<'_> {
         Survey { datum, ..survey }
     }
 
-    fn no_datum(&mut self, survey: &Survey, books: &[BookInput]) {
+    fn no_datum(&mut self, survey: &Survey, books: &[NamedBook]) {
         let read = survey.setups.iter().any(|setup| !setup.readings.is_empty());
         if !read && survey.legs.is_empty() && books.is_empty() {
             return;
