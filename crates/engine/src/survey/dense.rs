@@ -5,7 +5,8 @@
 //! [`sparse`](super::sparse) instead.
 
 use super::equations::Rows;
-use faer::{Mat, MatRef};
+use faer::linalg::triangular_inverse::invert_upper_triangular;
+use faer::{Mat, MatRef, Par};
 use serde::Serialize;
 
 /// A pivot this small beside the length of its column leaves nothing to solve for.
@@ -191,15 +192,10 @@ impl Triangle {
 
     /// Inverse of the square part: upper triangular.
     fn inverse(&self) -> Mat<f64> {
-        let mut inverse = Mat::zeros(self.n_columns, self.n_columns);
-        for column in 0..self.n_columns {
-            inverse[(column, column)] = 1.0 / self.r[(column, column)];
-            for row in (0..column).rev() {
-                let sum: f64 =
-                    (row + 1..=column).map(|mid| self.r[(row, mid)] * inverse[(mid, column)]).sum();
-                inverse[(row, column)] = -sum / self.r[(row, row)];
-            }
-        }
+        let n_columns = self.n_columns;
+        let mut inverse = Mat::zeros(n_columns, n_columns);
+        let square = self.r.get(..n_columns, ..n_columns);
+        invert_upper_triangular(inverse.as_mut(), square, Par::Seq);
         inverse
     }
 }

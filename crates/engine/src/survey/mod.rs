@@ -27,6 +27,7 @@ mod field_test;
 mod properties;
 #[cfg(test)]
 mod tests;
+mod uncontrolled;
 
 pub use base_drift::{
     DriftError, EvenDrift, PiecewiseDifference, TimedReading, even_drift, needs_piecewise,
@@ -66,4 +67,5 @@ pub use reduction::{
     Observation, ObservationName, ObservationSource, Part, PartHeight, PieceReading, Reduction,
     SetupLine,
 };
-pub use suspects::{Alike, Alternative, Suspect, Uncontrolled};
+pub use suspects::{Alike, Alternative, Suspect};
+pub use uncontrolled::Uncontrolled;

@@ -13,7 +13,8 @@ use super::reduction::{
     Check, Control, Difference, DriftFound, DriftLine, GlobalTest, LineLevel, Observation, Part,
     PartHeight, Reduction, SetupLine,
 };
-use super::suspects::{find_alike, find_suspects, find_uncontrolled, name_of};
+use super::suspects::{find_alike, find_suspects, name_of};
+use super::uncontrolled::find_uncontrolled;
 use crate::units::{DriftRate, Length, Level, Minutes, Variance};
 use std::sync::Arc;
 

@@ -3,7 +3,8 @@
 use super::fault::{DriftRefusal, SurveyFault};
 use super::levels::Levels;
 use super::loops::Loop;
-use super::suspects::{Alike, Suspect, Uncontrolled};
+use super::suspects::{Alike, Suspect};
+use super::uncontrolled::Uncontrolled;
 use crate::ids::{PointId, SetupId};
 use crate::units::{DriftRate, Length, Level, Minutes};
 use serde::Serialize;
