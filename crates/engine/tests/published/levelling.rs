@@ -250,7 +250,6 @@ fn drift_by_least_squares() {
             "piecewise_difference_to_R" => {
                 pieces.readings.iter().map(|reading| reading.above_base.to_mm()).collect()
             }
-            // The rate from two readings of the base, worked by hand: reading less rate times time.
             "two_point_rate_corrected" => two_point(&example),
             other => panic!("{other}"),
         }
@@ -280,9 +279,21 @@ fn plain_drift_fit(example: &Example) -> floorwright_engine::survey::Fit {
     least_squares(&design, &readings).unwrap()
 }
 
+/// Each reading between the first and the last, reduced with those two alone as the base: its
+/// level above the base, counted from the base's first reading.
 fn two_point(example: &Example) -> Vec<f64> {
-    let (_, minutes, readings) = drift_columns(example);
+    let survey = example.drift_survey();
+    let readings = &survey.setups[0].readings;
     let last = readings.len() - 1;
-    let rate = (readings[last] - readings[0]) / (minutes[last] - minutes[0]);
-    (1..last).map(|idx| readings[idx] - rate * minutes[idx]).collect()
+    let corrected = |idx: usize| {
+        let between = PointId::new("between");
+        let mut survey = survey.clone();
+        let mut middle = readings[idx].clone();
+        middle.point = between.clone();
+        survey.setups[0].readings = vec![readings[0].clone(), middle, readings[last].clone()];
+        let reduction = reduce(&survey);
+        assert_eq!(reduction.redundancy, 0);
+        reduction.levels.get(&between).unwrap().level.to_mm() + readings[0].value.to_mm()
+    };
+    (1..last).map(corrected).collect()
 }
