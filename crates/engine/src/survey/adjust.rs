@@ -270,12 +270,14 @@ fn refuse_hidden_drifts(network: &mut Network, whitening: Option<&Mat<f64>>, sol
             rows.push(&[(*unknown, (TRIAL_PULL * most).sqrt())], 0.0);
         }
     }
+    // Drifts that hide behind one another hold on to each other's pull, which is no information.
+    let borrowed = 2.0 * TRIAL_PULL * most.iter().sum::<f64>();
     let solved = solve(&rows, solver);
     for (setup, drift) in layout.of_drift.iter().enumerate() {
         let Some(unknown) = *drift else { continue };
         let told_apart = solved.as_ref().is_some_and(|(_, factor)| {
             let information = 1.0 / factor.entry(unknown, unknown) - TRIAL_PULL * most[setup];
-            information > LEAST_INFORMATION * most[setup]
+            information > LEAST_INFORMATION * most[setup] + borrowed
         });
         if !told_apart {
             network.clocks[setup] = None;

@@ -9,7 +9,7 @@ const DENSE_UNKNOWNS: usize = 300;
 const DENSE_ENTRIES: usize = 3_000_000;
 /// Below this ratio of a pivot to the diagonal it came from, normal equations have lost more
 /// digits than a level can spare.
-const TOUCHY_PIVOT_RATIO: f64 = 1e-10;
+const TOUCHY_PIVOT_RATIO: f64 = 1e-11;
 /// Corrections after a solution through normal equations; the second only confirms.
 const REFINEMENTS: usize = 2;
 

@@ -184,6 +184,7 @@ fn describe(survey: &Survey, network: &Network, moves: &[(usize, usize, Option<u
             LegWeight::Distance { length, .. } => Some(length),
             _ => None,
         })
-        .sum();
+        .sum::<Option<Length>>()
+        .filter(|length| length.is_finite());
     Loop { points, legs, misclosure, sd: Length::mm(variance.sqrt()), n_setups, length }
 }

@@ -313,7 +313,15 @@ fn assert_finite(reduction: &Reduction) {
     let text = serde_json::to_string(reduction).unwrap();
     let mut rest = text.as_str();
     while let Some(at) = rest.find("null") {
-        let named = ["\"s0\":", "\"sd_post\":", "\"tau\":", "\"line\":", "\"pieces\":"];
+        let named = [
+            "\"s0\":",
+            "\"sd_post\":",
+            "\"tau\":",
+            "\"line\":",
+            "\"pieces\":",
+            "\"n_setups\":",
+            "\"length\":",
+        ];
         assert!(named.iter().any(|name| rest[..at].ends_with(name)), "{}", &rest[..at + 4]);
         rest = &rest[at + 4..];
     }

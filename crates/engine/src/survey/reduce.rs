@@ -312,7 +312,7 @@ impl Reducer<'_> {
             source: direction.source,
             name: name_of(self.survey, direction.source),
             sd: Length::mm(direction.sd),
-            residual: Length::mm(direction.residual),
+            residual: Length::mm(direction.residual + 0.0),
             redundancy_number: if direction.redundancy < NO_REDUNDANCY {
                 0.0
             } else {
@@ -377,7 +377,8 @@ fn control(direction: &Direction, shift: f64, tau_scale: Option<f64>) -> Control
         w,
         tau: tau_scale.map(|s0| w / s0),
         smallest_detectable: Length::mm(shift * direction.unit.abs() / direction.room.sqrt()),
-        error: Length::mm(-direction.push / direction.room * direction.unit),
+        // Adding nothing turns minus zero into zero.
+        error: Length::mm(-direction.push / direction.room * direction.unit + 0.0),
     };
     if direction.checks_benchmarks() {
         Control::BenchmarkCheck(check)

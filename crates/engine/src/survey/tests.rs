@@ -292,17 +292,20 @@ fn drift_that_cannot_be_had_is_refused_with_the_reason() {
     );
 }
 
-/// Two setups that drift share every point: the differences of their drifts show, their sum
+/// Setups that drift share every point: the differences of their drifts show, their sum
 /// does not, so neither is given.
 #[test]
 fn drifts_that_hide_behind_each_other_are_refused() {
     let rows = || vec![read_at("BM", 0.0, 100.0), read_at("P", 5.0, 90.0), read_at("Q", 9.0, 80.0)];
-    let mut survey = drifting(rows());
-    survey.setups.push(Setup { drift: Drift::Linear, ..setup("2", rows()) });
-    for solver in [Solver::Dense, Solver::Sparse] {
-        let reduction = reduce_by(&survey, solver);
-        assert!(reduction.setups.iter().all(|s| matches!(s.drift, DriftFound::Refused { .. })));
-        close(level(&reduction, "P"), 10.0);
+    for n_more in [1, 200] {
+        let mut survey = drifting(rows());
+        let more = (0..n_more).map(|idx| setup(&format!("more {idx}"), rows()));
+        survey.setups.extend(more.map(|setup| Setup { drift: Drift::Linear, ..setup }));
+        for solver in [Solver::Dense, Solver::Sparse] {
+            let reduction = reduce_by(&survey, solver);
+            assert!(reduction.setups.iter().all(|s| matches!(s.drift, DriftFound::Refused { .. })));
+            close(level(&reduction, "P"), 10.0);
+        }
     }
 }
 
