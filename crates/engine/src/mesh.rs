@@ -12,7 +12,8 @@
 //! of one over the distance squared, or by their mean with these weights where no plane can be
 //! told. All of it is linear in the numbers at the sites: every place gets [`Weights`] that sum to
 //! one, and that reproduce a plane exactly wherever a plane can be told. A place whose triangle
-//! has an auxiliary corner is in the margin, and is not called measured.
+//! has an auxiliary corner is in the margin, and is not called measured; nor is one in the fringe of
+//! flat triangles between readings that run almost in line along a wall.
 //!
 //! # One site, two, or all on a line
 //! Nothing is known of the slope across. The number is then that of the nearest place on the line,
@@ -171,7 +172,7 @@ impl SiteMesh {
         &self.repeats
     }
 
-    /// Triangles whose three corners are sites: the part of the floor between readings.
+    /// The triangles that are measured: the part of the floor between readings.
     pub fn measured_triangles(&self) -> impl Iterator<Item = MeasuredTriangle> + '_ {
         let measured = self.triangles.iter().filter(|triangle| triangle.measured);
         measured.map(|triangle| MeasuredTriangle { corners: triangle.corners })

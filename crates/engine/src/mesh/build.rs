@@ -18,6 +18,10 @@ use std::collections::{BTreeMap, BTreeSet};
 /// rooms, and is dropped; looking up a place bridges the millimetre.
 const FLAT: f64 = 1.01;
 
+/// A triangle at the rim of the readings with a wider angle than this inside it, in degrees,
+/// counts to the margin; a choice.
+const FLAT_ANGLE: f64 = 150.0;
+
 /// Auxiliary corners stand no closer along the outline than this.
 const LEAST_SPACING: f64 = 250.0;
 
@@ -60,7 +64,8 @@ impl SiteMesh {
             });
             triangles
         };
-        let (triangles, mut pieces) = split_into_pieces(triangles, &corners);
+        let (mut triangles, mut pieces) = split_into_pieces(triangles, &corners);
+        peel_rim(&mut triangles, &corners);
         if triangles.is_empty() && boundary.is_assumed() {
             pieces = vec![whole];
         }
@@ -355,6 +360,49 @@ fn split_into_pieces(
         })
         .collect();
     (joined, pieces)
+}
+
+/// Counts flat triangles at the rim of the measured part to the margin.
+///
+/// Readings along a wall are never quite in line; the rim between them is a fringe of triangles
+/// metres long and millimetres wide, of which the readings say nothing of use.
+fn peel_rim(triangles: &mut [Triangle], corners: &[Corner]) {
+    let mut at_side: BTreeMap<(usize, usize), Vec<usize>> = BTreeMap::new();
+    for (idx, triangle) in triangles.iter().enumerate().filter(|(_, triangle)| triangle.measured) {
+        for (_, side) in apexes(triangle.corners) {
+            at_side.entry(side).or_default().push(idx);
+        }
+    }
+    let mut waiting: Vec<usize> =
+        at_side.values().filter(|on| on.len() == 1).map(|on| on[0]).collect();
+    while let Some(idx) = waiting.pop() {
+        let sides = apexes(triangles[idx].corners);
+        let is_rim = |side: &(usize, usize)| at_side[side].len() == 1;
+        let peels = sides.iter().any(|(apex, side)| {
+            let (from, to) = (corners[side.0].at, corners[side.1].at);
+            is_rim(side) && is_flat(corners[*apex].at, from, to)
+        });
+        if triangles[idx].measured && peels {
+            triangles[idx].measured = false;
+            for (_, side) in sides {
+                let on = at_side.entry(side).or_default();
+                on.retain(|&other| other != idx);
+                waiting.extend(on.iter());
+            }
+        }
+    }
+}
+
+/// The corners of a triangle, each with the side opposite.
+fn apexes([a, b, c]: [usize; 3]) -> [(usize, (usize, usize)); 3] {
+    let side = |from: usize, to: usize| (from.min(to), from.max(to));
+    [(a, side(b, c)), (b, side(c, a)), (c, side(a, b))]
+}
+
+/// Whether the angle at the apex is over [`FLAT_ANGLE`] degrees.
+fn is_flat(apex: Xy, from: Xy, to: Xy) -> bool {
+    let (left, right) = (from - apex, to - apex);
+    left.dot(right) < FLAT_ANGLE.to_radians().cos() * left.length() * right.length()
 }
 
 /// Whether sites span a surface, lie on a line, or are none.

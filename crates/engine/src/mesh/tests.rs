@@ -210,6 +210,25 @@ fn without_an_outline_the_floor_ends_at_the_outermost_readings() {
     assert_eq!(mesh.weights_at(Position::mm(4100.0, 100.0)), None);
 }
 
+/// A row of readings along a wall that bends in by 30 mm: the fringe outside it is given a height,
+/// but is not measured.
+#[test]
+fn the_fringe_along_a_ragged_row_is_margin() {
+    let bends_in = [0.0, 20.0, 30.0, 30.0, 20.0, 0.0];
+    let sites: Vec<Position> = (0..18)
+        .map(|idx| {
+            let (col, row) = (idx % 6, idx / 6);
+            let aside = if row == 0 { bends_in[col] } else { 0.0 };
+            Position::mm(1000.0 * col as f64, 1000.0 * row as f64 + aside)
+        })
+        .collect();
+    let mesh = SiteMesh::new(&Boundary::around(&sites), &sites).unwrap();
+    let fringe = mesh.weights_at(Position::mm(2500.0, 10.0)).unwrap();
+    assert!(!fringe.measured && (fringe.apply(|_| 1.0) - 1.0).abs() < 1e-9);
+    assert!(mesh.weights_at(Position::mm(2500.0, 100.0)).unwrap().measured);
+    assert_eq!(mesh.measured_triangles().count(), 20); // two in each of 5 by 2 cells
+}
+
 #[test]
 fn sites_outside_are_moved_a_little_or_refused() {
     let boundary = one_deck(&[rectangle("a", "house", (0.0, 0.0), (4000.0, 4000.0))]);
