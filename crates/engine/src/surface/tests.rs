@@ -539,4 +539,64 @@ proptest! {
         let _: Result<_, _> = straightedge(surface.readings(), &levels, Length::m(2.0));
         prop_assert!(surface.suggest_readings(4).len() <= 4);
     }
+
+    /// Second method: every triple of readings tried, with the test written out in plan geometry.
+    #[test]
+    fn straightedge_against_every_triple(
+        raw in prop::collection::vec((0..5_i32, 0..4_i32, -20.0..20.0_f64), 3..16),
+        reach_mm in 600.0..2300.0_f64,
+    ) {
+        let mut raw = raw;
+        raw.sort_by_key(|&(x, y, _)| (x, y));
+        raw.dedup_by_key(|&mut (x, y, _)| (x, y));
+        let places: Vec<Position> = raw
+            .iter()
+            .map(|&(x, y, _)| Position::mm(f64::from(x) * 700.0, f64::from(y) * 900.0))
+            .collect();
+        let points: Vec<Point> =
+            places.iter().enumerate().map(|(idx, &at)| point(idx, at, None)).collect();
+        let levels = Levels::independent(points.iter().zip(&raw).map(|(point, &(_, _, z))| {
+            (point.id.clone(), Level::mm(z), Length::mm(1.0))
+        }));
+        let surface = Surface::new(&Site::new(vec![], points, vec![]).unwrap(), &levels).unwrap();
+        let (mut worst, mut triples) = (0.0_f64, 0);
+        for (b, &middle) in places.iter().enumerate() {
+            for (a, &before) in places.iter().enumerate() {
+                for (c, &after) in places.iter().enumerate().skip(a + 1) {
+                    let (left, right) = (before.distance(middle), middle.distance(after));
+                    let in_line = (left + right - before.distance(after)).abs() < Length::mm(1e-6);
+                    if a == b || b == c || !in_line || left.max(right).to_mm() > reach_mm {
+                        continue;
+                    }
+                    triples += 1;
+                    let share = left / (left + right);
+                    worst = worst.max((raw[b].2 - raw[a].2 * (1.0 - share) - raw[c].2 * share).abs());
+                }
+            }
+        }
+        match straightedge(surface.readings(), &levels, Length::mm(2.0 * reach_mm)) {
+            Ok(found) => {
+                prop_assert_eq!(found.triples, triples);
+                prop_assert!((found.deviation.to_mm().abs() - worst).abs() < 1e-9);
+            }
+            Err(_) => prop_assert_eq!(triples, 0),
+        }
+    }
+
+    #[test]
+    fn between_readings_no_height_is_above_the_highest_or_below_the_lowest(
+        heights in prop::collection::vec(-50.0..50.0_f64, 20),
+        (x, y) in (0.0..5000.0_f64, 0.0..4000.0_f64),
+    ) {
+        let places = grid((200.0, 200.0), (5, 4), 1150.0);
+        let height = |at: Position| heights[places.iter().position(|&place| place == at).unwrap()];
+        let rooms = vec![rectangle("hall", "house", (0.0, 0.0), (5000.0, 4000.0))];
+        let surface = surface_of(rooms, &places, height, 1.0).unwrap();
+        let found = surface.at(Position::mm(x, y)).unwrap();
+        let spread = spread_of(&surface);
+        if found.measured {
+            prop_assert!(found.level <= spread.highest.level + Length::mm(1e-9));
+            prop_assert!(found.level >= spread.lowest.level - Length::mm(1e-9));
+        }
+    }
 }
