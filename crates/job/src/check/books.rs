@@ -1,6 +1,6 @@
 //! Level books.
 
-use super::survey::row_spot;
+use super::readings::row_spot;
 use super::{Checker, Spot, called};
 use crate::csv::{BOOK_COLUMNS, Table};
 use crate::form_v1::{BookForm, BookRowForm, Quantity, RowsForm};

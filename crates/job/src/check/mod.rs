@@ -1,8 +1,11 @@
 //! The one validation of a job: every fault at once, and the engine's values if there is none.
 
 mod books;
+mod datum;
+mod legs;
 mod net;
 mod numbers;
+mod readings;
 mod settings;
 mod site;
 mod survey;
@@ -252,7 +255,7 @@ impl Checker<'_> {
         let stock = self.stock();
         let terms = head.terms.unwrap_or_default();
         let criteria = self.criteria(terms);
-        let survey = self.datum(survey, &books);
+        let survey = self.datum(survey);
         self.check_net(&survey, &books);
         let (site, support_details) = self.finish_site()?;
         Some(JobInput {
