@@ -111,11 +111,9 @@ pub(crate) fn read_table(
                 }
             }
             Err(error) => {
-                faults.push(Fault::error(
-                    &source.name,
-                    "",
-                    format!("the table cannot be read: {error}"),
-                ));
+                let what = format!("the table cannot be read: {error}");
+                let fault = Fault::error(&source.name, "", what);
+                faults.push(fault.hint("save it again as comma-separated text"));
                 break;
             }
         }

@@ -7,13 +7,16 @@ use crate::fault::{Fault, nearest_name};
 use crate::form_v1::{FORMAT, Form, schema};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::LazyLock;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue, ValueDeserializer};
 
 /// More faults of writing than this are not shown: the rest follow from the first.
 const MOST_SYNTAX_FAULTS: usize = 20;
+
+/// After so many entries of one block that cannot be read, lists are taken out whole.
+const MOST_TAKEN_OUT: usize = 20;
 
 /// The schema, made once.
 static SCHEMA: LazyLock<Value> = LazyLock::new(schema);
@@ -71,15 +74,27 @@ pub(crate) struct Lines {
     pub file: String,
     /// Line by dotted path: `support.2.gap`, `setup.0.readings.3`.
     by_path: BTreeMap<String, usize>,
+    /// Blocks of which something was taken out because it could not be read.
+    damaged: BTreeSet<String>,
 }
 
 impl Lines {
     pub(crate) fn new(file: &str) -> Self {
-        Self { file: file.to_owned(), by_path: BTreeMap::new() }
+        Self { file: file.to_owned(), ..Self::default() }
     }
 
     pub(crate) fn put(&mut self, path: String, line: usize) {
         self.by_path.insert(path, line);
+    }
+
+    /// Notes that something was taken out of a block.
+    fn damage(&mut self, path: &str) {
+        self.damaged.insert(block_of(path).to_owned());
+    }
+
+    /// Whether the block that a path leads into lacks something that could not be read.
+    pub(crate) fn is_damaged(&self, path: &str) -> bool {
+        self.damaged.contains(block_of(path))
     }
 
     /// The line of a path, or of the nearest thing that holds it.
@@ -91,6 +106,17 @@ impl Lines {
             }
             path = path.rsplit_once('.')?.0;
         }
+    }
+}
+
+/// The block that a path leads into: `support.2` of `support.2.gap`, `goal` of `goal.height`.
+fn block_of(path: &str) -> &str {
+    let mut parts = path.splitn(3, '.');
+    let (kind, idx) = (parts.next().unwrap_or_default(), parts.next().unwrap_or_default());
+    if !idx.is_empty() && idx.bytes().all(|byte| byte.is_ascii_digit()) {
+        &path[..kind.len() + 1 + idx.len()]
+    } else {
+        kind
     }
 }
 
@@ -224,6 +250,7 @@ impl<'a> Reader<'a> {
                         .at_line(Some(line))
                         .hint(hint);
                     self.faults.push(fault);
+                    self.lines.damage(&below);
                     unknown.push(name.to_owned());
                 }
             }
@@ -242,13 +269,8 @@ impl<'a> Reader<'a> {
     ) {
         match value.get_mut() {
             DeValue::Table(table) => {
-                let name = ["id", "name", "point"]
-                    .iter()
-                    .find_map(|key| table.get(*key).and_then(|value| value.get_ref().as_str()));
-                let place = match name {
-                    Some(name) => format!("{key} {name}"),
-                    None => format!("[{key}]"),
-                };
+                let place = own_name(table)
+                    .map_or_else(|| format!("[{key}]"), |name| format!("{key} {name}"));
                 self.walk_table(table, schema, path, &place);
             }
             DeValue::Array(array) => {
@@ -273,7 +295,7 @@ impl<'a> Reader<'a> {
         let mut form = Form { format: Some(FORMAT), ..Form::default() };
         macro_rules! block {
             ($($name:ident),*) => {
-                $(form.$name = table.remove(stringify!($name)).and_then(|value| self.block(value, stringify!($name)));)*
+                $(form.$name = table.remove(stringify!($name)).and_then(|value| self.block(value, stringify!($name), stringify!($name)));)*
             };
         }
         macro_rules! blocks {
@@ -291,7 +313,12 @@ impl<'a> Reader<'a> {
         let root = self.schema;
         let field = &root["properties"][block];
         let form = table_schema(root, items_schema(root, field).unwrap_or(field))?;
-        let text = form["properties"][key]["description"].as_str()?;
+        let within = form["properties"].as_object()?.values();
+        let inner = within
+            .filter_map(|field| table_schema(root, items_schema(root, field).unwrap_or(field)));
+        let text = std::iter::once(form)
+            .chain(inner)
+            .find_map(|form| form["properties"][key]["description"].as_str())?;
         let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
         let mut letters = text.trim_end_matches('.').chars();
         let first = letters.next()?.to_lowercase();
@@ -305,9 +332,13 @@ impl<'a> Reader<'a> {
     ) -> Vec<T> {
         let line = self.starts.line(value.span().start);
         match value.into_inner() {
-            DeValue::Array(items) => {
-                items.into_iter().map(|item| self.block(item, name).unwrap_or_default()).collect()
-            }
+            DeValue::Array(items) => items
+                .into_iter()
+                .enumerate()
+                .map(|(idx, item)| {
+                    self.block(item, name, &format!("{name}.{idx}")).unwrap_or_default()
+                })
+                .collect(),
             _ => {
                 let fault = Fault::error(self.file, "", format!("{name} is not a list of blocks"))
                     .at_line(Some(line))
@@ -324,50 +355,81 @@ impl<'a> Reader<'a> {
         &mut self,
         mut value: Spanned<DeValue<'_>>,
         name: &str,
+        path: &str,
     ) -> Option<T> {
-        loop {
+        let place = value
+            .get_ref()
+            .as_table()
+            .and_then(own_name)
+            .map_or_else(|| format!("[{name}]"), |id| format!("{name} {id}"));
+        for n_taken_out in 0.. {
             let error = match T::deserialize(ValueDeserializer::from(value.clone())) {
                 Ok(form) => return Some(form),
                 Err(error) => error,
             };
-            let span = error.span().unwrap_or_else(|| value.span());
-            let culprit = value.get_ref().as_table().and_then(|table| {
-                table
-                    .iter()
-                    .find(|(key, entry)| {
-                        key.span().start <= span.start
-                            && span.start < entry.span().end.max(key.span().end)
-                    })
-                    .map(|(key, _)| key.get_ref().to_string())
-            });
-            let place = value
-                .get_ref()
-                .as_table()
-                .and_then(|table| {
-                    ["id", "name", "point"]
-                        .iter()
-                        .find_map(|key| table.get(*key).and_then(|value| value.get_ref().as_str()))
-                })
-                .map_or_else(|| format!("[{name}]"), |id| format!("{name} {id}"));
+            let at = error.span().map_or_else(|| value.span().start, |span| span.start);
+            let culprit = take_out(&mut value, at, n_taken_out < MOST_TAKEN_OUT);
             let message = plain_message(error.message());
-            let what = match &culprit {
-                Some(key) => format!("{key} cannot be read: {message}"),
-                None => format!("this block cannot be read: {message}"),
+            let (what, described) = match &culprit {
+                Some(key) => {
+                    (format!("{key} cannot be read: {message}"), self.description(name, key))
+                }
+                None => (format!("this block cannot be read: {message}"), None),
             };
-            let mut fault =
-                Fault::error(self.file, place, what).at_line(Some(self.starts.line(span.start)));
-            fault.hint = culprit.as_deref().and_then(|key| self.description(name, key));
-            self.faults.push(fault);
-            let DeValue::Table(table) = value.get_mut() else { return None };
-            table.remove(culprit?.as_str())?;
+            let hint = described.unwrap_or_else(|| {
+                format!("see what the description of the job file says of {name}")
+            });
+            let line = self.starts.line(at);
+            self.faults
+                .push(Fault::error(self.file, place.as_str(), what).at_line(Some(line)).hint(hint));
+            self.lines.damage(path);
+            culprit?;
         }
+        None
+    }
+}
+
+/// The name that a block gives itself.
+fn own_name<'a>(table: &'a DeTable<'_>) -> Option<&'a str> {
+    ["id", "name", "point"]
+        .iter()
+        .find_map(|key| table.get(*key).and_then(|value| value.get_ref().as_str()))
+}
+
+/// Takes out the entry at a place in the text: the innermost one if `deep`, and its key.
+fn take_out(value: &mut Spanned<DeValue<'_>>, at: usize, deep: bool) -> Option<String> {
+    match value.get_mut() {
+        DeValue::Table(table) => {
+            let holds = |key: std::ops::Range<usize>, entry: std::ops::Range<usize>| {
+                key.start <= at && at < entry.end.max(key.end)
+            };
+            let key = table
+                .iter()
+                .find(|(key, entry)| holds(key.span(), entry.span()))
+                .map(|(key, _)| key.get_ref().to_string())?;
+            let inner = if deep { take_out(table.get_mut(key.as_str())?, at, deep) } else { None };
+            if inner.is_none() {
+                table.remove(key.as_str())?;
+            }
+            Some(inner.unwrap_or(key))
+        }
+        DeValue::Array(items) => items
+            .iter_mut()
+            .filter(|item| item.get_ref().is_table())
+            .find(|item| item.span().contains(&at))
+            .and_then(|item| take_out(item, at, deep)),
+        _ => None,
     }
 }
 
 /// The parser's message in the builder's words.
 fn plain_message(message: &str) -> String {
     let mut plain = message.lines().next().unwrap_or_default().trim().replace('`', "");
+    if let Some((before, _)) = plain.split_once("expected struct") {
+        plain = format!("{before}expected a block of entries");
+    }
     for (theirs, ours) in [
+        ("expected a string", "expected text in quotes"),
         ("unknown variant ", "there is no "),
         ("a boolean", "true or false"),
         ("expected u32", "expected a whole number, zero or more"),

@@ -168,8 +168,6 @@ job.toml:36: the job: unknown key joists
         r#"
 job.toml:28: readings A1: unknown key raeding
   hint: did you mean reading?
-job.toml:28: setup 2, reading of A1: there is no reading
-  hint: write what the staff showed, or take the row out
 "#,
     );
     check_added(
@@ -182,8 +180,6 @@ job.toml:26: room is not a list of blocks
     check_added(
         "[[leg]]\nfrom = \"A1\"\nto = \"A2\"\nrise = 2\nsetups = -1",
         r#"
-job.toml:26: leg A1 to A2: it does not say in one way how well it is known
-  hint: write sd; or setups with sd_per_setup; or length with sd_per_sqrt_km
 job.toml:30: [leg]: setups cannot be read: invalid value: integer -1, expected a whole number, zero or more
   hint: setups: how many setups it took
 "#,
@@ -198,6 +194,26 @@ job.toml:29: [jacks]: unknown key why
 "#,
     );
     check_instead("reading = 1500 }", "reading = 1500, time = 10:15:00 }", "");
+    check_instead(
+        "{ point = \"A1\", reading = 1612 },\n    { point = \"A2\", reading = 1620 }",
+        "{ point = \"A1\", reading = true },\n    { point = \"A2\", reading = 1620, inverted = 3 }",
+        r#"
+job.toml:22: setup 1: reading cannot be read: expected a number, or text such as "1.612 m" or "5' 3 7/16\""
+  hint: reading: the graduation at the line of sight or the water line
+job.toml:23: setup 1: inverted cannot be read: invalid type: integer 3, expected true or false
+  hint: inverted: the staff hung upside down, its foot up against a soffit
+"#,
+    );
+    check_instead(
+        "[job]\n",
+        "tests = 3\n[job]\nnote = 5\n",
+        r#"
+job.toml:2: [tests]: this block cannot be read: invalid type: integer 3, expected a block of entries
+  hint: see what the description of the job file says of tests
+job.toml:4: [job]: note cannot be read: invalid type: integer 5, expected text in quotes
+  hint: note: anything to be remembered about the job
+"#,
+    );
 }
 
 #[test]

@@ -27,7 +27,7 @@ impl Checker<'_> {
             let spot = self.spot(format!("book.{idx}"), called("book", &book.id, idx));
             self.check_name(&spot, "id", &book.id);
             if books.iter().any(|known| known.id == book.id) {
-                self.given_twice(&spot, "id", "book", None);
+                self.given_twice(&spot, "id", "book", &book.id, None);
                 continue;
             }
             let checked = self.book(&spot, book, benchmarks);
@@ -61,8 +61,12 @@ impl Checker<'_> {
             rows.extend(self.book_row(row_spot, row));
         }
         if typed.is_empty() {
-            let fault = self.error(spot, "", "it has no rows");
-            self.faults.push(fault.hint("write rows = \"book.csv\", or the rows themselves"));
+            self.missing(
+                spot,
+                "",
+                "it has no rows",
+                "write rows = \"book.csv\", or the rows themselves",
+            );
         }
         let first = rows.first().map(|row| row.point.clone());
         let start = self.book_start(spot, form, first.as_ref(), benchmarks);
@@ -164,8 +168,12 @@ impl Checker<'_> {
         let written_level = written("level", &form.level, &limits::LEVEL);
         let distance = self.length(spot, "distance", form.distance.as_ref(), &limits::DISTANCE);
         if form.bs.is_none() && form.is.is_none() && form.fs.is_none() {
-            let fault = self.error(spot, "", "there is no sight in it");
-            self.faults.push(fault.hint("fill in bs, is or fs, or take the row out"));
+            self.missing(
+                spot,
+                "",
+                "there is no sight in it",
+                "fill in bs, is or fs, or take the row out",
+            );
         }
         if form.rise.is_some() && form.fall.is_some() {
             let fault = self.error(spot, "fall", "both a rise and a fall are written");

@@ -71,7 +71,7 @@ impl Checker<'_> {
             );
             let known = self.know_point(&spot, "point", &entry.point);
             if approximate.iter().any(|(point, _)| point.as_str() == entry.point) {
-                self.given_twice(&spot, "point", "approximate level", None);
+                self.given_twice(&spot, "point", "approximate level", &entry.point, None);
                 continue;
             }
             let level = self.level(&spot, "level", entry.level.as_ref(), &limits::LEVEL);

@@ -27,8 +27,12 @@ impl Checker<'_> {
             self.faults.push(fault.hint("name two different points"));
         }
         if form.rise.is_none() {
-            let fault = self.error(&spot, "", "its rise is not given");
-            self.faults.push(fault.hint("write rise = the height of to above from"));
+            self.missing(
+                &spot,
+                "",
+                "its rise is not given",
+                "write rise = the height of to above from",
+            );
         }
         let unit = self.units;
         let rise = form
@@ -50,9 +54,11 @@ impl Checker<'_> {
     fn leg_weight(&mut self, spot: &Spot, form: &LegForm) -> Option<LegWeight> {
         let ways = [form.sd.is_some(), form.setups.is_some(), form.length.is_some()];
         if ways.iter().filter(|given| **given).count() != 1 {
-            let fault = self.error(spot, "", "it does not say in one way how well it is known");
-            self.faults.push(
-                fault.hint("write sd; or setups with sd_per_setup; or length with sd_per_sqrt_km"),
+            self.missing(
+                spot,
+                "",
+                "it does not say in one way how well it is known",
+                "write sd; or setups with sd_per_setup; or length with sd_per_sqrt_km",
             );
             return None;
         }
@@ -65,8 +71,12 @@ impl Checker<'_> {
             ("sd_per_sqrt_km", form.sd_per_sqrt_km.as_ref())
         };
         if partner.is_none() {
-            let fault = self.error(spot, "", format!("{key} is not given"));
-            self.faults.push(fault.hint(format!("write {key} = its spread in mm")));
+            self.missing(
+                spot,
+                "",
+                format!("{key} is not given"),
+                format!("write {key} = its spread in mm"),
+            );
         }
         let per = self.length(spot, key, partner, &limits::SD_PER_KM);
         if let Some(n_setups) = form.setups {

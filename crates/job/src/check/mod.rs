@@ -329,9 +329,11 @@ impl Checker<'_> {
 
     /// A name that is there, is short enough to print and has nothing unprintable in it.
     fn check_name(&mut self, spot: &Spot, key: &str, name: &str) {
-        let (what, hint) = if name.trim().is_empty() {
-            (format!("{key} is missing"), "give it a name, such as \"A1\"")
-        } else if name.chars().count() > 40 {
+        if name.trim().is_empty() {
+            self.missing(spot, key, format!("{key} is missing"), "give it a name, such as \"A1\"");
+            return;
+        }
+        let (what, hint) = if name.chars().count() > 40 {
             (
                 format!("{key} is longer than 40 letters"),
                 "shorten it: it is printed beside its point",
@@ -348,7 +350,31 @@ impl Checker<'_> {
         self.faults.push(fault);
     }
 
-    fn given_twice(&mut self, spot: &Spot, key: &str, what: &str, first: Option<usize>) {
+    /// Something that has to be written is not; said only of blocks that could be read whole.
+    fn missing(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        what: impl Into<String>,
+        hint: impl Into<String>,
+    ) {
+        if !self.lines.is_damaged(&spot.path) {
+            let fault = self.error(spot, key, what).hint(hint);
+            self.faults.push(fault);
+        }
+    }
+
+    fn given_twice(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        what: &str,
+        name: &str,
+        first: Option<usize>,
+    ) {
+        if name.trim().is_empty() {
+            return; // said to be missing already
+        }
         let mut fault = self.error(spot, key, format!("the {what} is given twice"));
         if let Some(line) = first {
             fault.what += &format!(", first on line {line}");

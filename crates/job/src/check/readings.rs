@@ -252,8 +252,12 @@ impl Checker<'_> {
     fn reading(&mut self, draft: &mut SetupDraft, spot: &Spot, form: &ReadingForm, staff: Length) {
         let known = self.know_point(spot, "point", &form.point);
         let Some(quantity) = &form.reading else {
-            let fault = self.error(spot, "", "there is no reading");
-            self.faults.push(fault.hint("write what the staff showed, or take the row out"));
+            self.missing(
+                spot,
+                "",
+                "there is no reading",
+                "write what the staff showed, or take the row out",
+            );
             return;
         };
         let unit = self.reading_units;

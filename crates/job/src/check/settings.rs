@@ -180,8 +180,7 @@ impl Checker<'_> {
         for (idx, packer) in form.packers.iter().enumerate() {
             let spot = self.spot(format!("stock.packers.{idx}"), format!("packer {}", idx + 1));
             if packer.thickness.is_none() {
-                let fault = self.error(&spot, "", "its thickness is not given");
-                self.faults.push(fault.hint("write { thickness = 5 }"));
+                self.missing(&spot, "", "its thickness is not given", "write { thickness = 5 }");
             }
             let thickness =
                 self.length(&spot, "thickness", packer.thickness.as_ref(), &limits::THICKNESS);
@@ -191,7 +190,7 @@ impl Checker<'_> {
             let pack_price_cents = packer.price.and_then(|price| self.cents(&spot, price));
             let Some(thickness) = thickness else { continue };
             if packers.iter().any(|known| known.thickness == thickness) {
-                self.given_twice(&spot, "thickness", "thickness", None);
+                self.given_twice(&spot, "thickness", "thickness", &thickness.to_string(), None);
                 continue;
             }
             packers.push(Packer { thickness, pack: packer.pack.unwrap_or(1), pack_price_cents });
@@ -242,7 +241,7 @@ impl Checker<'_> {
                 self.spot(format!("criterion.{idx}"), called("criterion", &criterion.id, idx));
             self.check_name(&spot, "id", &criterion.id);
             if own.iter().any(|known| known.id == criterion.id) {
-                self.given_twice(&spot, "id", "criterion", None);
+                self.given_twice(&spot, "id", "criterion", &criterion.id, None);
                 continue;
             }
             let figure = self.figure(&spot, criterion);
@@ -259,10 +258,12 @@ impl Checker<'_> {
 
     fn figure(&mut self, spot: &Spot, form: &CriterionForm) -> Option<OwnFigure> {
         let (Some(measure), Some(limit)) = (form.measure, &form.limit) else {
-            let fault = self.error(spot, "", "it needs a measure and a limit");
-            self.faults.push(fault.hint(
+            self.missing(
+                spot,
+                "",
+                "it needs a measure and a limit",
                 "write measure = \"level\", \"range\", \"slope\" or \"straightedge\", and limit",
-            ));
+            );
             return None;
         };
         let over = self.length(
@@ -284,9 +285,12 @@ impl Checker<'_> {
             }
             MeasureForm::Straightedge => {
                 if form.over.is_none() {
-                    let fault = self.error(spot, "", "the length of the straightedge is not given");
-                    self.faults
-                        .push(fault.hint("write over = 3000, the length of the straightedge"));
+                    self.missing(
+                        spot,
+                        "",
+                        "the length of the straightedge is not given",
+                        "write over = 3000, the length of the straightedge",
+                    );
                 }
                 let limit = self.length(spot, "limit", Some(limit), &limits::CRITERION)?;
                 Some(OwnFigure::Straightedge { limit, over: over? })

@@ -53,7 +53,7 @@ impl Checker<'_> {
             self.check_name(&spot, "name", &room.name);
             if let Some(first) = self.site.rooms.iter().find(|known| known.name == room.name) {
                 let line = self.line(&first.spot, "");
-                self.given_twice(&spot, "name", "room", line);
+                self.given_twice(&spot, "name", "room", &room.name, line);
                 continue;
             }
             let outline = self.outline(&spot, room);
@@ -114,14 +114,13 @@ impl Checker<'_> {
             self.check_name(&spot, "id", &support.id);
             if let Some(&first) = self.site.support_index.get(&support.id) {
                 let line = self.site.support_lines[first];
-                self.given_twice(&spot, "id", "support", line);
+                self.given_twice(&spot, "id", "support", &support.id, line);
                 continue;
             }
             let at = match &support.at {
                 Some(at) => self.position(&spot, "at", at),
                 None => {
-                    let fault = self.error(&spot, "", "its place is not given");
-                    self.faults.push(fault.hint("write at = [x, y]"));
+                    self.missing(&spot, "", "its place is not given", "write at = [x, y]");
                     None
                 }
             };
@@ -171,7 +170,7 @@ impl Checker<'_> {
             self.check_name(&spot, "id", &point.id);
             if let Some(&first) = self.site.point_index.get(&point.id) {
                 let line = self.line(&self.site.points[first].spot, "");
-                self.given_twice(&spot, "id", "point", line);
+                self.given_twice(&spot, "id", "point", &point.id, line);
                 continue;
             }
             let at = match &point.at {
@@ -216,8 +215,12 @@ impl Checker<'_> {
     /// Otherwise a fault.
     pub(super) fn know_point(&mut self, spot: &Spot, key: &str, name: &str) -> bool {
         if name.trim().is_empty() {
-            let fault = self.error(spot, key, format!("{key} is missing"));
-            self.faults.push(fault.hint("name the point where the staff's foot stood"));
+            self.missing(
+                spot,
+                key,
+                format!("{key} is missing"),
+                "name the point where the staff's foot stood",
+            );
             return false;
         }
         if self.site.point_index.contains_key(name) {

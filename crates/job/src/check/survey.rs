@@ -26,15 +26,19 @@ impl Checker<'_> {
                 self.spot(format!("benchmark.{idx}"), called("benchmark", &benchmark.point, idx));
             self.check_name(&spot, "point", &benchmark.point);
             if benchmark.level.is_none() {
-                let fault = self.error(&spot, "", "its level is not given");
-                self.faults.push(fault.hint("write level = 0 if nothing better is known"));
+                self.missing(
+                    &spot,
+                    "",
+                    "its level is not given",
+                    "write level = 0 if nothing better is known",
+                );
             }
             let level = self.level(&spot, "level", benchmark.level.as_ref(), &limits::LEVEL);
             let sd = self.length(&spot, "sd", benchmark.sd.as_ref(), &limits::SD);
             self.add_unplaced(&spot, &benchmark.point, PointKind::Benchmark);
             self.know_point(&spot, "point", &benchmark.point);
             if benchmarks.iter().any(|known| known.point.as_str() == benchmark.point) {
-                self.given_twice(&spot, "point", "benchmark", None);
+                self.given_twice(&spot, "point", "benchmark", &benchmark.point, None);
                 continue;
             }
             benchmarks.push(Benchmark {
@@ -53,7 +57,7 @@ impl Checker<'_> {
             let spot = self.spot(format!("setup.{idx}"), called("setup", &setup.id, idx));
             self.check_name(&spot, "id", &setup.id);
             if setups.iter().any(|known| known.id.as_str() == setup.id) {
-                self.given_twice(&spot, "id", "setup", None);
+                self.given_twice(&spot, "id", "setup", &setup.id, None);
                 continue;
             }
             let checked = self.setup(&spot, setup, &mut benchmarks);
@@ -128,10 +132,7 @@ impl Checker<'_> {
                 (bore?, reservoir?)
             }
             _ => {
-                let fault = self.error(spot, "hose", "the hose needs two diameters, or two areas");
-                self.faults.push(fault.hint(
-                    "write hose = { bore = 10, reservoir = 200 }, or bore_area and reservoir_area in mm2",
-                ));
+                self.missing(spot, "hose", "the hose needs two diameters, or two areas", "write hose = { bore = 10, reservoir = 200 }, or bore_area and reservoir_area in mm2");
                 return None;
             }
         };
