@@ -74,7 +74,8 @@ pub fn template(grid: Grid) -> Template {
         .replace("{terms}", terms)
         .replace("{units}", units)
         .replace("{bare}", bare)
-        .replace("{support}", support_word);
+        .replace("{support}", support_word)
+        .replace("{outline}", &outline(grid, rows, columns));
     for (name, row, column) in &names {
         let x = coordinate(grid.spacing_x, *column, grid.units);
         let y = coordinate(grid.spacing_y, *row, grid.units);
@@ -82,7 +83,7 @@ pub fn template(grid: Grid) -> Template {
             "\n[[support]]\nid = \"{name}\"\nat = [{x}, {y}]\nkind = \"{support_word}\"\n"
         );
     }
-    job += &TAIL.replace("{lift}", &millimetres(5, grid.units));
+    job += &in_unit(TAIL, grid.units);
     let mut readings = String::from("point,reading,time,note\n");
     for (name, ..) in &names {
         readings += &format!("{name},,,\n");
@@ -110,11 +111,32 @@ fn coordinate(spacing: ExactLength, steps: usize, units: Unit) -> String {
     bare.map_or_else(|| format!("\"{}\"", text.replace('"', "\\\"")), str::to_owned)
 }
 
-fn millimetres(mm: i64, units: Unit) -> String {
-    match units {
-        Unit::Millimetres => mm.to_string(),
-        Unit::Metres | Unit::FeetInches => format!("\"{mm} mm\""),
+/// The four corners of the grid, a hand's breadth outside the supports.
+fn outline(grid: Grid, rows: usize, columns: usize) -> String {
+    const MARGIN: i64 = 200_000_000;
+    let side = |spacing: ExactLength, steps: usize| {
+        let steps = i64::try_from(steps - 1).unwrap_or(i64::MAX);
+        let end = spacing.to_nm().saturating_mul(steps).saturating_add(MARGIN);
+        [-MARGIN, end].map(|nm| coordinate(ExactLength::nm(nm), 1, grid.units))
+    };
+    let ([left, right], [bottom, top]) =
+        (side(grid.spacing_x, columns), side(grid.spacing_y, rows));
+    format!("[{left}, {bottom}], [{right}, {bottom}], [{right}, {top}], [{left}, {top}]")
+}
+
+/// Writes each `{mm …}` as a bare number in a job in millimetres, and with its unit in others.
+fn in_unit(text: &str, units: Unit) -> String {
+    let mut parts = text.split("{mm ");
+    let mut written = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let (number, rest) = part.split_once('}').unwrap_or((part, ""));
+        written += &match units {
+            Unit::Millimetres => number.to_owned(),
+            Unit::Metres | Unit::FeetInches => format!("\"{number} mm\""),
+        };
+        written += rest;
     }
+    written
 }
 
 const HEAD: &str = r#"format = 1
@@ -134,7 +156,7 @@ units = "{units}"     # mm, m or ft-in
 # Rooms are needed for the floor map at notches and steps. Corners in order, walking round once.
 # [[room]]
 # name = "house"
-# outline = [[0, 0], [6000, 0], [6000, 4500], [0, 4500]]
+# outline = [{outline}]
 # finish = "plaster"    # boards, plaster or tiles
 
 # Each {support}: letters for rows (up the page), numbers along a row. Correct each place as measured.
@@ -155,7 +177,7 @@ zero = "A1"
 # Other points that were read: at = [x, y], or the name of a support.
 # [[point]]
 # id = "door"
-# at = [3000, 0]
+# at = "A1"           # or [x, y]
 # kind = "threshold"    # floor, benchmark, threshold, soffit, ground or change-point
 
 # One standing of the instrument, or one filling of the hose.
@@ -163,27 +185,27 @@ zero = "A1"
 [[setup]]
 id = "1"
 # instrument = "hose"   # level, laser or hose
-# hose = { bore = 10, reservoir = 200 }
-# reading_sd = 1.2      # 0.5 if read carefully, 1.2 if not
+# hose = { bore = {mm 10}, reservoir = {mm 200} }
+# reading_sd = {mm 1.2}      # 0.5 mm if read carefully, 1.2 mm if not
 # drift = true          # the water line creeps with time: every reading needs a time
 readings = "readings.csv"
 
 # Where the floor is to end: a height, "highest", "free" or { point = "door", offset = 0 }.
 [goal]
 height = "highest"
-# level_tolerance = 5
+# level_tolerance = {mm 5}
 # slope_tolerance = "1 in 500"
 
 # What a pass may do. Give your reason with each value.
 [limits]
-lift_per_pass = { value = {lift}, reason = "a choice for this job" }
+lift_per_pass = { value = {mm 5}, reason = "a choice for this job" }
 jacks = { value = 2, reason = "one person to a jack, and one to watch" }
 
 # The packers that can be had; price for a pack.
 # [stock]
 # packers = [
-#     { thickness = 3, pack = 50, price = 20.00 },
-#     { thickness = 10, pack = 50, price = 40.00 },
+#     { thickness = {mm 3}, pack = 50, price = 20.00 },
+#     { thickness = {mm 10}, pack = 50, price = 40.00 },
 # ]
 "#;
 
@@ -233,6 +255,50 @@ mod tests {
         check(Unit::Metres, Terms::Uk, "1.379");
         check(Unit::FeetInches, Terms::Us, "63 7/16");
         check(Unit::Millimetres, Terms::Nz, "161.2 cm");
+    }
+
+    #[test]
+    fn what_is_commented_out_is_right_too() {
+        let is_entry = |line: &str| {
+            line.starts_with(['[', ' ', ']'])
+                || line.split_once(" = ").is_some_and(|(key, _)| !key.contains(' '))
+        };
+        for (units, reading) in
+            [(Unit::Millimetres, "1612"), (Unit::Metres, "1.612"), (Unit::FeetInches, "63 7/16")]
+        {
+            let files = template(grid(units, Terms::Uk));
+            let text: Vec<&str> = files
+                .job
+                .lines()
+                .map(|line| match line.strip_prefix("# ") {
+                    Some(entry) if is_entry(entry) => entry,
+                    _ => line,
+                })
+                .filter(|line| !line.starts_with("[datum]") && !line.starts_with("zero = "))
+                .filter(|line| !line.starts_with("reading_units"))
+                .collect();
+            let text = text.join("\n");
+            assert!(
+                text.contains("\npackers = [\n") && text.contains("\n[[benchmark]]\n"),
+                "{text}"
+            );
+            let mut minute = 0;
+            let rows: Vec<String> = (files.readings + "BM,,,\n")
+                .lines()
+                .map(|line| {
+                    minute += 1;
+                    line.replacen(",,,", &format!(",{reading},{minute},"), 1)
+                })
+                .collect();
+            let source = SourceFile::new("job.toml", text.as_str());
+            let loaded = load(&source, &mut |_| Ok(rows.join("\n")));
+            assert_eq!(loaded.faults, [], "{text}");
+            let job = loaded.job.unwrap();
+            let bore_on_reservoir = job.survey.setups[0].scale - 1.0;
+            assert!((bore_on_reservoir - 0.0025).abs() < 1e-12, "{bore_on_reservoir}");
+            assert_eq!(job.stock.packers[1].thickness.to_mm(), 10.0);
+            assert_eq!(job.goal.level_tolerance.unwrap().to_mm(), 5.0);
+        }
     }
 
     #[test]

@@ -5,10 +5,12 @@ use floorwright_engine::settings::{Preference, TargetHeight};
 use floorwright_engine::site::{Finish, PointKind, Position};
 use floorwright_engine::survey::{Datum, Drift, LegWeight, ReadingSd};
 use floorwright_engine::units::{ExactLength, Length, Level, Minutes};
-use floorwright_job::form_v1::{Terms, schema};
+use floorwright_job::form_v1::{Form, Quantity, Terms, schema};
 use floorwright_job::input::OwnFigure;
 use floorwright_job::measure::Unit;
-use floorwright_job::{CsvMeaning, Document, JobInput, Loaded, SourceFile, from_csv, load, write};
+use floorwright_job::{
+    CsvMeaning, Document, JobInput, Loaded, SourceFile, check, from_csv, load, write,
+};
 use serde_json::Value;
 
 const DOCS: &str = include_str!("../../../docs/job.md");
@@ -105,6 +107,40 @@ fn the_example_comes_back_when_it_is_written() {
         readings.map(|reading| (reading.point.clone(), reading.value)).collect::<Vec<_>>()
     };
     assert_eq!(levels(&again), levels(&before));
+}
+
+#[test]
+fn the_form_comes_back_through_json() {
+    let document = Document::parse(&SourceFile::new("job.toml", block("toml", 0)));
+    let json = serde_json::to_string(document.form()).unwrap();
+    let form: Form = serde_json::from_str(&json).unwrap();
+    assert_eq!(&form, document.form());
+}
+
+#[test]
+fn a_form_that_was_made_in_another_way_is_checked_the_same() {
+    let mut document = Document::parse(&SourceFile::new("job.toml", block("toml", 0)));
+    let mut form = document.form().clone();
+    form.support[0].gap = Some(Quantity::Number(-3.0));
+    document = Document::of_form(form, "this job");
+    let loaded = check(document, &mut |_| Ok(block("csv", 0).to_owned()));
+    let shown: Vec<String> = loaded.faults.iter().map(ToString::to_string).collect();
+    assert_eq!(shown, ["this job: support A1: gap is out of range: -3 mm, must be 0 mm to 300 mm"]);
+}
+
+#[test]
+fn a_table_can_be_written_as_a_job() {
+    let source = SourceFile::new("floor.csv", block("csv", 1));
+    let loaded = from_csv(&source, CsvMeaning::default());
+    let text = write(&loaded.form).unwrap();
+    assert!(text.contains("[[support]]\nid = \"A2\"\nat = [1800, 0]\n"), "{text}");
+    let again = load(&SourceFile::new("job.toml", text), &mut |name| {
+        assert_eq!(name, "floor.csv");
+        Ok(source.text.clone())
+    });
+    let (again, before) = (job_of(again), job_of(loaded));
+    assert_eq!(again.site, before.site);
+    assert_eq!(again.survey, before.survey);
 }
 
 #[test]

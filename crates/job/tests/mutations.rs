@@ -2,6 +2,7 @@
 //! none panics, none takes long.
 
 use floorwright_job::{CsvMeaning, Loaded, SourceFile, from_csv, load};
+use proptest::prelude::*;
 use std::time::{Duration, Instant};
 
 const DOCS: &str = include_str!("../../../docs/job.md");
@@ -98,6 +99,11 @@ fn replace_number(bytes: &[u8], dice: &mut Dice) -> Vec<u8> {
     changed
 }
 
+#[expect(clippy::disallowed_methods, reason = "a test may time what it runs")]
+fn clock() -> Instant {
+    Instant::now()
+}
+
 /// Whatever came in, what comes out holds together.
 fn check_sane(loaded: &Loaded, texts: [&str; 2]) {
     let text = texts[0];
@@ -124,7 +130,7 @@ fn check_sane(loaded: &Loaded, texts: [&str; 2]) {
 #[test]
 fn damaged_jobs() {
     let (job, table) = (block("toml", 0), block("csv", 0));
-    let started = Instant::now();
+    let started = clock();
     let mut n_jobs = 0;
     for seed in 0..N_MUTANTS {
         let text = damage(job, &mut Dice(seed));
@@ -140,7 +146,7 @@ fn damaged_jobs() {
 #[test]
 fn damaged_tables() {
     let with_job = block("toml", 0);
-    let started = Instant::now();
+    let started = clock();
     for seed in 0..N_MUTANTS {
         let dice = &mut Dice(seed);
         let alone = damage(block("csv", 1), dice);
@@ -158,7 +164,7 @@ fn damaged_tables() {
 
 #[test]
 fn a_job_with_ten_thousand_supports_and_every_name_wrong_ends() {
-    let started = Instant::now();
+    let started = clock();
     let mut text = String::from("format = 1\n[datum]\nzero = \"S0\"\n");
     let mut rows = String::from("point,reading\n");
     for idx in 0..10_000 {
@@ -173,4 +179,16 @@ fn a_job_with_ten_thousand_supports_and_every_name_wrong_ends() {
     let loaded = load(&SourceFile::new("job.toml", text), &mut |_| Ok(rows.clone()));
     assert_eq!(loaded.faults.iter().filter(|fault| fault.is_error()).count(), 10_000);
     assert!(started.elapsed() < Duration::from_secs(120), "{:?}", started.elapsed());
+}
+
+proptest! {
+    #[test]
+    fn arbitrary_text_is_no_job_and_no_panic(text in any::<String>()) {
+        let source = SourceFile::new("job.toml", text.as_str());
+        check_sane(&load(&source, &mut |_| Ok(String::new())), [&text, ""]);
+        check_sane(&from_csv(&source, CsvMeaning::default()), [&text, ""]);
+        let table = format!("point,x,y,reading,time,kind,level\n{text}");
+        let source = SourceFile::new("floor.csv", table.as_str());
+        check_sane(&from_csv(&source, CsvMeaning::default()), [&table, ""]);
+    }
 }

@@ -123,7 +123,7 @@ fn form_of_table(
             && named.insert(point.to_owned())
         {
             lines.put(format!("support.{}", form.support.len()), row.line);
-            let at = Some([Quantity::from(x), Quantity::from(y)]);
+            let at = Some([typed(x), typed(y)]);
             form.support.push(SupportForm { id: point.to_owned(), at, ..SupportForm::default() });
         } else if is_floor
             && !named.contains(point)
@@ -162,6 +162,16 @@ fn form_of_table(
         })
         .collect();
     (form, lines, assumptions)
+}
+
+/// A plain number as a number, so that the form is written without quotes round it.
+fn typed(cell: &str) -> Quantity {
+    let plain =
+        cell.trim_start_matches('-').bytes().all(|byte| byte.is_ascii_digit() || byte == b'.');
+    match cell.parse() {
+        Ok(number) if plain && cell.len() < 15 => Quantity::Number(number),
+        _ => Quantity::from(cell),
+    }
 }
 
 fn check_with(
