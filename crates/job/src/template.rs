@@ -111,13 +111,16 @@ fn coordinate(spacing: ExactLength, steps: usize, units: Unit) -> String {
     bare.map_or_else(|| format!("\"{}\"", text.replace('"', "\\\"")), str::to_owned)
 }
 
-/// The four corners of the grid, a hand's breadth outside the supports.
+/// The four corners of the grid, two hands outside the supports.
 fn outline(grid: Grid, rows: usize, columns: usize) -> String {
-    const MARGIN: i64 = 200_000_000;
+    let margin = match grid.units {
+        Unit::Millimetres | Unit::Metres => 200_000_000,
+        Unit::FeetInches => 203_200_000, // 8 in
+    };
     let side = |spacing: ExactLength, steps: usize| {
         let steps = i64::try_from(steps - 1).unwrap_or(i64::MAX);
-        let end = spacing.to_nm().saturating_mul(steps).saturating_add(MARGIN);
-        [-MARGIN, end].map(|nm| coordinate(ExactLength::nm(nm), 1, grid.units))
+        let end = spacing.to_nm().saturating_mul(steps).saturating_add(margin);
+        [-margin, end].map(|nm| coordinate(ExactLength::nm(nm), 1, grid.units))
     };
     let ([left, right], [bottom, top]) =
         (side(grid.spacing_x, columns), side(grid.spacing_y, rows));

@@ -664,6 +664,16 @@ r.csv:6: reading of A1: the setup is not given
 r.csv:7: reading of B1: only one of x and y is given
   hint: give both, or neither"#
     );
+    let shared = SOUND.to_owned()
+        + "[[setup]]\nid = \"2\"\nreadings = \"r.csv\"\n[[setup]]\nid = \"3\"\nreadings = \"r.csv\"\n";
+    let loaded = load(&SourceFile::new("job.toml", shared), &mut |_| {
+        Ok("point,reading\nA1,1500\nB1,1501\n".to_owned())
+    });
+    assert_eq!(
+        shown(&loaded),
+        "job.toml:31: setup 3: another setup has taken all readings of r.csv\n  \
+         hint: give the table a setup column, or each setup a table"
+    );
 }
 
 #[test]

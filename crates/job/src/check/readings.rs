@@ -76,15 +76,20 @@ impl Checker<'_> {
             }
             Some(RowsForm::File(file)) => {
                 let needed = ["point", "reading"];
-                let uses_file = |setup: &&SetupForm| matches!(&setup.readings, Some(RowsForm::File(named)) if named == file);
-                let first_use =
-                    self.form.setup.iter().find(uses_file).is_some_and(|first| first.id == form.id);
                 let Some(table) = self.table(spot, "readings", file, READING_COLUMNS, &needed)
                 else {
                     return Vec::new();
                 };
-                if first_use {
+                let names_file = |setup: &&SetupForm| matches!(&setup.readings, Some(RowsForm::File(named)) if named == file);
+                let first = self.form.setup.iter().find(names_file);
+                if first.is_some_and(|first| first.id == form.id) {
                     self.check_setup_column(&table);
+                } else if !table.has("setup") {
+                    let what = format!("another setup has taken all readings of {file}");
+                    let fault = self.error(spot, "readings", what);
+                    self.faults
+                        .push(fault.hint("give the table a setup column, or each setup a table"));
+                    return Vec::new();
                 }
                 self.rows_of_table(form, &table, benchmarks)
             }
