@@ -7,7 +7,16 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// Names that `cargo run -p floorwright-draw --example l_house -- NAME` can draw.
-const PICTURES: &[&str] = &[];
+const PICTURES: &[&str] = &[
+    "floor-before",
+    "floor-after",
+    "floor-before-phone",
+    "lift",
+    "lift-phone",
+    "section",
+    "pass-1",
+    "passes",
+];
 
 /// Widths in pixels at which a picture is tried: A4 on paper, and a small phone.
 const WIDTHS: &[u32] = &[1240, 360];

@@ -166,6 +166,21 @@ impl Canvas {
         self.areas(class, &[spots.to_vec()], fill, stroke);
     }
 
+    /// Draws something of which only what lies in these areas shows.
+    ///
+    /// The name of the clip comes from its shape: pictures on one page cannot take each other's.
+    pub fn clipped(&mut self, areas: &[Vec<Spot>], draw: impl FnOnce(&mut Self)) {
+        let outside = std::mem::take(&mut self.parts);
+        draw(self);
+        let inside = std::mem::replace(&mut self.parts, outside);
+        let paths: Vec<_> = areas.iter().map(|spots| path_of(spots, true)).collect();
+        let name = format!("clip-{:016x}", fnv_1a(&paths.concat()));
+        self.parts.push(html! {
+            clipPath id=(name) { @for path in &paths { path d=(path) {} } }
+            g clip-path={ "url(#" (name) ")" } { @for part in &inside { "\n" (part) } }
+        });
+    }
+
     /// Several areas of one colour.
     pub fn areas(&mut self, class: &str, areas: &[Vec<Spot>], fill: &str, stroke: Stroke) {
         let path: String = areas.iter().map(|spots| path_of(spots, true)).collect();
@@ -235,6 +250,12 @@ impl Canvas {
         };
         format!("{}\n", picture.into_string())
     }
+}
+
+/// The 64-bit hash of Fowler, Noll and Vo, variant 1a; constants from memory.
+fn fnv_1a(text: &str) -> u64 {
+    let start = 0xcbf2_9ce4_8422_2325;
+    text.bytes().fold(start, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3))
 }
 
 fn path_of(spots: &[Spot], closed: bool) -> String {

@@ -178,15 +178,32 @@ mod tests {
         }
     }
 
-    /// The same measure refuses a traffic light, so it can fail.
+    /// Smallest colour difference between a class and the one as far on the other side.
+    fn least_across(colours: &[Rgb], matrix: &[[f64; 3]; 3]) -> f64 {
+        let pairs = (0..colours.len() / 2).map(|class| (class, colours.len() - 1 - class));
+        let steps = pairs.map(|(low, high)| least_step(&[colours[low], colours[high]], matrix));
+        steps.fold(f64::INFINITY, f64::min)
+    }
+
+    /// A traffic light (red over yellow to green) fails the same measure, so the measure can fail.
     #[test]
-    fn a_traffic_light_would_be_refused() {
-        let amber_pairs = [Rgb(0xfd, 0xae, 0x61), Rgb(0xa6, 0xd9, 0x6a)];
-        let least = least_step(&[Rgb(0xc8, 0x60, 0x30), Rgb(0x90, 0x80, 0x20)], &BLINDNESS[2].1);
-        assert!(least < 20.0, "{least:.1}");
-        assert!(
-            least_step(&amber_pairs, &BLINDNESS[2].1) < least_step(&amber_pairs, &BLINDNESS[0].1)
-        );
+    fn high_and_low_stay_apart_where_a_traffic_light_would_not() {
+        for (kind, matrix) in &BLINDNESS {
+            let least = least_across(&PALETTE, matrix);
+            assert!(least >= 20.0, "{kind}: high against low {least:.1}");
+        }
+        // The eleven-class red-yellow-green map of the ColorBrewer schemes, from memory.
+        let traffic_light = [
+            0xa50026, 0xd73027, 0xf46d43, 0xfdae61, 0xfee08b, 0xffffbf, 0xd9ef8b, 0xa6d96a,
+            0x66bd63, 0x1a9850, 0x006837,
+        ]
+        .map(|code: u32| {
+            let [_, red, green, blue] = code.to_be_bytes();
+            Rgb(red, green, blue)
+        });
+        let [normal, deuteranope] =
+            [0, 2].map(|kind: usize| least_across(&traffic_light, &BLINDNESS[kind].1));
+        assert!(normal > 20.0 && deuteranope < 8.0, "{normal:.1} {deuteranope:.1}");
     }
 
     #[test]

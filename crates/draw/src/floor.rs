@@ -5,9 +5,10 @@ use crate::classes::PALETTE;
 use crate::clip::inside_rooms;
 use crate::labels::Placed;
 use crate::number::tidy;
-use crate::picture::{FloorPicture, FloorPoint};
-use crate::plan::{Extent, Plan, Symbol, draw_lines, is_drawable, plate_size};
+use crate::picture::{FloorPicture, FloorPoint, ShadedCell};
+use crate::plan::{Extent, Lines, Plan, PlanLabel, Symbol, draw_lines, is_drawable, plate_size};
 use crate::sheet::{BLACK, NO_STROKE, Style, WHITE};
+use floorwright_engine::site::Position;
 
 /// Draws how far the floor is from the target: shading, contours, and at each point its name, a
 /// symbol and a signed number.
@@ -21,14 +22,17 @@ pub fn floor_map(picture: &FloorPicture) -> String {
     let (points, lost): (Vec<_>, Vec<_>) =
         picture.points.iter().partition(|point| is_drawable(point.at));
     let extent = Extent::of(&picture.rooms, points.iter().map(|point| point.at));
-    let mut plan = Plan::new(picture.medium, &picture.title_block, &extent);
+    let mut plan = Plan::new(picture.medium, &picture.title_block, extent);
     shade(&mut plan, picture);
     let index_lines = contours(&mut plan, picture);
     plan.walls(&picture.rooms);
     let rooms: Vec<Rect> = points.iter().map(|point| plan.reserve_symbol(point.at)).collect();
-    for (point, room) in points.iter().zip(&rooms) {
-        plan.label(room, point.point.as_str(), &label_of(picture, point));
-    }
+    let labels = points.iter().zip(&rooms).map(|(point, &symbol)| {
+        let full = label_of(picture, point);
+        let short = full[1..].to_vec();
+        PlanLabel { symbol, name: point.point.to_string(), forms: vec![full, short] }
+    });
+    plan.label_all(&labels.collect::<Vec<_>>());
     for (point, room) in points.iter().zip(&rooms) {
         draw_point(&mut plan, picture, point, room.centre());
     }
@@ -41,26 +45,45 @@ pub fn floor_map(picture: &FloorPicture) -> String {
         let names: Vec<_> = lost.iter().map(|point| point.point.as_str()).collect();
         plan.sheet.paragraph(&format!("without a place on the plan: {}", names.join(", ")));
     }
-    plan.admit_left_out();
+    plan.admit_left_out(&["no names of points; they are in the table of levels"]);
     plan.sheet.finish()
 }
 
+/// Fills the cells with the colours of their classes; what lies outside the rooms does not show.
 fn shade(plan: &mut Plan, picture: &FloorPicture) {
-    for (class, colour) in PALETTE.iter().enumerate() {
-        let cells: Vec<_> = picture
-            .cells
-            .iter()
-            .filter(|cell| picture.colours.class(cell.departure) == class)
-            .filter(|cell| {
-                cell.departure.is_finite() && cell.corners.iter().all(|&c| is_drawable(c))
-            })
-            .map(|cell| plan.view.spots(&cell.corners))
-            .collect();
-        if !cells.is_empty() {
-            let colour = colour.to_string();
-            plan.sheet.canvas.areas("shade", &cells, &colour, NO_STROKE);
+    let rooms: Vec<_> =
+        picture.rooms.iter().map(|room| plan.view.spots(room.outline.corners())).collect();
+    let view = plan.view;
+    plan.sheet.canvas.clipped(&rooms, |canvas| {
+        for (class, colour) in PALETTE.iter().enumerate() {
+            let of_class = |cell: &&ShadedCell| {
+                cell.departure.is_finite()
+                    && picture.colours.class(cell.departure) == class
+                    && cell.corners.iter().all(|&corner| is_drawable(corner))
+            };
+            let cells = picture.cells.iter().filter(of_class).map(|cell| cell.corners.clone());
+            let areas: Vec<_> = joined(cells).iter().map(|corners| view.spots(corners)).collect();
+            if !areas.is_empty() {
+                canvas.areas("shade", &areas, &colour.to_string(), NO_STROKE);
+            }
+        }
+    });
+}
+
+/// Joins upright rectangles that follow one another in a row, to keep the picture small.
+fn joined(cells: impl Iterator<Item = Vec<Position>>) -> Vec<Vec<Position>> {
+    let mut areas: Vec<Vec<Position>> = Vec::new();
+    for cell in cells {
+        match (areas.last_mut().map(Vec::as_mut_slice), cell.as_slice()) {
+            (Some([a, b, c, d]), [e, f, g, h])
+                if b == e && c == h && a.y == f.y && d.y == g.y && b.x == c.x && f.x == g.x =>
+            {
+                (*b, *c) = (*f, *g);
+            }
+            _ => areas.push(cell),
         }
     }
+    areas
 }
 
 /// Draws the contours, and gives the index lines that may carry their number.
@@ -104,8 +127,10 @@ fn contour_numbers(plan: &mut Plan, picture: &FloorPicture, lines: &[(String, Ve
             if step % 2 == 0 { middle + step / 2 } else { middle.wrapping_sub(step.div_ceil(2)) }
         });
         let centres: Vec<_> = outwards.filter_map(|idx| spots.get(idx).copied()).collect();
-        if let Some(rect) = plan.labels.place_at(centres, size) {
-            let placed = Placed { rect, leader: None };
+        let air = 2.0 * plan.sheet.style.pad;
+        let with_air = (size.0 + 2.0 * air, size.1 + 2.0 * air);
+        if let Some(rect) = plan.labels.place_at(centres, with_air) {
+            let placed = Placed { rect: rect.shrunk(air), leader: None };
             let style = plan.sheet.style;
             draw_lines(&mut plan.sheet.canvas, &style, &placed, "contour-number", &text);
         }
@@ -116,10 +141,10 @@ fn known(point: &FloorPoint) -> Option<floorwright_engine::units::Length> {
     point.departure.filter(|departure| departure.is_finite())
 }
 
-fn label_of(picture: &FloorPicture, point: &FloorPoint) -> Vec<(String, bool)> {
+fn label_of(picture: &FloorPicture, point: &FloorPoint) -> Lines {
     let name = (point.point.to_string(), false);
     let Some(departure) = known(point) else {
-        return vec![name, ("no level".to_owned(), false)];
+        return vec![name, ("none".to_owned(), false)];
     };
     let outside = picture.tolerance.is_none_or(|tolerance| departure.abs() > tolerance);
     let doubt = if point.suspect { "?" } else { "" };
@@ -142,11 +167,12 @@ fn draw_point(plan: &mut Plan, picture: &FloorPicture, point: &FloorPoint, centr
 }
 
 fn draw_doubt(canvas: &mut Canvas, style: &Style, centre: Spot) {
-    let stroke = Stroke { colour: BLACK, width: style.medium, dashes: "1 0.6" };
+    let stroke = Stroke { colour: BLACK, width: style.medium, dashes: style.dashes };
     canvas.circle("doubt", centre, 1.5 * style.symbol, "none", stroke);
 }
 
 fn legend(plan: &mut Plan, picture: &FloorPicture) {
+    let is_turned = plan.view.is_turned();
     let sheet = &mut plan.sheet;
     sheet.heading("mm above (+) or below (\u{2212}) the target");
     sheet.colour_rows(&picture.colours.legend());
@@ -159,12 +185,12 @@ fn legend(plan: &mut Plan, picture: &FloorPicture) {
     };
     sheet.symbol_row(shape(Symbol::Up, PALETTE[7].to_string()), "floor above the target");
     sheet.symbol_row(shape(Symbol::Down, PALETTE[3].to_string()), "floor below the target");
-    sheet.symbol_row(shape(Symbol::Dot, middle), "at the target (number is 0)");
+    sheet.symbol_row(shape(Symbol::Dot, middle), "at the target: 0");
     if picture.points.iter().any(|point| point.suspect) {
         sheet.symbol_row(draw_doubt, "? in doubt: read it again");
     }
     if picture.points.iter().any(|point| known(point).is_none()) {
-        sheet.symbol_row(shape(Symbol::Cross, WHITE.to_owned()), "no level");
+        sheet.symbol_row(shape(Symbol::Cross, WHITE.to_owned()), "none: no level");
     }
     if let Some(tolerance) = picture.tolerance {
         let tolerance = tidy(tolerance);
@@ -174,7 +200,7 @@ fn legend(plan: &mut Plan, picture: &FloorPicture) {
         sheet
             .paragraph(&format!("contours every {} mm; index lines carry numbers", tidy(interval)));
     }
-    sheet.orientation(picture.orientation);
+    sheet.orientation(picture.orientation, is_turned);
     if !picture.target_note.is_empty() {
         sheet.paragraph(&format!("target: {}", picture.target_note));
     }

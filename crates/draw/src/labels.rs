@@ -4,13 +4,18 @@ use crate::canvas::{Rect, Spot};
 use std::collections::BTreeMap;
 
 /// The room on a map that is already taken.
+#[derive(Clone)]
 pub(crate) struct Labels {
     area: Rect,
     cell: f64,
     taken: Vec<Rect>,
-    by_cell: BTreeMap<(i64, i64), Vec<usize>>,
+    taken_by_cell: ByCell,
     leaders: Vec<(Spot, Spot)>,
+    leaders_by_cell: ByCell,
 }
+
+/// Indices of whatever touches a cell of a square grid.
+type ByCell = BTreeMap<(i64, i64), Vec<usize>>;
 
 /// Where a label went.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -19,6 +24,9 @@ pub(crate) struct Placed {
     /// The line from the symbol to the label, if it stands apart.
     pub leader: Option<(Spot, Spot)>,
 }
+
+/// A label to be placed: the room of its symbol, then its own width and height.
+pub(crate) type Wanted = (Rect, (f64, f64));
 
 /// Directions to try right beside the symbol: right, left, above, below, then the corners.
 const BESIDE: [(f64, f64); 8] = [
@@ -33,7 +41,7 @@ const BESIDE: [(f64, f64); 8] = [
 ];
 
 /// How many rings of places further out are tried on a leader.
-const RINGS: usize = 10;
+const RINGS: usize = 6;
 
 /// Places on each ring.
 const ON_RING: usize = 16;
@@ -41,26 +49,71 @@ const ON_RING: usize = 16;
 impl Labels {
     /// A map with nothing on it; `cell` is about the size of a label.
     pub fn new(area: Rect, cell: f64) -> Self {
-        Self { area, cell, taken: Vec::new(), by_cell: BTreeMap::new(), leaders: Vec::new() }
+        Self {
+            area,
+            cell,
+            taken: Vec::new(),
+            taken_by_cell: ByCell::new(),
+            leaders: Vec::new(),
+            leaders_by_cell: ByCell::new(),
+        }
     }
 
     /// Keeps labels out of a rectangle.
     pub fn reserve(&mut self, rect: Rect) {
-        let idx = self.taken.len();
         for cell in self.cells(&rect) {
-            self.by_cell.entry(cell).or_default().push(idx);
+            self.taken_by_cell.entry(cell).or_default().push(self.taken.len());
         }
         self.taken.push(rect);
     }
 
-    /// A place for a label of this size at a symbol whose own room is reserved.
-    pub fn place(&mut self, symbol: &Rect, (width, height): (f64, f64)) -> Option<Placed> {
-        let placed = self
-            .beside(symbol, width, height)
-            .or_else(|| self.on_a_leader(symbol, width, height))?;
+    /// Finds places for labels at symbols whose own room is reserved.
+    ///
+    /// Labels that all stand on the same side of their symbols read best, so each side is tried as
+    /// the first choice of all, and the one that leaves out and moves fewest labels is taken.
+    pub fn place_all(&mut self, wanted: &[Wanted]) -> Vec<Option<Placed>> {
+        let tries = (0..BESIDE.len()).map(|first_choice| {
+            let mut labels = self.clone();
+            let (cost, placed) = labels.try_all(wanted, first_choice);
+            (cost, labels, placed)
+        });
+        match tries.min_by_key(|(cost, _, _)| *cost) {
+            Some((_, labels, placed)) => {
+                *self = labels;
+                placed
+            }
+            None => Vec::new(),
+        }
+    }
+
+    fn try_all(&mut self, wanted: &[Wanted], first_choice: usize) -> (usize, Vec<Option<Placed>>) {
+        let mut cost = 0;
+        let mut placed: Vec<Option<Placed>> = Vec::new();
+        for (symbol, size) in wanted {
+            let found = self.beside(symbol, *size, first_choice);
+            cost += found.map_or(0, |(tries, _)| tries.min(1));
+            placed.push(found.map(|(_, label)| label));
+            self.keep(found.map(|(_, label)| label));
+        }
+        for ((symbol, size), label) in wanted.iter().zip(&mut placed) {
+            if label.is_none() {
+                *label = self.on_a_leader(symbol, *size);
+                self.keep(*label);
+                cost += if label.is_some() { 20 } else { 1000 };
+            }
+        }
+        (cost, placed)
+    }
+
+    fn keep(&mut self, placed: Option<Placed>) {
+        let Some(placed) = placed else { return };
         self.reserve(placed.rect);
-        self.leaders.extend(placed.leader);
-        Some(placed)
+        if let Some((from, to)) = placed.leader {
+            for cell in self.cells(&span(from, to)) {
+                self.leaders_by_cell.entry(cell).or_default().push(self.leaders.len());
+            }
+            self.leaders.push((from, to));
+        }
     }
 
     /// The first of these centres at which a label of this size is free.
@@ -77,54 +130,65 @@ impl Labels {
         Some(rect)
     }
 
-    fn beside(&self, symbol: &Rect, width: f64, height: f64) -> Option<Placed> {
+    /// A place right beside the symbol, with the number of choices passed over.
+    fn beside(
+        &self,
+        symbol: &Rect,
+        (width, height): (f64, f64),
+        first_choice: usize,
+    ) -> Option<(usize, Placed)> {
         let (x, y) = symbol.centre();
         let reach = (symbol.width / 2.0 + width / 2.0, symbol.height / 2.0 + height / 2.0);
-        BESIDE
-            .iter()
+        let others = (0..BESIDE.len()).filter(|&choice| choice != first_choice);
+        std::iter::once(first_choice)
+            .chain(others)
+            .map(|choice| BESIDE[choice])
             .map(|(dx, dy)| (x + dx * reach.0, y + dy * reach.1))
             .map(|centre| Rect::around(centre, width / 2.0, height / 2.0))
-            .find(|rect| self.is_free(rect))
-            .map(|rect| Placed { rect, leader: None })
+            .enumerate()
+            .find(|(_, rect)| self.is_free(rect))
+            .map(|(tries, rect)| (tries, Placed { rect, leader: None }))
     }
 
-    fn on_a_leader(&self, symbol: &Rect, width: f64, height: f64) -> Option<Placed> {
+    fn on_a_leader(&self, symbol: &Rect, (width, height): (f64, f64)) -> Option<Placed> {
         let from = symbol.centre();
-        (2..2 + RINGS).flat_map(|ring| (0..ON_RING).map(move |place| (ring, place))).find_map(
-            |(ring, place)| {
-                let turn = std::f64::consts::TAU * place as f64 / ON_RING as f64;
+        let places = (2..2 + RINGS).flat_map(|ring| (0..ON_RING).map(move |turn| (ring, turn)));
+        places
+            .map(|(ring, turn)| {
+                let angle = std::f64::consts::TAU * turn as f64 / ON_RING as f64;
                 let far = ring as f64 * 0.6;
                 let centre =
-                    (from.0 + turn.cos() * far * width, from.1 - turn.sin() * far * height);
-                let rect = Rect::around(centre, width / 2.0, height / 2.0);
+                    (from.0 + angle.cos() * far * width, from.1 - angle.sin() * far * height);
+                Rect::around(centre, width / 2.0, height / 2.0)
+            })
+            .find_map(|rect| {
                 let to = (from.0.clamp(rect.x, rect.right()), from.1.clamp(rect.y, rect.bottom()));
                 let free = self.is_free(&rect) && self.is_clear(symbol, from, to);
                 free.then_some(Placed { rect, leader: Some((from, to)) })
-            },
-        )
+            })
     }
 
     fn is_free(&self, rect: &Rect) -> bool {
         self.area.holds(rect)
-            && self.near(rect).all(|taken| !taken.overlaps(rect))
-            && self.leaders.iter().all(|&(from, to)| !rect.is_crossed_by(from, to))
+            && self.taken_near(rect).all(|taken| !taken.overlaps(rect))
+            && self.leaders_near(rect).all(|&(from, to)| !rect.is_crossed_by(from, to))
     }
 
     /// Whether a leader runs over nothing but the symbol that it starts from.
     fn is_clear(&self, symbol: &Rect, from: Spot, to: Spot) -> bool {
-        let span = Rect::new(
-            from.0.min(to.0),
-            from.1.min(to.1),
-            (from.0 - to.0).abs(),
-            (from.1 - to.1).abs(),
-        );
-        self.near(&span).all(|taken| taken == symbol || !taken.is_crossed_by(from, to))
-            && self.leaders.iter().all(|&leader| !cross(leader, (from, to)))
+        let span = span(from, to);
+        self.taken_near(&span).all(|taken| taken == symbol || !taken.is_crossed_by(from, to))
+            && self.leaders_near(&span).all(|&leader| !cross(leader, (from, to)))
     }
 
-    fn near(&self, rect: &Rect) -> impl Iterator<Item = &Rect> {
-        let lists = self.cells(rect).filter_map(|cell| self.by_cell.get(&cell));
+    fn taken_near(&self, rect: &Rect) -> impl Iterator<Item = &Rect> {
+        let lists = self.cells(rect).filter_map(|cell| self.taken_by_cell.get(&cell));
         lists.flatten().map(|&idx| &self.taken[idx])
+    }
+
+    fn leaders_near(&self, rect: &Rect) -> impl Iterator<Item = &(Spot, Spot)> {
+        let lists = self.cells(rect).filter_map(|cell| self.leaders_by_cell.get(&cell));
+        lists.flatten().map(|&idx| &self.leaders[idx])
     }
 
     fn cells(&self, rect: &Rect) -> impl Iterator<Item = (i64, i64)> + use<> {
@@ -134,6 +198,12 @@ impl Labels {
         let rows = index(rect.y)..=index(rect.bottom());
         columns.flat_map(move |column| rows.clone().map(move |row| (column, row)))
     }
+}
+
+/// The rectangle that a line spans.
+fn span(from: Spot, to: Spot) -> Rect {
+    let (width, height) = ((from.0 - to.0).abs(), (from.1 - to.1).abs());
+    Rect::new(from.0.min(to.0), from.1.min(to.1), width, height)
 }
 
 fn cross((a, b): (Spot, Spot), (c, d): (Spot, Spot)) -> bool {
@@ -154,7 +224,8 @@ mod tests {
         for symbol in &symbols {
             labels.reserve(*symbol);
         }
-        let placed = symbols.iter().map(|symbol| labels.place(symbol, (11.0, 7.0))).collect();
+        let wanted: Vec<_> = symbols.iter().map(|&symbol| (symbol, (11.0, 7.0))).collect();
+        let placed = labels.place_all(&wanted);
         (symbols, placed)
     }
 

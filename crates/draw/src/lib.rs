@@ -28,17 +28,23 @@ mod floor;
 mod labels;
 mod lift;
 mod number;
+mod passes;
 mod picture;
 mod plan;
+mod profile;
 mod sheet;
+mod terminal;
 mod text;
 
 pub use classes::{ColourScale, PALETTE, Rgb};
 pub use floor::floor_map;
 pub use lift::lift_map;
 pub use number::Decimals;
+pub use passes::pass_map;
 pub use picture::{
     Contour, FloorPicture, FloorPoint, LiftPicture, Medium, Move, Orientation, Paper, PassPicture,
     PassStep, ProfilePicture, ProfilePoint, ProfileSupport, Revision, RoomOutline, ShadedCell,
     Side, SupportMark, TitleBlock,
 };
+pub use profile::profile;
+pub use terminal::terminal_map;

@@ -4,7 +4,7 @@ use crate::canvas::{Canvas, Rect, Spot};
 use crate::classes::{PALETTE, Rgb};
 use crate::number::tidy;
 use crate::picture::{LiftPicture, SupportMark};
-use crate::plan::{Extent, Plan, Symbol, is_drawable};
+use crate::plan::{Extent, Lines, Plan, PlanLabel, Symbol, is_drawable};
 use crate::sheet::{Style, WHITE};
 use floorwright_engine::units::Length;
 
@@ -20,12 +20,15 @@ pub fn lift_map(picture: &LiftPicture) -> String {
     let (supports, lost): (Vec<_>, Vec<_>) =
         picture.supports.iter().partition(|support| is_drawable(support.at));
     let extent = Extent::of(&picture.rooms, supports.iter().map(|support| support.at));
-    let mut plan = Plan::new(picture.medium, &picture.title_block, &extent);
+    let mut plan = Plan::new(picture.medium, &picture.title_block, extent);
     plan.walls(&picture.rooms);
     let rooms: Vec<Rect> = supports.iter().map(|s| plan.reserve_symbol(s.at)).collect();
-    for (support, room) in supports.iter().zip(&rooms) {
-        plan.label(room, support.support.as_str(), &label_of(picture, support));
-    }
+    let labels = supports.iter().zip(&rooms).map(|(support, &symbol)| {
+        let full = label_of(picture, support);
+        let forms = vec![full.clone(), full[..2].to_vec(), full[1..2].to_vec()];
+        PlanLabel { symbol, name: support.support.to_string(), forms }
+    });
+    plan.label_all(&labels.collect::<Vec<_>>());
     for (support, room) in supports.iter().zip(&rooms) {
         draw_support(&mut plan, picture, support, room.centre());
     }
@@ -36,19 +39,24 @@ pub fn lift_map(picture: &LiftPicture) -> String {
         let names: Vec<_> = lost.iter().map(|support| support.support.as_str()).collect();
         plan.sheet.paragraph(&format!("without a place on the plan: {}", names.join(", ")));
     }
-    plan.admit_left_out();
+    let lacking = [
+        "no packers; they are in the table of lifts",
+        "no names or packers; they are in the table of lifts",
+    ];
+    plan.admit_left_out(&lacking);
     plan.sheet.finish()
 }
 
-fn label_of(picture: &LiftPicture, support: &SupportMark) -> Vec<(String, bool)> {
+fn label_of(picture: &LiftPicture, support: &SupportMark) -> Lines {
     let name = (support.support.to_string(), false);
     if support.fixed.is_some() {
         return vec![name, ("stays".to_owned(), false)];
     }
     if !support.lift.is_finite() {
-        return vec![name, ("no lift".to_owned(), false)];
+        return vec![name, ("none".to_owned(), false)];
     }
-    let mut lines = vec![name, (picture.decimals.signed(support.lift), true)];
+    let moves = picture.decimals.round(support.lift) != 0.0;
+    let mut lines = vec![name, (picture.decimals.signed(support.lift), moves)];
     let stack: Vec<_> = support.packers.iter().map(|&thickness| tidy(thickness)).collect();
     lines.extend(stack.chunks(2).map(|pair| (pair.join("+"), false)));
     lines
@@ -85,9 +93,10 @@ pub(crate) fn lift_rows(colours: &crate::ColourScale) -> Vec<(Rgb, String)> {
 }
 
 fn legend(plan: &mut Plan, picture: &LiftPicture) {
+    let is_turned = plan.view.is_turned();
     let sheet = &mut plan.sheet;
     let is_let_down = picture.supports.iter().any(|support| support.lift < Length::ZERO);
-    sheet.heading("lift in mm: + is up, \u{2212} is down");
+    sheet.heading("lift in mm, + is up");
     let rows = lift_rows(&picture.colours);
     let shown = if is_let_down { rows.len() } else { 6 };
     sheet.colour_rows(&rows[..shown]);
@@ -102,17 +111,17 @@ fn legend(plan: &mut Plan, picture: &LiftPicture) {
     if is_let_down {
         sheet.symbol_row(shape(Symbol::Down, &PALETTE[7].to_string()), "let down");
     }
-    sheet.symbol_row(shape(Symbol::Dot, &PALETTE[5].to_string()), "leave (lift is 0)");
+    sheet.symbol_row(shape(Symbol::Dot, &PALETTE[5].to_string()), "leave: lift is 0");
     let fixed: Vec<_> = picture.supports.iter().filter(|s| s.fixed.is_some()).collect();
     if !fixed.is_empty() {
         sheet.symbol_row(shape(Symbol::Square, WHITE), "must stay as it is");
     }
-    sheet.paragraph("at each support: name, lift in bold, packers of its stack, thickest first");
+    sheet.paragraph("at each support: name, lift, packers of its stack (thickest first)");
     for support in fixed {
         let why = support.fixed.as_deref().unwrap_or_default();
         sheet.paragraph(&format!("{} stays: {why}", support.support));
     }
-    sheet.orientation(picture.orientation);
+    sheet.orientation(picture.orientation, is_turned);
     if !picture.target_note.is_empty() {
         sheet.paragraph(&format!("target: {}", picture.target_note));
     }

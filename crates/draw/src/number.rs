@@ -29,11 +29,6 @@ impl Decimals {
         format!("{sign}{}", self.digits(rounded.abs()))
     }
 
-    /// Without a sign, for thicknesses and tolerances.
-    pub(crate) fn plain(self, length: Length) -> String {
-        self.digits(self.round(length).abs())
-    }
-
     fn digits(self, magnitude: f64) -> String {
         if self == Self::Whole { format!("{magnitude:.0}") } else { format!("{magnitude:.1}") }
     }

@@ -23,6 +23,7 @@ pub(crate) struct View {
     min_x: f64,
     min_y: f64,
     ratio: f64,
+    is_turned: bool,
 }
 
 impl View {
@@ -34,14 +35,20 @@ impl View {
             min_x: extent.min_x,
             min_y: extent.min_y,
             ratio,
+            is_turned: extent.is_turned,
         }
     }
 
     pub fn spot(&self, place: Position) -> Spot {
+        let place = if self.is_turned { turned(place) } else { place };
         (
             self.left + (place.x.to_mm() - self.min_x) * self.ratio,
             self.bottom - (place.y.to_mm() - self.min_y) * self.ratio,
         )
+    }
+
+    pub fn is_turned(&self) -> bool {
+        self.is_turned
     }
 
     pub fn spots(&self, line: &[Position]) -> Vec<Spot> {
@@ -49,8 +56,14 @@ impl View {
     }
 }
 
+/// The place after the plan has been turned a quarter to the left.
+pub(crate) fn turned(place: Position) -> Position {
+    Position { x: -place.y, y: place.x }
+}
+
 /// The ground that a picture covers, in millimetres.
 pub(crate) struct Extent {
+    is_turned: bool,
     min_x: f64,
     min_y: f64,
     max_x: f64,
@@ -63,19 +76,39 @@ impl Extent {
         let corners = rooms.iter().flat_map(|room| room.outline.corners().iter().copied());
         let mut places = corners.chain(places).filter(|&place| is_drawable(place));
         let Some(first) = places.next() else {
-            return Self { min_x: 0.0, min_y: 0.0, max_x: 1e4, max_y: 1e4 };
+            return Self { is_turned: false, min_x: 0.0, min_y: 0.0, max_x: 1e4, max_y: 1e4 };
         };
         let (x, y) = (first.x.to_mm(), first.y.to_mm());
-        let start = Self { min_x: x, min_y: y, max_x: x, max_y: y };
+        let start = Self { is_turned: false, min_x: x, min_y: y, max_x: x, max_y: y };
         places.fold(start, |extent, place| {
             let (x, y) = (place.x.to_mm(), place.y.to_mm());
             Self {
+                is_turned: false,
                 min_x: extent.min_x.min(x),
                 min_y: extent.min_y.min(y),
                 max_x: extent.max_x.max(x),
                 max_y: extent.max_y.max(y),
             }
         })
+    }
+
+    /// Turned a quarter to the left if that makes the picture larger on this medium: a phone is
+    /// held upright, and a wide plan would leave no room for numbers.
+    pub fn turned_for(self, medium: Medium) -> Self {
+        if medium != Medium::Screen || self.width() < 1.2 * self.height() {
+            return self;
+        }
+        Self {
+            is_turned: true,
+            min_x: -self.max_y,
+            min_y: self.min_x,
+            max_x: -self.min_y,
+            max_y: self.max_x,
+        }
+    }
+
+    pub fn is_turned(&self) -> bool {
+        self.is_turned
     }
 
     pub fn min(&self) -> Position {
@@ -92,6 +125,25 @@ impl Extent {
     }
 }
 
+/// Lines of text, each with whether it is bold.
+pub(crate) type Lines = Vec<(String, bool)>;
+
+/// What stands beside a symbol.
+pub(crate) struct PlanLabel {
+    /// The room of the symbol.
+    pub symbol: Rect,
+    /// What a note calls it if it finds no room.
+    pub name: String,
+    /// What to say, the fullest form first, the last that which has to be said.
+    pub forms: Vec<Lines>,
+}
+
+impl PlanLabel {
+    fn form(&self, form: usize) -> &[(String, bool)] {
+        self.forms.get(form).or(self.forms.last()).map_or(&[], Vec::as_slice)
+    }
+}
+
 /// A plan in the making.
 pub(crate) struct Plan {
     pub sheet: Sheet,
@@ -99,16 +151,18 @@ pub(crate) struct Plan {
     pub labels: Labels,
     pub scale: Scale,
     left_out: Vec<String>,
+    shortened: usize,
 }
 
 impl Plan {
-    pub fn new(medium: Medium, block: &TitleBlock, extent: &Extent) -> Self {
-        let shape = extent.height() / extent.width() + 0.08;
+    pub fn new(medium: Medium, block: &TitleBlock, extent: Extent) -> Self {
+        let extent = extent.turned_for(medium);
+        let shape = (extent.height() / extent.width() + 0.08).min(3.0);
         let sheet = Sheet::new(medium, block, shape);
         let scale = sheet.scale(extent.width(), extent.height());
-        let view = View::new(extent, &sheet.area, scale.ratio);
+        let view = View::new(&extent, &sheet.area, scale.ratio);
         let labels = Labels::new(sheet.area, 3.0 * sheet.style.text);
-        Self { sheet, view, labels, scale, left_out: Vec::new() }
+        Self { sheet, view, labels, scale, left_out: Vec::new(), shortened: 0 }
     }
 
     pub fn walls(&mut self, rooms: &[RoomOutline]) {
@@ -123,12 +177,36 @@ impl Plan {
         rect
     }
 
-    /// Finds room for lines of text on a plate beside a symbol, and draws them.
-    pub fn label(&mut self, symbol: &Rect, name: &str, lines: &[(String, bool)]) {
-        let size = plate_size(&self.sheet.style, lines);
-        match self.labels.place(symbol, size) {
-            Some(placed) => draw_label(&mut self.sheet.canvas, &self.sheet.style, &placed, lines),
-            None => self.left_out.push(name.to_owned()),
+    /// Finds room for the labels beside their symbols, and draws them.
+    ///
+    /// All labels are drawn in one form: the fullest in which every one finds room, or else the one
+    /// in which fewest are left out.
+    pub fn label_all(&mut self, labels: &[PlanLabel]) {
+        let style = self.sheet.style;
+        let n_forms = labels.iter().map(|label| label.forms.len()).max().unwrap_or(0);
+        let mut best: Option<(usize, usize, Labels, Vec<Option<Placed>>)> = None;
+        for form in 0..n_forms {
+            let size = |label: &PlanLabel| (label.symbol, plate_size(&style, label.form(form)));
+            let mut taken = self.labels.clone();
+            let placed = taken.place_all(&labels.iter().map(size).collect::<Vec<_>>());
+            let n_left_out = placed.iter().filter(|placed| placed.is_none()).count();
+            if best.as_ref().is_none_or(|(least, ..)| n_left_out < *least) {
+                best = Some((n_left_out, form, taken, placed));
+            }
+            if n_left_out == 0 {
+                break;
+            }
+        }
+        let Some((_, form, taken, placed)) = best else { return };
+        self.labels = taken;
+        self.shortened = form;
+        for (label, placed) in labels.iter().zip(placed) {
+            match placed {
+                Some(placed) => {
+                    draw_label(&mut self.sheet.canvas, &style, &placed, label.form(form));
+                }
+                None => self.left_out.push(label.name.clone()),
+            }
         }
     }
 
@@ -136,17 +214,23 @@ impl Plan {
     pub fn room_names(&mut self, rooms: &[RoomOutline]) {
         for room in rooms.iter().filter(|room| !room.name.trim().is_empty()) {
             let lines = [(room.name.clone(), false)];
-            let size = plate_size(&self.sheet.style, &lines);
+            let (width, height) = plate_size(&self.sheet.style, &lines);
+            let air = 2.0 * self.sheet.style.pad;
+            let size = (width + 2.0 * air, height + 2.0 * air);
             let centres: Vec<_> = places_inside(room).iter().map(|&p| self.view.spot(p)).collect();
             if let Some(rect) = self.labels.place_at(centres, size) {
-                let placed = Placed { rect, leader: None };
+                let placed = Placed { rect: rect.shrunk(air), leader: None };
                 draw_lines(&mut self.sheet.canvas, &self.sheet.style, &placed, "room-name", &lines);
             }
         }
     }
 
-    /// Says which labels found no room.
-    pub fn admit_left_out(&mut self) {
+    /// Says what the labels lack in a shorter form, and which labels found no room.
+    pub fn admit_left_out(&mut self, what_forms_lack: &[&str]) {
+        let lacking = self.shortened.checked_sub(1).and_then(|form| what_forms_lack.get(form));
+        if let Some(lacking) = lacking {
+            self.sheet.paragraph(&format!("for want of room: {lacking}"));
+        }
         if !self.left_out.is_empty() {
             let names = self.left_out.join(", ");
             self.sheet.paragraph(&format!("no room for the labels of: {names}"));
@@ -182,6 +266,7 @@ pub(crate) fn draw_walls(canvas: &mut Canvas, style: &Style, view: &View, rooms:
     }
 }
 
+/// The room that lines of text take on a plate.
 pub(crate) fn plate_size(style: &Style, lines: &[(String, bool)]) -> (f64, f64) {
     let widths = lines.iter().map(|(line, bold)| text::width(line, style.number, *bold));
     let width = widths.fold(0.0, f64::max) + 2.0 * style.pad;
@@ -194,7 +279,13 @@ fn line_advance(style: &Style) -> f64 {
     1.06 * style.number
 }
 
-fn draw_label(canvas: &mut Canvas, style: &Style, placed: &Placed, lines: &[(String, bool)]) {
+/// A plate with lines of text, on a leader if it stands apart.
+pub(crate) fn draw_label(
+    canvas: &mut Canvas,
+    style: &Style,
+    placed: &Placed,
+    lines: &[(String, bool)],
+) {
     if let Some((from, to)) = placed.leader {
         canvas.line("leader", from, to, Stroke::solid(BLACK, style.thin));
     }
@@ -209,7 +300,8 @@ pub(crate) fn draw_lines(
     lines: &[(String, bool)],
 ) {
     let rect = placed.rect;
-    canvas.rect("plate", &rect, WHITE, Stroke::solid(GREY, 0.6 * style.thin));
+    let edge = if class == "contour-number" { WHITE } else { GREY };
+    canvas.rect("plate", &rect, WHITE, Stroke::solid(edge, 0.6 * style.thin));
     let mut base = rect.y + 1.2 * style.pad + CAP_HEIGHT * style.number;
     for (text, bold) in lines {
         let at = (rect.centre().0, base);

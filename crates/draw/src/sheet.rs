@@ -3,6 +3,7 @@
 use crate::canvas::{Anchor, Canvas, Line, Rect, Spot, Stroke};
 use crate::classes::Rgb;
 use crate::picture::{Medium, Orientation, Paper, Side, TitleBlock};
+use crate::plan::turned;
 use crate::text::{self, CAP_HEIGHT, DESCENT};
 
 pub(crate) const BLACK: &str = "#000000";
@@ -25,6 +26,8 @@ pub(crate) struct Style {
     pub symbol: f64,
     /// Between text and the edge of its plate.
     pub pad: f64,
+    /// A short dash and a gap.
+    pub dashes: &'static str,
     /// Widths of lines.
     pub thin: f64,
     pub medium: f64,
@@ -41,17 +44,19 @@ impl Style {
                 leading: 4.7,
                 symbol: 1.5,
                 pad: 0.6,
+                dashes: "1 0.6",
                 thin: 0.18,
                 medium: 0.35,
                 thick: 0.7,
             },
             Medium::Screen => Self {
                 text: 12.0,
-                number: 12.0,
+                number: 11.5,
                 title: 18.0,
                 leading: 17.0,
-                symbol: 4.5,
-                pad: 1.5,
+                symbol: 4.2,
+                pad: 1.2,
+                dashes: "3 2",
                 thin: 0.6,
                 medium: 1.2,
                 thick: 2.4,
@@ -61,9 +66,11 @@ impl Style {
 }
 
 const BORDER: f64 = 10.0;
-const COLUMN_WIDTH: f64 = 66.0;
+const COLUMN_WIDTH: f64 = 62.0;
 const STRIP_HEIGHT: f64 = 22.0;
 const BARS_HEIGHT: f64 = 12.0;
+/// Room for a colour or a symbol in the legend, in font sizes.
+const KEY_WIDTH: f64 = 3.0;
 const SCREEN_WIDTH: f64 = 360.0;
 const SCREEN_MARGIN: f64 = 10.0;
 
@@ -148,7 +155,7 @@ impl Sheet {
         let parts = edition.iter().zip(words).filter(|(part, _)| !part.is_empty());
         let edition: Vec<_> = parts.map(|(part, word)| format!("{word}{part}")).collect();
         sheet.paragraph(&edition.join(", "));
-        let height = (sheet.area.width * height_to_width).clamp(120.0, 3.0 * SCREEN_WIDTH);
+        let height = (sheet.area.width * height_to_width).clamp(120.0, 50.0 * SCREEN_WIDTH);
         sheet.area.y = sheet.cursor;
         sheet.area.height = height;
         sheet.cursor += height + style.leading;
@@ -157,7 +164,7 @@ impl Sheet {
 
     /// How many millimetres or pixels a millimetre of ground takes, and the words for it.
     pub fn scale(&self, ground_width: f64, ground_height: f64) -> Scale {
-        let room = self.area.shrunk(3.0 * self.style.symbol);
+        let room = self.area.shrunk(2.0 * self.style.symbol);
         let needed = (ground_width / room.width).max(ground_height / room.height).max(1e-9);
         match self.medium {
             Medium::Screen => Scale { ratio: 1.0 / needed, words: None },
@@ -231,6 +238,7 @@ impl Sheet {
 
     /// A note in the column; what finds no room on the sheet ends with an ellipsis.
     pub fn paragraph(&mut self, text: &str) {
+        self.cursor += 0.15 * self.style.leading;
         self.lines(text, self.style.text, false);
     }
 
@@ -259,32 +267,41 @@ impl Sheet {
             let swatch = Rect::new(self.column.x, self.cursor, 2.2 * self.style.text, leading);
             let stroke = Stroke::solid(BLACK, self.style.thin);
             self.canvas.rect("legend-colour", &swatch, &colour.to_string(), stroke);
-            self.beside_key("legend-class", words);
+            self.key_text("legend-class", self.cursor, words);
             self.cursor += leading;
         }
     }
 
     /// A row with a symbol and what it means.
     pub fn symbol_row(&mut self, draw: impl Fn(&mut Canvas, &Style, Spot), words: &str) {
-        let leading = self.style.leading.max(3.0 * self.style.symbol);
-        let centre = (self.column.x + 1.1 * self.style.text, self.cursor + leading / 2.0);
         let style = self.style;
-        draw(&mut self.canvas, &style, centre);
-        self.cursor += (leading - style.leading) / 2.0;
-        self.beside_key("legend-symbol", words);
-        self.cursor += leading - (leading - style.leading) / 2.0;
+        let left = self.column.x + KEY_WIDTH * style.text;
+        let lines = text::wrap(words, style.text, false, self.column.right() - left);
+        let height = (lines.len() as f64 * style.leading).max(3.0 * style.symbol);
+        let first = self.cursor + (height - lines.len() as f64 * style.leading) / 2.0;
+        draw(
+            &mut self.canvas,
+            &style,
+            (self.column.x + 1.1 * style.text, self.cursor + height / 2.0),
+        );
+        for (idx, line) in lines.iter().enumerate() {
+            self.key_text("legend-symbol", first + idx as f64 * style.leading, line);
+        }
+        self.cursor += height;
     }
 
-    fn beside_key(&mut self, class: &str, words: &str) {
-        let left = self.column.x + 3.0 * self.style.text;
-        let base = self.cursor + (self.style.leading + CAP_HEIGHT * self.style.text) / 2.0;
+    /// One line of text beside a key, in the row that begins at `top`.
+    fn key_text(&mut self, class: &str, top: f64, words: &str) {
+        let left = self.column.x + KEY_WIDTH * self.style.text;
+        let base = top + (self.style.leading + CAP_HEIGHT * self.style.text) / 2.0;
         let size = self.style.text;
         let words = text::fit(words, size, false, self.column.right() - left);
         self.say(class, (left, base), &words, size, false);
     }
 
-    /// Which way the plan lies, as declared.
-    pub fn orientation(&mut self, orientation: Orientation) {
+    /// Which way the plan lies, as declared, and whether it is drawn turned a quarter to the left.
+    pub fn orientation(&mut self, declared: Orientation, is_turned: bool) {
+        let orientation = if is_turned { turn(declared) } else { declared };
         let vector = match orientation {
             Orientation::North(towards) if towards.is_finite() => {
                 let (x, y) = (towards.x.to_mm(), -towards.y.to_mm());
@@ -310,9 +327,12 @@ impl Sheet {
                     Side::Top => "top",
                     Side::Bottom => "bottom",
                 };
-                self.symbol_row(draw, &format!("street at the {side} (declared)"));
+                self.symbol_row(draw, &format!("street at the {side}, as the job declares it"));
             }
             _ => self.paragraph("north and street: not declared"),
+        }
+        if is_turned {
+            self.paragraph("the plan is turned a quarter to the left, to fit the screen");
         }
     }
 
@@ -327,6 +347,17 @@ impl Sheet {
             Medium::Screen => self.cursor + SCREEN_MARGIN,
         };
         self.canvas.finish(height)
+    }
+}
+
+fn turn(orientation: Orientation) -> Orientation {
+    match orientation {
+        Orientation::NotDeclared => Orientation::NotDeclared,
+        Orientation::North(towards) => Orientation::North(turned(towards)),
+        Orientation::Street(Side::Left) => Orientation::Street(Side::Bottom),
+        Orientation::Street(Side::Bottom) => Orientation::Street(Side::Right),
+        Orientation::Street(Side::Right) => Orientation::Street(Side::Top),
+        Orientation::Street(Side::Top) => Orientation::Street(Side::Left),
     }
 }
 
@@ -352,18 +383,17 @@ fn round_below(limit: f64) -> f64 {
 }
 
 fn draw_title_block(canvas: &mut Canvas, style: &Style, strip: &Rect, block: &TitleBlock) {
-    let title = [block.job.as_str(), block.title.as_str()];
-    let title: Vec<_> = title.into_iter().filter(|part| !part.is_empty()).collect();
     let revision = &block.revision;
     let revision = [&revision.mark, &revision.date, &revision.change];
     let revision: Vec<_> =
         revision.into_iter().filter(|part| !part.is_empty()).map(String::as_str).collect();
     let rows: [&[(&str, f64, &str)]; 2] = [
         &[
-            ("owner", 0.24, &block.owner),
-            ("title", 0.46, &title.join(": ")),
-            ("number", 0.18, &block.number),
-            ("sheet", 0.12, &block.sheet),
+            ("owner", 0.20, &block.owner),
+            ("job", 0.24, &block.job),
+            ("title", 0.32, &block.title),
+            ("number", 0.14, &block.number),
+            ("sheet", 0.10, &block.sheet),
         ],
         &[
             ("document", 0.16, &block.document_type),
@@ -382,13 +412,13 @@ fn draw_title_block(canvas: &mut Canvas, style: &Style, strip: &Rect, block: &Ti
             canvas.rect("title-cell", &cell, "none", Stroke::solid(BLACK, style.medium));
             let room = cell.width - 3.0;
             let value = if value.trim().is_empty() { "–" } else { value };
-            let value = text::fit(value, 4.0, true, room);
+            let value = text::fit(value, style.text, true, room);
             let (x, anchor) = (cell.x + 1.5, Anchor::Start);
             let at = (x, top + 1.2 + CAP_HEIGHT * style.text);
             let (text, size, bold) = (*caption, style.text, false);
             canvas.text("title-caption", &Line { at, text, size, bold, anchor });
             let at = (x, cell.bottom() - 2.2);
-            let (text, size, bold) = (value.as_str(), 4.0, true);
+            let (text, size, bold) = (value.as_str(), style.text, true);
             canvas.text("title-value", &Line { at, text, size, bold, anchor });
             left += cell.width;
         }
@@ -424,6 +454,22 @@ fn draw_street(canvas: &mut Canvas, style: &Style, centre: Spot, side: Side) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn turning_a_plan_turns_its_street_and_its_north_alike() {
+        use floorwright_engine::site::Position;
+        let sides = [
+            (Side::Left, Position::mm(-1.0, 0.0)),
+            (Side::Bottom, Position::mm(0.0, -1.0)),
+            (Side::Right, Position::mm(1.0, 0.0)),
+            (Side::Top, Position::mm(0.0, 1.0)),
+        ];
+        for (side, vector) in sides {
+            let Orientation::Street(new_side) = turn(Orientation::Street(side)) else { panic!() };
+            let (_, new_vector) = sides.iter().find(|(s, _)| *s == new_side).unwrap();
+            assert_eq!(turn(Orientation::North(vector)), Orientation::North(*new_vector));
+        }
+    }
 
     #[test]
     fn scales_are_from_the_list() {

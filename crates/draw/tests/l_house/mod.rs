@@ -65,11 +65,11 @@ fn is_inside(at: Position) -> bool {
     rooms().iter().any(|room| room.outline.contains(at, Length::ZERO))
 }
 
-const CELL: f64 = 250.0;
+const CELL: f64 = 125.0;
 
 fn grid() -> impl Iterator<Item = [Position; 4]> {
-    (0..32).flat_map(|row| {
-        (0..46).map(move |column| {
+    (0..62).flat_map(|row| {
+        (0..90).map(move |column| {
             let (x, y) = (column as f64 * CELL - 350.0, row as f64 * CELL - 350.0);
             let corner = |dx: f64, dy: f64| Position::mm(x + dx, y + dy);
             [corner(0.0, 0.0), corner(CELL, 0.0), corner(CELL, CELL), corner(0.0, CELL)]
@@ -83,7 +83,7 @@ fn cells(shape: fn(Position) -> f64) -> Vec<ShadedCell> {
         y: (corners[0].y + corners[2].y) / 2.0,
     };
     grid()
-        .filter(|corners| is_inside(middle(corners)))
+        .filter(|corners| corners.iter().any(|&corner| is_inside(corner)))
         .map(|corners| ShadedCell {
             corners: corners.to_vec(),
             departure: Length::mm(shape(middle(&corners))),
@@ -154,14 +154,14 @@ fn contours(shape: fn(Position) -> f64) -> Vec<Contour> {
 
 pub fn title_block(title: &str, sheet: &str) -> TitleBlock {
     TitleBlock {
-        owner: "an invented builder".into(),
-        job: "invented L-shaped house".into(),
+        owner: "An invented builder".into(),
+        job: "Invented L-shaped house".into(),
         title: title.into(),
         number: "FW-0001".into(),
         sheet: sheet.into(),
-        document_type: "levels plan".into(),
+        document_type: "Levels plan".into(),
         date: "2026-03-14".into(),
-        created_by: "the demo".into(),
+        created_by: "The demo".into(),
         approved_by: String::new(),
         revision: Revision {
             mark: "B".into(),
@@ -200,11 +200,11 @@ fn floor(medium: Medium, title: &str, sheet: &str, shape: fn(Position) -> f64) -
 }
 
 pub fn floor_before(medium: Medium) -> FloorPicture {
-    floor(medium, "floor before lifting", "1 of 4", departure)
+    floor(medium, "Floor before lifting", "1 of 4", departure)
 }
 
 pub fn floor_after(medium: Medium) -> FloorPicture {
-    floor(medium, "floor after lifting, as planned", "2 of 4", departure_after)
+    floor(medium, "Floor after lifting, as planned", "2 of 4", departure_after)
 }
 
 /// What the support under a place is raised by, in whole packers of half a millimetre.
@@ -233,7 +233,7 @@ pub fn lifts(medium: Medium) -> LiftPicture {
     });
     LiftPicture {
         medium,
-        title_block: title_block("lift and packers at each support", "3 of 4"),
+        title_block: title_block("Lift and packers at each support", "3 of 4"),
         orientation: Orientation::Street(Side::Bottom),
         target_note: "level of the new threshold".into(),
         colours: colours(),
@@ -263,7 +263,7 @@ pub fn passes(medium: Medium, wanted: &[usize]) -> PassPicture {
     let all = (1..=n_passes).filter(|number| wanted.is_empty() || wanted.contains(number));
     PassPicture {
         medium,
-        title_block: title_block("passes", "4 of 4"),
+        title_block: title_block("Passes", "4 of 4"),
         orientation: Orientation::Street(Side::Bottom),
         colours: ColourScale::covering([Length::mm(5.0)]),
         decimals: Decimals::Tenths,
@@ -289,7 +289,7 @@ pub fn profile_of_front(medium: Medium) -> ProfilePicture {
     let front = supports().into_iter().filter(|(name, _)| name.starts_with('A'));
     ProfilePicture {
         medium,
-        title_block: title_block("section along row A", "1 of 1"),
+        title_block: title_block("Section along row A", "1 of 1"),
         line_note: "along the front bearer, from A1 to A9".into(),
         target_note: "level of the new threshold".into(),
         datum_note: "bolt in the front step, called 0; photo 1".into(),
