@@ -10,6 +10,9 @@ use crate::plan::{Extent, Lines, Plan, PlanLabel, Symbol, draw_lines, is_drawabl
 use crate::sheet::{BLACK, NO_STROKE, Style, WHITE};
 use floorwright_engine::site::Position;
 
+/// What the second form of the labels lacks.
+const LACKING: &[&str] = &["no names of points; they are in the table of levels"];
+
 /// Draws how far the floor is from the target: shading, contours, and at each point its name, a
 /// symbol and a signed number.
 ///
@@ -41,11 +44,10 @@ pub fn floor_map(picture: &FloorPicture) -> String {
     let scale = &plan.scale;
     plan.sheet.bars(scale);
     legend(&mut plan, picture);
-    if !lost.is_empty() {
-        let names: Vec<_> = lost.iter().map(|point| point.point.as_str()).collect();
-        plan.sheet.paragraph(&format!("without a place on the plan: {}", names.join(", ")));
-    }
-    plan.admit_left_out(&["no names of points; they are in the table of levels"]);
+    plan.admit_left_out(LACKING);
+    let lost: Vec<_> = lost.iter().map(|point| point.point.as_str()).collect();
+    plan.sheet.names("without a place on the plan", &lost);
+    notes(&mut plan, picture);
     plan.sheet.finish()
 }
 
@@ -192,6 +194,11 @@ fn legend(plan: &mut Plan, picture: &FloorPicture) {
     if picture.points.iter().any(|point| known(point).is_none()) {
         sheet.symbol_row(shape(Symbol::Cross, WHITE.to_owned()), "none: no level");
     }
+    sheet.orientation(picture.orientation, is_turned);
+}
+
+fn notes(plan: &mut Plan, picture: &FloorPicture) {
+    let sheet = &mut plan.sheet;
     if let Some(tolerance) = picture.tolerance {
         let tolerance = tidy(tolerance);
         sheet.paragraph(&format!("tolerance \u{b1}{tolerance} mm; outside it the number is bold"));
@@ -200,7 +207,6 @@ fn legend(plan: &mut Plan, picture: &FloorPicture) {
         sheet
             .paragraph(&format!("contours every {} mm; index lines carry numbers", tidy(interval)));
     }
-    sheet.orientation(picture.orientation, is_turned);
     if !picture.target_note.is_empty() {
         sheet.paragraph(&format!("target: {}", picture.target_note));
     }

@@ -8,6 +8,12 @@ use crate::plan::{Extent, Lines, Plan, PlanLabel, Symbol, is_drawable};
 use crate::sheet::{Style, WHITE};
 use floorwright_engine::units::Length;
 
+/// What the second and third form of the labels lack.
+const LACKING: &[&str] = &[
+    "no packers; they are in the table of lifts",
+    "no names or packers; they are in the table of lifts",
+];
+
 /// Draws the lift at each support with the packers of its stack.
 ///
 /// A support is coloured as the floor above it would be if it lay that far from the target: blue
@@ -35,15 +41,10 @@ pub fn lift_map(picture: &LiftPicture) -> String {
     plan.room_names(&picture.rooms);
     plan.sheet.bars(&plan.scale);
     legend(&mut plan, picture);
-    if !lost.is_empty() {
-        let names: Vec<_> = lost.iter().map(|support| support.support.as_str()).collect();
-        plan.sheet.paragraph(&format!("without a place on the plan: {}", names.join(", ")));
-    }
-    let lacking = [
-        "no packers; they are in the table of lifts",
-        "no names or packers; they are in the table of lifts",
-    ];
-    plan.admit_left_out(&lacking);
+    plan.admit_left_out(LACKING);
+    let lost: Vec<_> = lost.iter().map(|support| support.support.as_str()).collect();
+    plan.sheet.names("without a place on the plan", &lost);
+    notes(&mut plan, picture);
     plan.sheet.finish()
 }
 
@@ -112,18 +113,21 @@ fn legend(plan: &mut Plan, picture: &LiftPicture) {
         sheet.symbol_row(shape(Symbol::Down, &PALETTE[7].to_string()), "let down");
     }
     sheet.symbol_row(shape(Symbol::Dot, &PALETTE[5].to_string()), "leave: lift is 0");
-    let fixed: Vec<_> = picture.supports.iter().filter(|s| s.fixed.is_some()).collect();
-    if !fixed.is_empty() {
+    if picture.supports.iter().any(|support| support.fixed.is_some()) {
         sheet.symbol_row(shape(Symbol::Square, WHITE), "must stay as it is");
     }
+    sheet.orientation(picture.orientation, is_turned);
+    sheet.heading("planning aid: it does not say that lifting is safe");
+}
+
+fn notes(plan: &mut Plan, picture: &LiftPicture) {
+    let sheet = &mut plan.sheet;
     sheet.paragraph("at each support: name, lift, packers of its stack (thickest first)");
-    for support in fixed {
+    for support in picture.supports.iter().filter(|support| support.fixed.is_some()) {
         let why = support.fixed.as_deref().unwrap_or_default();
         sheet.paragraph(&format!("{} stays: {why}", support.support));
     }
-    sheet.orientation(picture.orientation, is_turned);
     if !picture.target_note.is_empty() {
         sheet.paragraph(&format!("target: {}", picture.target_note));
     }
-    sheet.heading("planning aid: it does not say that lifting is safe");
 }

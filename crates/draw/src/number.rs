@@ -18,8 +18,12 @@ impl Decimals {
         round_to(length.to_mm(), if self == Self::Whole { 1.0 } else { 0.1 })
     }
 
-    /// With its sign, by the true minus (U+2212), which is as wide as the plus; zero has none.
+    /// With its sign, by the true minus (U+2212), which is as wide as the plus; zero has none, and
+    /// what is no number is a question mark.
     pub(crate) fn signed(self, length: Length) -> String {
+        if !length.is_finite() {
+            return "?".to_owned();
+        }
         let rounded = self.round(length);
         let sign = match rounded {
             r if r > 0.0 => "+",
@@ -36,6 +40,9 @@ impl Decimals {
 
 /// A number that is a tidy setting rather than a measurement: no decimals unless it has some.
 pub(crate) fn tidy(length: Length) -> String {
+    if !length.is_finite() {
+        return "?".to_owned();
+    }
     let rounded = round_to(length.to_mm().abs(), 0.1);
     if (rounded - rounded.round()).abs() < 1e-9 {
         format!("{rounded:.0}")
@@ -59,5 +66,7 @@ mod tests {
         check(Decimals::Tenths, -0.04, "0.0");
         check(Decimals::Tenths, 3.0, "+3.0");
         check(Decimals::Tenths, -3.25, "\u{2212}3.3");
+        check(Decimals::Tenths, f64::NAN, "?");
+        assert_eq!(tidy(Length::mm(1.5)) + &tidy(Length::mm(20.0)), "1.520");
     }
 }

@@ -12,7 +12,7 @@ use crate::text;
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::site::Position;
 use floorwright_engine::units::Length;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Draws which supports move in each pass, and by how much; every other support is an open circle.
 ///
@@ -33,6 +33,19 @@ type MovesBySupport<'a> = BTreeMap<&'a SupportId, Length>;
 fn moves_of(pass: &PassStep) -> MovesBySupport<'_> {
     let finite = pass.moves.iter().filter(|step| step.lift.is_finite());
     finite.map(|Move { support, lift }| (support, *lift)).collect()
+}
+
+/// Names the supports that the maps cannot show.
+fn admit_lost(sheet: &mut Sheet, picture: &PassPicture) {
+    let lost = picture.supports.iter().filter(|(_, at)| !is_drawable(*at));
+    let lost: Vec<_> = lost.map(|(support, _)| support.as_str()).collect();
+    sheet.names("without a place on the plan", &lost);
+    let is_known = |id: &SupportId| picture.supports.iter().any(|(support, _)| support == id);
+    let steps = picture.passes.iter().flat_map(|pass| &pass.moves);
+    let unknown: BTreeSet<_> =
+        steps.map(|step| &step.support).filter(|id| !is_known(id)).map(SupportId::as_str).collect();
+    let unknown: Vec<_> = unknown.into_iter().collect();
+    sheet.names("moved, but not among the supports", &unknown);
 }
 
 fn drawable(picture: &PassPicture) -> Vec<&(SupportId, Position)> {
@@ -65,6 +78,7 @@ fn one_pass(picture: &PassPicture, pass: &PassStep) -> String {
     legend(&mut plan.sheet, picture, plan.view.is_turned());
     let n_moves = moves.len();
     plan.sheet.paragraph(&format!("{n_moves} of {} supports move in this pass", supports.len()));
+    admit_lost(&mut plan.sheet, picture);
     plan.admit_left_out(&["no names where supports move; they are in the run sheet"]);
     plan.sheet.finish()
 }
@@ -116,6 +130,7 @@ fn side_by_side(picture: &PassPicture, passes: &[PassStep]) -> String {
         all_numbered &= draw_tile(&mut sheet, picture, &extent, pass, &tile);
     }
     legend(&mut sheet, picture, extent.is_turned());
+    admit_lost(&mut sheet, picture);
     sheet.paragraph("not to scale; names are on the map of each pass");
     if !all_numbered {
         sheet.paragraph("where the numbers find no room, the colour and the map of each pass tell");

@@ -231,10 +231,8 @@ impl Plan {
         if let Some(lacking) = lacking {
             self.sheet.paragraph(&format!("for want of room: {lacking}"));
         }
-        if !self.left_out.is_empty() {
-            let names = self.left_out.join(", ");
-            self.sheet.paragraph(&format!("no room for the labels of: {names}"));
-        }
+        let names: Vec<_> = self.left_out.iter().map(String::as_str).collect();
+        self.sheet.names("no room for the labels of", &names);
     }
 }
 

@@ -11,6 +11,7 @@ use floorwright_engine::site::Position;
 use floorwright_engine::units::{Length, round_to};
 use proptest::prelude::*;
 use roxmltree::{Document, Node};
+use std::sync::LazyLock;
 
 const A4: Medium = Medium::Sheet(Paper::A4);
 
@@ -422,6 +423,14 @@ fn nothing_to_draw_is_still_a_drawing() {
     }
 }
 
+/// The house with little on it, so that many cases can be tried.
+static SMALL_FLOOR: LazyLock<FloorPicture> = LazyLock::new(|| {
+    let mut floor = l_house::floor_before(A4);
+    floor.contours.truncate(3);
+    floor.cells.truncate(20);
+    floor
+});
+
 fn any_number() -> impl Strategy<Value = f64> {
     prop_oneof![
         -1e4..1e4,
@@ -446,16 +455,15 @@ proptest! {
     ) {
         let medium = if on_screen { Medium::Screen } else { A4 };
         let place = |(x, y, _): &(f64, f64, f64)| Position::mm(*x, *y);
-        let mut floor = l_house::floor_before(medium);
+        let mut floor = SMALL_FLOOR.clone();
+        floor.medium = medium;
         floor.title_block.job = name.clone();
         floor.datum_note = name.repeat(20);
         floor.tolerance = numbers.first().map(|n| Length::mm(n.2));
         floor.rooms[0].name = name.clone();
-        floor.contours.truncate(3);
         if let Some(contour) = floor.contours.first_mut() {
             contour.line = numbers.iter().map(place).collect();
         }
-        floor.cells.truncate(20);
         if let Some(cell) = floor.cells.first_mut() {
             cell.corners = numbers.iter().map(place).collect();
             cell.departure = Length::mm(numbers.first().map_or(0.0, |n| n.2));
