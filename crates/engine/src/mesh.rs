@@ -26,6 +26,7 @@ mod boundary;
 mod build;
 mod locate;
 mod margin;
+mod pieces;
 mod plane;
 
 pub use boundary::{Boundary, JOIN_DISTANCE, PLAN_LIMIT, WALL_THICKNESS};
@@ -149,13 +150,6 @@ struct SiteLine {
     knots: Vec<(f64, usize)>,
 }
 
-/// A triangle of the mesh as its user sees it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct MeasuredTriangle {
-    /// Indices of mesh corners, anticlockwise on the plan.
-    pub corners: [usize; 3],
-}
-
 impl SiteMesh {
     /// The line that bounds the mesh.
     pub fn boundary(&self) -> &Boundary {
@@ -172,10 +166,10 @@ impl SiteMesh {
         &self.repeats
     }
 
-    /// The triangles that are measured: the part of the floor between readings.
-    pub fn measured_triangles(&self) -> impl Iterator<Item = MeasuredTriangle> + '_ {
-        let measured = self.triangles.iter().filter(|triangle| triangle.measured);
-        measured.map(|triangle| MeasuredTriangle { corners: triangle.corners })
+    /// The triangles that are measured, as indices of mesh corners: the part of the floor between
+    /// readings.
+    pub fn measured_triangles(&self) -> impl Iterator<Item = [usize; 3]> + '_ {
+        self.triangles.iter().filter(|triangle| triangle.measured).map(|triangle| triangle.corners)
     }
 
     /// How many corners the mesh has, auxiliary ones included.

@@ -2,6 +2,7 @@
 
 use super::plane::{Xy, crossing};
 use super::{Corner, Triangle};
+use std::collections::BTreeSet;
 
 /// Weights whose absolute values sum to no more than this are accepted without looking further.
 const CALM: f64 = 3.0;
@@ -39,6 +40,7 @@ pub(super) fn fill_margin(corners: &mut [Corner], triangles: &[Triangle], sides:
     }
 }
 
+/// Looks for sites ring by ring along the mesh until those in sight tell a plane calmly.
 fn terms_for(
     corner: usize,
     corners: &[Corner],
@@ -46,53 +48,54 @@ fn terms_for(
     sides: &[(Xy, Xy)],
 ) -> Vec<(usize, f64)> {
     let at = corners[corner].at;
-    let in_sight =
-        |place: Xy| sides.iter().all(|&(from, to)| crossing((at, place), (from, to)).is_none());
-    let mut seen = std::collections::BTreeSet::from([corner]);
+    let places =
+        |chosen: &[usize]| -> Vec<Xy> { chosen.iter().map(|&to| corners[to].at).collect() };
+    let mut seen = BTreeSet::from([corner]);
     let mut ring = vec![corner];
-    let mut visible: Vec<usize> = Vec::new();
-    let mut hidden: Vec<usize> = Vec::new();
-    let mut best: Option<(f64, Vec<f64>)> = None;
-    let mut n_used = 0;
+    let (mut visible, mut hidden) = (Vec::new(), Vec::new());
+    let mut best = Fit { size: f64::INFINITY, weights: Vec::new() };
     for step in 0.. {
         let found_any = !visible.is_empty() || !hidden.is_empty();
         if ring.is_empty() || visible.len() >= MOST_SITES || (step >= MOST_RINGS && found_any) {
             break;
         }
-        let next: Vec<usize> = ring
-            .iter()
-            .flat_map(|&from| &near[from])
-            .copied()
-            .filter(|to| seen.insert(*to))
-            .collect();
-        for &to in next.iter().filter(|&&to| corners[to].is_site) {
-            if in_sight(corners[to].at) { visible.push(to) } else { hidden.push(to) }
+        let around = ring.iter().flat_map(|&from| &near[from]).copied();
+        ring = around.filter(|to| seen.insert(*to)).collect();
+        for &to in ring.iter().filter(|&&to| corners[to].is_site) {
+            if in_sight(at, corners[to].at, sides) { visible.push(to) } else { hidden.push(to) }
         }
-        let places: Vec<Xy> = visible.iter().map(|&to| corners[to].at).collect();
-        if let Some(weights) = plane_weights(at, &places) {
-            let size: f64 = weights.iter().map(|weight| weight.abs()).sum();
-            if best.as_ref().is_none_or(|(least, _)| size < *least) {
-                best = Some((size, weights));
-                n_used = places.len();
+        if let Some(weights) = plane_weights(at, &places(&visible)) {
+            let size = weights.iter().map(|weight| weight.abs()).sum();
+            if size < best.size {
+                best = Fit { size, weights };
             }
             if size <= CALM {
                 break;
             }
         }
-        ring = next;
     }
-    let (used, weights) = match best {
-        Some((size, weights)) if size <= WILD => (&visible[..n_used], weights),
-        _ => {
-            let used = if visible.is_empty() { &hidden } else { &visible };
-            let places: Vec<Xy> = used.iter().map(|&to| corners[to].at).collect();
-            (used.as_slice(), mean_weights(at, &places))
-        }
+    // The weights are those of the first sites found, in the order they were found.
+    let (used, weights) = if best.size <= WILD {
+        (&visible, best.weights)
+    } else {
+        let used = if visible.is_empty() { &hidden } else { &visible };
+        (used, mean_weights(at, &places(used)))
     };
     used.iter()
         .zip(weights)
         .flat_map(|(&to, weight)| corners[to].terms.iter().map(move |&(s, w)| (s, w * weight)))
         .collect()
+}
+
+/// Weights that give a plane's value, and the sum of their absolute values.
+struct Fit {
+    size: f64,
+    weights: Vec<f64>,
+}
+
+/// Whether no side of the outline stands between two places.
+fn in_sight(from: Xy, to: Xy, sides: &[(Xy, Xy)]) -> bool {
+    sides.iter().all(|&side| crossing((from, to), side).is_none())
 }
 
 /// One over the distance squared.

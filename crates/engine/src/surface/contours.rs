@@ -107,8 +107,7 @@ impl Surface {
             (0..deck.mesh.n_corners()).map(|corner| self.corner_level(deck, corner)).collect();
         let step = interval.to_mm();
         let mut segments: BTreeMap<i64, Vec<(Side, Side)>> = BTreeMap::new();
-        for triangle in deck.mesh.measured_triangles() {
-            let corners = triangle.corners;
+        for corners in deck.mesh.measured_triangles() {
             if longest_side(deck, corners) > REACH * LONGEST_SIDE {
                 continue;
             }
