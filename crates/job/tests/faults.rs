@@ -736,6 +736,17 @@ floor.csv: warning: readings: every one is below 10.0 mm
 fn level_books() {
     check_added(
         "[[book]]\nid = \"main\"\nstart = 10000\nknown_close = 10000\nrows = [\n{ point = \"M\", bs = 1500 },\n{ point = \"TP\", bs = 1400, fs = 1300 },\n{ point = \"A1\", is = 1700, rise = 1, fall = 1 },\n{ point = \"M\", fs = 9000 },\n{ point = \"A2\" },\n{ point = \"nowhere\", is = 1 },\n]\n[[book]]\nid = \"main\"\n[[book]]\nid = \"empty\"",
-        "B1",
+        r#"
+job.toml:33: book main, row 3: both a rise and a fall are written
+  hint: keep the one that is in the book
+job.toml:34: book main, row 4: fs is out of range: 9000 mm, must be 0 mm to 5000 mm
+  hint: a sight lies on the staff, from its foot to its end; an upside-down staff is inverted = true; check the unit
+job.toml:35: book main, row 5: there is no sight in it
+  hint: fill in bs, is or fs, or take the row out
+job.toml:39: book main: the book is given twice
+  hint: take one of the two out, or give it another name
+job.toml:40: book empty: it has no rows
+  hint: write rows = "book.csv", or the rows themselves
+"#,
     );
 }
