@@ -197,19 +197,29 @@ fn edge_of_readings(
     edge.into_iter().collect()
 }
 
-/// Whether a side of the outline runs through a triangle or starts inside it.
+/// Whether a side of the outline runs through a triangle, starts inside it, or has an end within a
+/// millimetre of its rim other than at a corner.
 fn cuts(triangle: [Xy; 3], (from, to): (Xy, Xy)) -> bool {
     let [a, b, c] = triangle;
+    let reach = SAME_PLACE.to_mm();
     let apart = |axis: fn(Xy) -> f64| {
-        let least = axis(a).min(axis(b)).min(axis(c));
-        let most = axis(a).max(axis(b)).max(axis(c));
+        let least = axis(a).min(axis(b)).min(axis(c)) - reach;
+        let most = axis(a).max(axis(b)).max(axis(c)) + reach;
         axis(from).min(axis(to)) > most || axis(from).max(axis(to)) < least
     };
     if apart(|at| at.x) || apart(|at| at.y) {
         return false;
     }
-    let inside = shares(triangle, from).is_some_and(|parts| parts.iter().all(|&part| part > 1e-9));
-    inside || [(a, b), (b, c), (c, a)].iter().any(|&side| crossing(side, (from, to)).is_some())
+    let rim = [(a, b), (b, c), (c, a)];
+    let touches = |end: Xy| {
+        let at_corner = triangle.iter().any(|corner| corner.distance(end) <= reach);
+        let inside =
+            shares(triangle, end).is_some_and(|parts| parts.iter().all(|&part| part > 0.0));
+        let on_rim =
+            |&(start, stop): &(Xy, Xy)| nearest_on(start, stop, end).distance(end) <= reach;
+        !at_corner && (inside || rim.iter().any(on_rim))
+    };
+    touches(from) || touches(to) || rim.iter().any(|&side| crossing(side, (from, to)).is_some())
 }
 
 /// Breaks the outline's sides up at sites that stand on them and, between, at auxiliary corners.

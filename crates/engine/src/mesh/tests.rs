@@ -340,6 +340,26 @@ proptest! {
     }
 
     #[test]
+    fn a_floor_that_is_spanned_has_no_holes(
+        coordinates in prop::collection::vec((awkward(), awkward()), 3..25),
+        asked in prop::collection::vec((awkward(), awkward()), 20),
+    ) {
+        let l_shape =
+            [(0.0, 0.0), (6000.0, 0.0), (6000.0, 3000.0), (2000.0, 3000.0), (2000.0, 6000.0), (0.0, 6000.0)];
+        let boundary = one_deck(&[room("l", "house", &l_shape)]);
+        let mut sites = places(&coordinates);
+        sites.retain(|&at| boundary.contains(at, OUTSIDE_ALLOWANCE));
+        let mesh = SiteMesh::new(&boundary, &sites).unwrap();
+        prop_assume!(mesh.pieces.iter().all(|piece| matches!(piece, Piece::Spanned)));
+        for at in places(&asked).into_iter().filter(|&at| boundary.encloses(at)) {
+            let weights = mesh.weights_at(at);
+            prop_assert!(weights.is_some(), "no weights at {at:?}");
+            let most = weights.unwrap().terms.iter().map(|(_, w)| w.abs()).fold(0.0, f64::max);
+            prop_assert!(most <= 10.0 + 1e-9, "a weight of {most}");
+        }
+    }
+
+    #[test]
     fn sites_anywhere_without_outline_never_panic(
         coordinates in prop::collection::vec((awkward(), awkward()), 0..25),
         scale in prop_oneof![Just(1.0), Just(1e-6), Just(1e5)],
