@@ -147,7 +147,7 @@ fn intersection(planes: &[(Vec<f64>, f64)], chosen: &[usize]) -> Option<Vec<f64>
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
+    #![proptest_config(ProptestConfig::with_cases(64))]
 
     /// The conditions of an optimum, from the problem's own numbers: no lift within its bounds
     /// changes the sum of squares, at a bound only moving outwards would help.
@@ -259,6 +259,25 @@ proptest! {
         };
         let fewest = (0..1_u32 << n).filter(|&s| possible(s)).map(u32::count_ones).min().unwrap();
         prop_assert_eq!(plan.fewest.unwrap().touched, fewest as usize);
+        prop_assert_eq!(plan.fewest.unwrap().at_least, fewest as usize);
+    }
+
+    /// What is said to be the least number never exceeds what another method needs.
+    #[test]
+    fn the_number_said_to_be_necessary_is_no_more_than_enough(
+        mut problem in rows(24),
+        tolerance in 5.0..25.0_f64,
+    ) {
+        prop_assume!(problem.supports.len() > 15);
+        problem.level_tolerance = Some(Length::mm(tolerance));
+        problem.prefer = Preference::LeastLift;
+        let Outcome::Reached(least) = solve(&problem) else { return Ok(()) };
+        problem.prefer = Preference::FewestSupports;
+        let fewest = reached(&problem);
+        let proved = fewest.fewest.unwrap();
+        prop_assert!(fewest.outcome.broken.is_empty());
+        prop_assert!(proved.at_least <= proved.touched);
+        prop_assert!(proved.touched <= least.outcome.totals.touched);
     }
 
     /// The smallest workable tolerance works, and less does not.

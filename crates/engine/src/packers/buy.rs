@@ -115,6 +115,18 @@ impl Prices {
         self.packs.iter().zip(counts).map(|(&(size, _), &count)| count.div_ceil(size)).sum()
     }
 
+    /// The share of whole packs that some pieces use up: no more than what they cost in the end.
+    fn share(&self, counts: &[u8]) -> f64 {
+        let priced = self.packs.iter().all(|pack| pack.1.is_some());
+        let packs = self.packs.iter().zip(counts);
+        packs
+            .map(|(&(size, cents), &count)| {
+                let pack = if priced { cents.unwrap_or(0) as f64 } else { 1.0 };
+                pack * f64::from(count) / f64::from(size)
+            })
+            .sum()
+    }
+
     /// What is made as small as can be: cost, then pieces.
     fn weight(&self, counts: &[u32]) -> (u64, u32) {
         let priced = self.packs.iter().all(|pack| pack.1.is_some());
@@ -184,33 +196,40 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Tries every choice, leaving out what already costs as much as the best list.
+    /// Tries every choice, leaving out what cannot cost less than the best list.
     fn complete(&mut self) {
-        let mut fewest_after = vec![0; self.options.len() + 1];
+        let mut still = vec![(0.0, 0); self.options.len() + 1];
         for (support, stacks) in self.options.iter().enumerate().rev() {
             let pieces = stacks.iter().map(|stack| stack.pieces.len() as u32).min().unwrap_or(0);
-            fewest_after[support] = fewest_after[support + 1] + pieces;
+            let shares = stacks.iter().map(|stack| self.prices.share(&stack.counts));
+            let share = shares.min_by(f64::total_cmp).unwrap_or(0.0);
+            still[support] = (still[support + 1].0 + share, still[support + 1].1 + pieces);
         }
-        let mut steps = 0;
         let mut choice = vec![0; self.options.len()];
         let counts = vec![0; self.prices.packs.len()];
-        self.finished = self.descend(0, &mut choice, &counts, &fewest_after, &mut steps);
+        let mut steps = 0;
+        self.finished = self.descend(0, &mut choice, (&counts, 0.0), &still, &mut steps);
     }
 
+    /// Goes on from a support; `so_far` is the counts and the share of packs used up, `still` what
+    /// the supports from each one on use up at least.
     fn descend(
         &mut self,
         support: usize,
         choice: &mut Vec<usize>,
-        counts: &[u32],
-        fewest_after: &[u32],
+        so_far: (&[u32], f64),
+        still: &[(f64, u32)],
         steps: &mut usize,
     ) -> bool {
         *steps += 1;
         if *steps > STEP_LIMIT {
             return false;
         }
+        let (counts, share) = so_far;
         let (cost, pieces) = self.prices.weight(counts);
-        if (cost, pieces + fewest_after[support]) >= self.best_weight {
+        // Whole cents or packs: a bound of 58.3 means 59. The hair keeps rounding from proving.
+        let at_least = (share + still[support].0 - 1e-6).ceil().max(0.0) as u64;
+        if (cost.max(at_least), pieces + still[support].1) >= self.best_weight {
             return true;
         }
         let options = self.options;
@@ -220,14 +239,15 @@ impl<'a> Search<'a> {
             return true;
         };
         if stacks.is_empty() {
-            return self.descend(support + 1, choice, counts, fewest_after, steps);
+            return self.descend(support + 1, choice, so_far, still, steps);
         }
         let mut finished = true;
         for (stack_idx, stack) in stacks.iter().enumerate() {
             let mut with = counts.to_vec();
             add(&mut with, stack);
             choice[support] = stack_idx;
-            finished &= self.descend(support + 1, choice, &with, fewest_after, steps);
+            let share = share + self.prices.share(&stack.counts);
+            finished &= self.descend(support + 1, choice, (&with, share), still, steps);
             if !finished {
                 break;
             }

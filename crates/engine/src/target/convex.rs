@@ -86,6 +86,16 @@ pub(super) fn dot(terms: &[(usize, f64)], values: &[f64]) -> f64 {
     terms.iter().map(|&(variable, coefficient)| coefficient * values[variable]).sum()
 }
 
+/// An answer that meets the conditions of an optimum as well as this needs no more polishing.
+const SHARP: f64 = 1e-10;
+
+/// How the tight rows are told from the slack ones.
+#[derive(Clone, Copy)]
+enum Tight {
+    MultiplierAboveSlack,
+    SlackBelow(f64),
+}
+
 /// Solves a program.
 ///
 /// # Errors
@@ -106,10 +116,20 @@ pub(super) fn minimise(program: &Program) -> Result<Optimum, Failure> {
         return if met { Ok(standard.optimum(program, answer)) } else { Err(Failure::Infeasible) };
     }
     let raw = standard.interior_point()?;
-    let best = match standard.polish(&raw) {
-        Some(polished) if standard.departure(&polished) <= standard.departure(&raw).max(1e-10) => {
-            polished
+    // Which rows are tight is a guess where slack and multiplier are both small: try a few.
+    let mut best = None;
+    for guess in [Tight::MultiplierAboveSlack, Tight::SlackBelow(1e-7), Tight::SlackBelow(1e-5)] {
+        let polished = standard.polish(&raw, guess);
+        let departure = polished.as_ref().map_or(f64::INFINITY, |p| standard.departure(p));
+        if best.as_ref().is_none_or(|(least, _)| departure < *least) {
+            best = polished.map(|polished| (departure, polished)).or(best);
         }
+        if departure < SHARP {
+            break;
+        }
+    }
+    let best = match best {
+        Some((departure, polished)) if departure <= standard.departure(&raw).max(SHARP) => polished,
         _ => raw,
     };
     Ok(standard.optimum(program, best))
@@ -255,12 +275,16 @@ impl Standard {
     ///
     /// The system may be singular (several answers, or rows that repeat one another), so it is
     /// shifted a little and the shift is taken out again by refinement.
-    fn polish(&self, raw: &Answer) -> Option<Answer> {
+    fn polish(&self, raw: &Answer, guess: Tight) -> Option<Answer> {
         const SHIFT: f64 = 1e-7;
         let tight: Vec<usize> = (0..self.rows.len())
             .filter(|&row_idx| {
                 let slack = self.rows[row_idx].limit - dot(&self.rows[row_idx].terms, &raw.values);
-                row_idx < self.n_equal || raw.multipliers[row_idx] > slack
+                let is_tight = match guess {
+                    Tight::MultiplierAboveSlack => raw.multipliers[row_idx] > slack,
+                    Tight::SlackBelow(limit) => slack < limit,
+                };
+                row_idx < self.n_equal || is_tight
             })
             .collect();
         let n = self.n_variables;

@@ -354,13 +354,21 @@ fn ask(problem: &Problem, requirement: &Requirement) -> String {
     };
     let tolerance = problem.level_tolerance.unwrap_or_default();
     let known = problem.points.iter().find(|known| known.id == *point);
-    let direction = if *side == Side::TooLow { "up" } else { "down" };
+    let (direction, away) = if *side == Side::TooLow { ("up", "down") } else { ("down", "up") };
     match (known, problem.height) {
         (Some(known), super::Height::At(target)) if problem.tilt.is_none() => {
-            let off = (target - known.level).abs() - tolerance;
-            format!(
-                "{point} has to come {direction} at least {off} to be within {tolerance} of the target"
-            )
+            let rise = target - known.level;
+            let off = (if *side == Side::TooLow { rise } else { -rise }) - tolerance;
+            if off > Length::ZERO {
+                format!(
+                    "{point} has to come {direction} at least {off} to be within {tolerance} of the target"
+                )
+            } else {
+                format!(
+                    "{point} may come {away} by at most {} to stay within {tolerance} of the target",
+                    -off
+                )
+            }
         }
         _ => format!("{point} has to come {direction} to be within {tolerance} of the target"),
     }

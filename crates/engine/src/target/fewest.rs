@@ -4,8 +4,8 @@
 //! searched completely (branch and bound on which supports are left alone, up to a number of
 //! nodes). Larger ones are solved by re-weighted least lift, which drives small lifts to zero,
 //! and then every touched support is tried for removal. Both state how few supports are proved
-//! necessary: from the finished search, or from the relaxation in which a support may be
-//! touched in part.
+//! necessary: from the finished search, from the relaxation in which a support may be touched in
+//! part, or from points that are off the target and hang on different supports.
 
 use super::SHORTFALL;
 use super::convex::{Failure, Optimum, minimise};
@@ -13,6 +13,7 @@ use super::explain::shortfall;
 use super::model::{Model, given_bounds};
 use super::plan::Fewest;
 use super::{Choice, least_lift};
+use crate::units::Length;
 
 /// Nodes of the complete search before it gives way to what it has.
 const NODE_LIMIT: usize = 3000;
@@ -20,8 +21,8 @@ const NODE_LIMIT: usize = 3000;
 /// Jobs with at most this many open supports are searched completely.
 const SEARCHED: usize = 14;
 
-/// Most removals tried on a large job.
-const REMOVAL_LIMIT: usize = 250;
+/// Removals tried, times open supports: each try costs about as much as there are supports.
+const REMOVAL_WORK: usize = 120_000;
 
 /// Lifts below this count as none while searching, in millimetres.
 const NONE: f64 = 1e-6;
@@ -30,7 +31,7 @@ pub(super) fn fewest(model: &Model<'_>, slack: f64) -> Result<Choice, Failure> {
     let search = Search::new(model, slack);
     let all: Vec<bool> = search.open.iter().map(|_| true).collect();
     let (relaxed, start) = search.relax(&all)?;
-    let mut at_least = search.always + relaxed;
+    let mut at_least = search.always + relaxed.max(search.apart());
     let mut touched = search.reweighted(start)?;
     if search.open.len() <= SEARCHED {
         let mut nodes = 0;
@@ -102,6 +103,63 @@ impl<'a> Search<'a> {
         Ok(((parts - 1e-6).ceil().max(0.0) as usize, model.lifts(&found.values)))
     }
 
+    /// Supports that points need which have no support in common: each point by itself, if the
+    /// target stands still, and the numbers add up.
+    fn apart(&self) -> usize {
+        let Some(tolerance) = self.model.problem.level_tolerance.map(Length::to_mm) else {
+            return 0;
+        };
+        if self.model.height_is_free() {
+            return 0;
+        }
+        let mut needs: Vec<(Vec<usize>, usize)> = Vec::new();
+        for (terms, constant) in &self.model.departures {
+            let sides = [(*constant, -1.0), (-constant, 1.0)];
+            for (above, sign) in sides {
+                let excess = above - tolerance - 1e-6;
+                let alone = self.touched_for(terms, sign, excess);
+                if alone > 0 {
+                    let supports = terms.iter().map(|term| term.0).collect();
+                    needs.push((supports, alone));
+                }
+            }
+        }
+        needs.sort_by_key(|(supports, alone)| (supports.len(), std::cmp::Reverse(*alone)));
+        let mut taken = vec![false; self.model.base.bounds.len()];
+        let mut sum = 0;
+        for (supports, alone) in needs {
+            if supports.iter().all(|&support| !taken[support]) {
+                supports.iter().for_each(|&support| taken[support] = true);
+                sum += alone;
+            }
+        }
+        sum
+    }
+
+    /// The fewest open supports that can move a point by `excess`; none if it need not move.
+    fn touched_for(&self, terms: &[(usize, f64)], sign: f64, mut excess: f64) -> usize {
+        let mut reaches = Vec::new();
+        for &(variable, ratio) in terms {
+            let (lower, upper) = self.model.base.bounds[variable];
+            let reach = (sign * ratio * lower).max(sign * ratio * upper);
+            if lower > 0.0 || upper < 0.0 {
+                excess -= reach;
+            } else {
+                reaches.push(reach);
+            }
+        }
+        reaches.sort_by(|a, b| b.total_cmp(a));
+        let mut touched = 0;
+        for reach in reaches {
+            if excess <= 0.0 {
+                break;
+            }
+            excess -= reach;
+            touched += 1;
+        }
+        touched
+    }
+
     fn least(&self, allowed: &[bool]) -> Result<Optimum, Failure> {
         let model = self.narrowed(allowed);
         // Supports left alone take away room: give a hair of it back if need be.
@@ -144,7 +202,8 @@ impl<'a> Search<'a> {
         order.sort_by(|&a, &b| {
             lifts[self.open[a]].abs().total_cmp(&lifts[self.open[b]].abs()).then(a.cmp(&b))
         });
-        for &candidate in order.iter().take(REMOVAL_LIMIT) {
+        let tries = (REMOVAL_WORK / self.open.len().max(1)).max(20);
+        for &candidate in order.iter().take(tries) {
             touched[candidate] = false;
             if !self.is_possible(&touched) {
                 touched[candidate] = true;

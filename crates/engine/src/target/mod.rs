@@ -175,7 +175,7 @@ fn choose(model: &Model<'_>, slack: f64) -> Result<Choice, Failure> {
         Preference::SmallestLargest => smallest_largest(model, slack),
         Preference::LeastLift => {
             let found = least_lift(model, model.program(slack))?;
-            Ok(Choice::new(found.values, found.accuracy, false))
+            Ok(Choice::new(found.values, found.accuracy, true))
         }
         Preference::FewestSupports => fewest::fewest(model, slack),
     }
@@ -214,7 +214,7 @@ fn smallest_largest(model: &Model<'_>, slack: f64) -> Result<Choice, Failure> {
     let mut program = model.program(slack);
     program.at_most.extend(within(model, worst + WORST_SLACK));
     match least_lift(model, program) {
-        Ok(least) => Ok(Choice::new(least.values, least.accuracy, false)),
+        Ok(least) => Ok(Choice::new(least.values, least.accuracy, true)),
         Err(_) => Ok(Choice::new(found.values, found.accuracy, true)),
     }
 }

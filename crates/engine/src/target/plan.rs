@@ -154,7 +154,8 @@ pub struct Fewest {
 pub struct LiftPlan {
     /// The lifts and the floor they give.
     pub outcome: Prediction,
-    /// Several sets of lifts do equally well by the preference; this one lifts least in total.
+    /// Other lifts may do equally well by the preference: always said of the linear ones, and of
+    /// least squares when the floor does not determine every lift.
     pub one_of_many: bool,
     /// How closely the arithmetic meets the conditions of an optimum.
     pub accuracy: Length,
