@@ -76,7 +76,7 @@ pub enum Command {
 }
 
 /// The job to work on.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 pub struct Job {
     /// A job (.toml) or a bare list of readings (.csv); `-` reads a CSV from standard input.
     pub job: PathBuf,
@@ -218,4 +218,47 @@ pub struct Passes {
     /// Draw the picture for a phone instead of for paper.
     #[arg(long)]
     pub phone: bool,
+}
+
+impl Levels {
+    /// The command on a job, with nothing more asked.
+    pub fn of(job: Job) -> Self {
+        Self {
+            job,
+            pair: Vec::new(),
+            readings: true,
+            book: false,
+            accept_misclosure: false,
+            strict: false,
+        }
+    }
+}
+
+impl Floor {
+    /// The command on a job, with a picture.
+    pub fn of(job: Job, picture: Option<PathBuf>) -> Self {
+        Self {
+            job,
+            picture,
+            phone: false,
+            profile: Vec::new(),
+            interval: None,
+            all_criteria: false,
+            strict: false,
+        }
+    }
+}
+
+impl Lift {
+    /// The command on a job, with pictures.
+    pub fn of(job: Job, picture: Option<PathBuf>) -> Self {
+        Self { job, goal: Goal::default(), picture, phone: false, points: true }
+    }
+}
+
+impl Passes {
+    /// The command on a job, with a picture.
+    pub fn of(job: Job, picture: Option<PathBuf>) -> Self {
+        Self { job, goal: Goal::default(), jacks: None, per_pass: None, picture, phone: false }
+    }
 }

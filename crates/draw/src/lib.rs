@@ -27,6 +27,7 @@ mod clip;
 mod floor;
 mod labels;
 mod lift;
+mod from_plan;
 mod number;
 mod passes;
 mod picture;
@@ -38,6 +39,7 @@ mod text;
 
 pub use classes::{ColourScale, PALETTE, Rgb};
 pub use floor::floor_map;
+pub use from_plan::PlanPictures;
 pub use lift::lift_map;
 pub use number::Decimals;
 pub use passes::pass_map;

@@ -27,13 +27,14 @@ pub struct Grid {
 /// The files of a new job.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Template {
-    /// `job.toml`
+    /// The job.
     pub job: String,
-    /// `readings.csv`
+    /// The table of readings.
     pub readings: String,
 }
 
-/// Makes a job for a grid of supports, and a table of readings to be filled in on site.
+/// Makes a job for a grid of supports, and a table of readings to be filled in on site, which the
+/// job knows by the name `readings_file`.
 ///
 /// # Examples
 /// ```
@@ -48,10 +49,10 @@ pub struct Template {
 ///     spacing_y: ExactLength::nm(1_500_000_000),
 ///     terms: Terms::Nz,
 ///     units: Unit::Millimetres,
-/// });
+/// }, "readings.csv");
 /// assert!(files.readings.starts_with("point,reading,time,note\nA1,,,\nA2,,,\n"));
 /// ```
-pub fn template(grid: Grid) -> Template {
+pub fn template(grid: Grid, readings_file: &str) -> Template {
     let rows = grid.rows.clamp(1, MOST_IN_A_ROW);
     let columns = grid.columns.clamp(1, MOST_IN_A_ROW);
     let names: Vec<(String, usize, usize)> = (0..rows)
@@ -83,7 +84,7 @@ pub fn template(grid: Grid) -> Template {
             "\n[[support]]\nid = \"{name}\"\nat = [{x}, {y}]\nkind = \"{support_word}\"\n"
         );
     }
-    job += &in_unit(TAIL, grid.units);
+    job += &in_unit(TAIL, grid.units).replace("{readings}", readings_file);
     let mut readings = String::from("point,reading,time,note\n");
     for (name, ..) in &names {
         readings += &format!("{name},,,\n");
@@ -174,7 +175,7 @@ const TAIL: &str = r#"
 zero = "A1"
 
 # [[benchmark]]
-# point = "BM"          # read it in readings.csv too
+# point = "BM"          # read it in {readings} too
 # level = 0
 
 # Other points that were read: at = [x, y], or the name of a support.
@@ -191,7 +192,7 @@ id = "1"
 # hose = { bore = {mm 10}, reservoir = {mm 200} }
 # reading_sd = {mm 1.2}      # 0.5 mm if read carefully, 1.2 mm if not
 # drift = true          # the water line creeps with time: every reading needs a time
-readings = "readings.csv"
+readings = "{readings}"
 
 # Where the floor is to end: a height, "highest", "free" or { point = "door", offset = 0 }.
 [goal]

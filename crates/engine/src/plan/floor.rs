@@ -3,8 +3,8 @@
 use super::{Job, Stage, StopReason};
 use crate::ids::SetupId;
 use crate::surface::{
-    BestFitPlane, FloorReading, LevelAt, NeighbourSettings, OddPoint, SteepestSlope, Suggestion,
-    Surface, best_fit_plane, likely_readings, odd_points, steepest_slope,
+    BestFitPlane, FloorReading, LevelAt, NeighbourSettings, OddPoint, Spread, SteepestSlope,
+    Suggestion, Surface, best_fit_plane, likely_readings, odd_points, spread, steepest_slope,
 };
 use crate::survey::Reduction;
 use crate::units::{ExactLength, Length};
@@ -40,14 +40,8 @@ pub struct DeckShape {
     pub name: String,
     /// How many points were read on it.
     pub n_points: usize,
-    /// The highest point.
-    pub highest: FloorReading,
-    /// The lowest point.
-    pub lowest: FloorReading,
-    /// Highest less lowest.
-    pub range: Length,
-    /// Standard deviation of that difference.
-    pub range_sd: Length,
+    /// Highest and lowest point and how far apart they are.
+    pub spread: Spread,
     /// The plane that fits best; `None` for fewer than three points or points on one line.
     pub plane: Option<BestFitPlane>,
     /// The steepest slope between points at least 2 m apart; `None` if no two are.
@@ -114,18 +108,12 @@ fn levels_at(readings: &[FloorReading]) -> Vec<LevelAt> {
 }
 
 fn describe(name: String, readings: &[FloorReading], reduction: &Reduction) -> Option<DeckShape> {
-    let by_level = |a: &&FloorReading, b: &&FloorReading| a.level.total_cmp(&b.level);
-    let highest = readings.iter().max_by(by_level)?.clone();
-    let lowest = readings.iter().min_by(by_level)?.clone();
     Some(DeckShape {
         name,
         n_points: readings.len(),
-        range: highest.level - lowest.level,
-        range_sd: reduction.levels.difference_sd(lowest.in_levels, highest.in_levels),
+        spread: spread(readings, &reduction.levels)?,
         plane: best_fit_plane(readings).ok(),
         steepest: steepest_slope(readings, &reduction.levels, SLOPE_APART).ok(),
-        highest,
-        lowest,
     })
 }
 

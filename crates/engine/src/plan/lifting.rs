@@ -5,6 +5,7 @@ use crate::ids::{PointId, SupportId};
 use crate::influence::Influence;
 use crate::settings::TargetHeight;
 use crate::site::{Point, Support};
+use crate::surface::FloorReading;
 use crate::survey::Reduction;
 use crate::target::{
     FloorPoint, Height, Outcome, Prediction, Problem, SupportBounds, predict, solve, straightedges,
@@ -35,6 +36,9 @@ pub struct LiftingStage {
     pub by_hand: Vec<(SupportId, Length)>,
     /// The floor as it is, held against the same target.
     pub now: Option<Prediction>,
+    /// Where every floor point that was read ends, if the goal can be met: those the goal does
+    /// not ask about as well, for a lift moves them too.
+    pub after: Vec<(PointId, Level)>,
 }
 
 /// The height that was asked for.
@@ -124,7 +128,7 @@ pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Sta
     };
     let none = vec![Length::ZERO; problem.supports.len()];
     let outcome = solve(&problem);
-    Stage::Done(LiftingStage {
+    let mut stage = LiftingStage {
         now: predict(&without_bounds(&problem, &outcome), &none).ok(),
         target: target.facts,
         influence,
@@ -132,7 +136,25 @@ pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Sta
         left_out,
         outcome,
         by_hand: job.by_hand.clone(),
-    })
+        after: Vec::new(),
+    };
+    if let Some(lifts) = stage.lifts() {
+        stage.after = levels_after(shape, &stage.influence, &lifts);
+    }
+    Stage::Done(stage)
+}
+
+fn levels_after(
+    shape: &FloorShape,
+    influence: &Influence,
+    lifts: &[Length],
+) -> Vec<(PointId, Level)> {
+    let after = |reading: &FloorReading| {
+        let row = influence.row(&reading.point);
+        let movement = row.map_or(Length::ZERO, |row| row.movement(lifts));
+        (reading.point.clone(), reading.level + movement)
+    };
+    shape.surface.readings().iter().map(after).collect()
 }
 
 /// Which readings the goal asks about: index into the surface's readings and into the

@@ -39,6 +39,8 @@ enum Covariance {
     /// Row by row, in square millimetres.
     Whole(Vec<f64>),
     OnRequest(Arc<Cofactors>),
+    /// Each level on its own: its variance, in square millimetres.
+    Independent(Vec<f64>),
 }
 
 /// Covariances of levels that are worked out when they are asked for.
@@ -144,17 +146,8 @@ impl Levels {
                 held: sd == Length::ZERO,
             })
             .collect();
-        let covariance: Vec<Vec<Variance>> =
-            (0..points.len())
-                .map(|row| {
-                    (0..points.len())
-                        .map(|col| {
-                            if row == col { points[row].sd_prior.squared() } else { Variance::ZERO }
-                        })
-                        .collect()
-                })
-                .collect();
-        Self::new(points, &covariance)
+        let variances = points.iter().map(|level| level.sd_prior.squared().to_mm2()).collect();
+        Self::with(points, Covariance::Independent(variances))
     }
 
     /// The points that have a level.
@@ -181,6 +174,10 @@ impl Levels {
                 chosen.iter().map(|&column| whole[row * n_points + column]).collect()
             }
             Covariance::OnRequest(cofactors) => cofactors.with(row, chosen),
+            Covariance::Independent(variances) => chosen
+                .iter()
+                .map(|&column| if column == row { variances[row] } else { 0.0 })
+                .collect(),
         };
         let rows = chosen.iter().map(|&row| row_of(row));
         rows.map(|row| row.into_iter().map(Variance::mm2).collect()).collect()

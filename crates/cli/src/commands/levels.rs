@@ -1,0 +1,386 @@
+//! `floorwright levels`: what the readings say, how sure that is, and what to read again.
+
+use crate::args;
+use crate::commands::books;
+use crate::exit::{CHECK_FAILED, NOT_FOUND, OK, Stop};
+use crate::report::{Report, Text, envelope, footing};
+use crate::session::{Session, count, open};
+use crate::text::table::{Side, Table};
+use crate::text::words::Words;
+use floorwright_engine::ids::PointId;
+use floorwright_engine::plan::{Plan, plan};
+use floorwright_engine::survey::{
+    Control, DriftFound, GlobalTest, Levels, Observation, PartHeight, Reduction,
+};
+use floorwright_engine::units::Length;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Height of one point above another.
+#[derive(Serialize)]
+struct Pair {
+    from: PointId,
+    to: PointId,
+    rise: Length,
+    sd: Length,
+}
+
+/// Runs the command.
+pub fn run(args: &args::Levels) -> Result<Report, Stop> {
+    let session = open(&args.job.job)?;
+    let plan = plan(&session.job);
+    let words = Words::of(&session.input);
+    let pairs = args
+        .pair
+        .iter()
+        .map(|pair| find_pair(pair, &plan.reduction.levels))
+        .collect::<Result<Vec<Pair>, Stop>>()?;
+    let books = books::reduce(&session, args.accept_misclosure)?;
+
+    let mut text = Text::default();
+    text.heading(&format!("Levels: {}", session.input.name));
+    text.say(counted_from(&session, words));
+    read_again(&mut text, &plan, words);
+    if args.book {
+        books::say(&mut text, &books, words);
+    }
+    fit(&mut text, &session, &plan.reduction, words);
+    level_table(&mut text, &plan, words);
+    say_pairs(&mut text, &pairs, words);
+    if args.readings {
+        reading_table(&mut text, &plan.reduction, words);
+    }
+    footing(&mut text, &session);
+
+    let in_doubt = !plan.reduction.suspects.is_empty()
+        || matches!(plan.reduction.global_test, GlobalTest::Failed { .. })
+        || books.iter().any(books::Answer::is_bad);
+    let odd = plan.floor.done().map(|floor| &floor.odd);
+    let json = envelope(
+        "levels",
+        &session,
+        serde_json::json!({
+            "reduction": plan.reduction, "off-their-neighbours": odd, "pairs": pairs, "books": books,
+        }),
+    );
+    Ok(Report { text, json, exit: if args.strict && in_doubt { CHECK_FAILED } else { OK } })
+}
+
+fn find_pair(text: &str, levels: &Levels) -> Result<Pair, Stop> {
+    let Some((from, to)) = text.split_once(',') else {
+        return Err(Stop::new(crate::exit::USAGE, format!("\"{text}\" is not a pair of points"))
+            .hint("write --pair A1,EXT"));
+    };
+    let find = |name: &str| {
+        let point = PointId::new(name.trim());
+        levels.index_of(&point).map(|idx| (point, idx)).ok_or_else(|| {
+            Stop::new(NOT_FOUND, format!("point {} has no level", name.trim()))
+                .hint("see the table of levels for the names that there are")
+        })
+    };
+    let ((from, from_idx), (to, to_idx)) = (find(from)?, find(to)?);
+    let level = |idx: usize| levels.points()[idx].level;
+    Ok(Pair {
+        from,
+        to,
+        rise: level(to_idx) - level(from_idx),
+        sd: levels.difference_sd(from_idx, to_idx),
+    })
+}
+
+fn counted_from(session: &Session, words: Words) -> String {
+    use floorwright_engine::survey::Datum;
+    let survey = &session.job.survey;
+    match &survey.datum {
+        Datum::PointIsZero(point) => format!("Counted from {point}, which is called zero."),
+        Datum::Free { .. } => {
+            "Counted from the mean of the floor: only differences mean something.".to_owned()
+        }
+        Datum::Benchmarks | Datum::CorrelatedBenchmarks(_) => {
+            let marks: Vec<String> = survey
+                .benchmarks
+                .iter()
+                .map(|mark| {
+                    let level = words.level(mark.level);
+                    if mark.sd == Length::ZERO {
+                        format!("{} held exactly at {level}", mark.point)
+                    } else {
+                        format!("{} at {level} ± {}", mark.point, words.plus_minus(mark.sd))
+                    }
+                })
+                .collect();
+            format!("Counted from {}.", marks.join(", "))
+        }
+    }
+}
+
+/// What to read again, the most useful first.
+pub fn read_again(text: &mut Text, plan: &Plan, words: Words) {
+    let reduction = &plan.reduction;
+    let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
+    for fault in &reduction.faults {
+        text.item("!", format!("{fault}: {}", fault.hint()));
+    }
+    for part in &reduction.parts {
+        if let PartHeight::Unknown { .. } = part.height {
+            let names: Vec<String> = part.points.iter().map(ToString::to_string).collect();
+            text.item(
+                "!",
+                format!(
+                    "no known height reaches {}: they get no levels. Read one of them together \
+                     with a point that has one.",
+                    names.join(", ")
+                ),
+            );
+        }
+    }
+    if reduction.suspects.is_empty() && odd.is_empty() {
+        text.say("No reading stands out.");
+        return;
+    }
+    text.heading("Read again first");
+    let mut number = 0;
+    for suspect in &reduction.suspects {
+        number += 1;
+        text.item(&format!("{number}."), suspect.to_string());
+    }
+    let named: Vec<&PointId> =
+        reduction.suspects.iter().filter_map(|suspect| suspect.name.point()).collect();
+    for odd in odd.iter().filter(|odd| !named.contains(&&odd.odd.point)) {
+        number += 1;
+        text.item(&format!("{number}."), odd_sentence(odd, words));
+    }
+    text.say(
+        "Nothing was left out: the levels below still contain these readings. To strike one out, \
+         put a # before its line.",
+    );
+}
+
+fn odd_sentence(odd: &floorwright_engine::plan::OddReading, words: Words) -> String {
+    let side = if odd.odd.departure > Length::ZERO { "above" } else { "below" };
+    let mut sentence = format!(
+        "look at {} again: it stands {} {side} what its neighbours suggest",
+        odd.odd.point,
+        words.length(odd.odd.departure.abs()),
+    );
+    if let (Some(setup), Some(written)) = (&odd.setup, odd.written) {
+        sentence.push_str(&format!(
+            " (read once, {} from setup {setup})",
+            words.staff_number(written.to_length())
+        ));
+    }
+    if !odd.likely.is_empty() {
+        let likely: Vec<String> =
+            odd.likely.iter().map(|value| words.staff_number(value.to_length())).collect();
+        sentence.push_str(&format!("; was it {}?", likely.join(" or ")));
+    }
+    sentence.push_str(". A hump or a hollow may be real; a second reading tells.");
+    sentence
+}
+
+fn fit(text: &mut Text, session: &Session, reduction: &Reduction, words: Words) {
+    text.heading("How well the readings fit");
+    let survey = &session.job.survey;
+    let n_readings: usize = survey.setups.iter().map(|setup| setup.readings.len()).sum();
+    let legs = match survey.legs.len() {
+        0 => String::new(),
+        n_legs => format!(" and {}", count(n_legs, "leg", "legs")),
+    };
+    text.say(format!(
+        "{} from {}{legs}; {} more than needed.",
+        count(n_readings, "reading", "readings"),
+        count(survey.setups.len(), "setup", "setups"),
+        reduction.redundancy,
+    ));
+    text.say(match (reduction.global_test, reduction.s0) {
+        (GlobalTest::Passed { .. }, Some(s0)) => format!(
+            "They scatter {s0:.2} times as much as their stated standard deviations promise: \
+             that fits."
+        ),
+        (GlobalTest::Failed { .. }, Some(s0)) => format!(
+            "They scatter {s0:.2} times as much as their stated standard deviations promise: \
+             that is too much. Either a reading is wrong, or the instrument is less sure than \
+             stated, and then every ± below is too small."
+        ),
+        _ => "There is no spare reading, so nothing checks them: read the benchmark again at the \
+              end, and some points twice."
+            .to_owned(),
+    });
+    for setup in &reduction.setups {
+        let Some(line) = &setup.line else { continue };
+        let drift = match &setup.drift {
+            DriftFound::NotSought => String::new(),
+            DriftFound::Refused { why } => format!("; drift not found: {why}"),
+            DriftFound::Found(drift) => {
+                let side = if drift.rate.to_mm_per_minute() < 0.0 { "falling" } else { "rising" };
+                let sure = if drift.proven {
+                    "taken out of the readings"
+                } else {
+                    "not proven, but taken out all the same"
+                };
+                let pieces = match &drift.pieces {
+                    Some(pieces) if !pieces.one_line_is_enough => format!(
+                        "; it was not even: up to {} off a straight line, so read the base more \
+                         often",
+                        words.length(pieces.largest_difference)
+                    ),
+                    _ => String::new(),
+                };
+                format!(
+                    "; {side} {:.1} ± {:.1} mm an hour, {sure}{pieces}",
+                    drift.rate.to_mm_per_hour().abs(),
+                    drift.sd_prior.to_mm_per_hour() * 2.0,
+                )
+            }
+        };
+        text.item(
+            "-",
+            format!(
+                "setup {}: line at {} ± {}{drift}",
+                setup.setup,
+                words.level(line.level),
+                words.plus_minus(line.sd_prior)
+            ),
+        );
+    }
+    for uncontrolled in &reduction.uncontrolled {
+        text.item("-", uncontrolled.to_string());
+    }
+    for closed in &reduction.loops {
+        let names: Vec<String> = closed.points.iter().map(ToString::to_string).collect();
+        text.item(
+            "-",
+            format!(
+                "loop {}: misclosure {} ± {}{}",
+                names.join(" "),
+                words.length(closed.misclosure),
+                words.plus_minus(closed.sd),
+                books::against_rule(closed.misclosure, closed.n_setups, words),
+            ),
+        );
+    }
+}
+
+fn level_table(text: &mut Text, plan: &Plan, words: Words) {
+    let reduction = &plan.reduction;
+    if reduction.levels.points().is_empty() {
+        text.heading("No point has a level.");
+        return;
+    }
+    let mut n_readings: BTreeMap<&PointId, usize> = BTreeMap::new();
+    for observation in &reduction.observations {
+        if let Some(point) = observation.name.point() {
+            *n_readings.entry(point).or_default() += 1;
+        }
+    }
+    let mut doubts: BTreeMap<&PointId, &str> = BTreeMap::new();
+    for odd in plan.floor.done().iter().flat_map(|floor| &floor.odd) {
+        doubts.insert(&odd.odd.point, "off its neighbours");
+    }
+    for suspect in &reduction.suspects {
+        doubts.extend(suspect.name.point().map(|point| (point, "reading in doubt")));
+    }
+    let (unit, small) = (words.level_unit(), words.unit());
+    let heading = if unit == small {
+        format!("Levels in {unit} (± is about 95 %)")
+    } else {
+        format!("Levels in {unit}, ± in {small} (about 95 %)")
+    };
+    text.heading(&heading);
+    let columns = [
+        ("Point", Side::Left),
+        ("Level", Side::Right),
+        ("±", Side::Right),
+        ("Times read", Side::Right),
+        ("", Side::Left),
+    ];
+    let mut table = Table::new(&columns);
+    for level in reduction.levels.points() {
+        let note = match doubts.get(&level.point) {
+            Some(doubt) => doubt,
+            None if level.held => "held",
+            None => "",
+        };
+        table.row([
+            level.point.to_string(),
+            words.level_number(level.level),
+            words.plus_minus(level.sd_prior),
+            n_readings.get(&level.point).copied().unwrap_or(0).to_string(),
+            note.to_owned(),
+        ]);
+    }
+    text.table(&table);
+    let spare_enough = reduction.redundancy >= 10;
+    if let (Some(s0), true) = (reduction.s0, spare_enough) {
+        text.say(format!(
+            "± rests on the stated standard deviations; by the scatter of these readings it would \
+             be {s0:.2} times as much."
+        ));
+    }
+}
+
+fn say_pairs(text: &mut Text, pairs: &[Pair], words: Words) {
+    if pairs.is_empty() {
+        return;
+    }
+    text.heading("Height of one point above another");
+    for pair in pairs {
+        text.say(format!(
+            "{} above {}: {} ± {}",
+            pair.to,
+            pair.from,
+            words.length(pair.rise),
+            words.plus_minus(pair.sd)
+        ));
+    }
+}
+
+fn reading_table(text: &mut Text, reduction: &Reduction, words: Words) {
+    text.heading(&format!(
+        "Every reading, in {} (residual: adjusted less observed; r: share of an error that shows)",
+        words.unit()
+    ));
+    let columns = [
+        ("Reading", Side::Left),
+        ("Sd", Side::Right),
+        ("Residual", Side::Right),
+        ("r", Side::Right),
+        ("w", Side::Right),
+        ("tau", Side::Right),
+        ("Finds", Side::Right),
+        ("Off by", Side::Right),
+    ];
+    let mut table = Table::new(&columns);
+    for observation in &reduction.observations {
+        table.row(reading_row(observation, words));
+    }
+    text.table(&table);
+    text.say(
+        "Finds: the smallest error in it that the test would find (power 80 %). Off by: how far \
+         off it is, if it alone is wrong (observed less true).",
+    );
+}
+
+fn reading_row(observation: &Observation, words: Words) -> [String; 8] {
+    let name = observation.name.to_string().replace(" from setup ", ", ");
+    let mut row = [
+        name,
+        words.number(observation.sd),
+        words.signed(observation.residual),
+        format!("{:.2}", observation.redundancy_number),
+        String::new(),
+        String::new(),
+        String::new(),
+        String::new(),
+    ];
+    match &observation.control {
+        Control::NotControlled => row[4] = "not checked".to_owned(),
+        Control::Controlled(check) | Control::BenchmarkCheck(check) => {
+            row[4] = format!("{:+.2}", check.w);
+            row[5] = check.tau.map_or("-".to_owned(), |tau| format!("{tau:+.2}"));
+            row[6] = words.number(check.smallest_detectable);
+            row[7] = words.signed(check.error);
+        }
+    }
+    row
+}

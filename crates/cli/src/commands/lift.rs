@@ -1,0 +1,315 @@
+//! `floorwright lift`: the lift and the packers at each support, or why it cannot be done.
+
+use crate::args;
+use crate::commands::levels::read_again;
+use crate::commands::{goal, pictures, stage};
+use crate::exit::{CHECK_FAILED, OK, Stop};
+use crate::files::{self, Existing};
+use crate::report::{Report, Text, cautions, envelope, footing};
+use crate::session::{Session, count, open};
+use crate::text::table::{Side, Table};
+use crate::text::words::{Words, price};
+use floorwright_draw::{Medium, Paper, floor_map, lift_map};
+use floorwright_engine::ids::SupportId;
+use floorwright_engine::packers::{Choice, HeightAdvice};
+use floorwright_engine::plan::{LiftingStage, PackingStage, Plan, SupportPacking, plan};
+use floorwright_engine::target::{Explanation, LiftPlan, Outcome};
+use floorwright_engine::units::Length;
+use std::collections::BTreeMap;
+
+/// Runs the command.
+pub fn run(args: &args::Lift) -> Result<Report, Stop> {
+    let mut session = open(&args.job.job)?;
+    goal::apply(&args.goal, &mut session)?;
+    let plan = plan(&session.job);
+    let words = Words::of(&session.input);
+    let mut text = Text::default();
+    text.heading(&format!("Lift list: {}", session.input.name));
+    read_again(&mut text, &plan, words);
+    let mut exit = CHECK_FAILED;
+    if let Some(lifting) = stage(&mut text, "the lifts", &plan.lifting) {
+        exit = say_lifting(&mut text, &session, &plan, lifting, args.points, words);
+    }
+    if exit == OK {
+        cautions(&mut text);
+    }
+    if let (Some(path), OK) = (&args.picture, exit) {
+        write_pictures(&mut text, &session, &plan, path, args.phone)?;
+    }
+    footing(&mut text, &session);
+    let json = envelope(
+        "lift",
+        &session,
+        serde_json::json!({ "lifting": plan.lifting, "packing": plan.packing }),
+    );
+    Ok(Report { text, json, exit })
+}
+
+/// Says what the lifts are, or why there are none. Returns the exit code.
+fn say_lifting(
+    text: &mut Text,
+    session: &Session,
+    plan: &Plan,
+    lifting: &LiftingStage,
+    points: bool,
+    words: Words,
+) -> u8 {
+    let lift_plan = match &lifting.outcome {
+        Outcome::Reached(lift_plan) => lift_plan,
+        Outcome::CannotBeDone(explanation) => {
+            cannot(text, session, lifting, explanation, words);
+            return CHECK_FAILED;
+        }
+        Outcome::Refused(faults) => {
+            text.heading("The goal cannot be worked on");
+            for fault in faults {
+                text.item("-", fault.to_string());
+            }
+            return CHECK_FAILED;
+        }
+    };
+    say_target(text, session, lifting, lift_plan, words);
+    let packing = stage(text, "the packers", &plan.packing);
+    lift_table(text, lifting, lift_plan, packing, words);
+    if let Some(packing) = packing {
+        buy_list(text, packing, words);
+    }
+    if points {
+        point_table(text, lift_plan, words);
+    }
+    text.say(
+        "How a lift moves the floor is taken in straight lines between the supports; the \
+         stiffness of bearers and joists is not in it.",
+    );
+    OK
+}
+
+fn say_target(
+    text: &mut Text,
+    session: &Session,
+    lifting: &LiftingStage,
+    lift_plan: &LiftPlan,
+    words: Words,
+) {
+    let (one, several) = words.supports();
+    let totals = &lift_plan.outcome.totals;
+    text.heading(&format!(
+        "Target: {} ({})",
+        words.level(lift_plan.outcome.plane.height),
+        lifting.target.from
+    ));
+    let now = lifting.now.as_ref().map_or(String::new(), |now| {
+        format!(" (today {})", words.length(now.totals.worst_departure))
+    });
+    text.say(format!(
+        "Raise {} of {}. Afterwards the worst point of the goal is {} off the target{now}.",
+        totals.touched,
+        count(session.job.site.supports().len(), one, several),
+        words.length(totals.worst_departure),
+    ));
+    if lift_plan.one_of_many {
+        text.say("Other lifts do equally well; these lift least in total.");
+    }
+    if let Some(fewest) = lift_plan.fewest {
+        text.say(if fewest.touched == fewest.at_least {
+            format!("No plan within the tolerances touches fewer than {}.", fewest.touched)
+        } else {
+            format!(
+                "It touches {}; fewer than {} cannot do it, and between the two nothing is proved.",
+                fewest.touched, fewest.at_least
+            )
+        });
+    }
+    for broken in &lift_plan.outcome.broken {
+        text.item("!", format!("missed by {}: {:?}", words.length(broken.by), broken.requirement));
+    }
+}
+
+fn lift_table(
+    text: &mut Text,
+    lifting: &LiftingStage,
+    lift_plan: &LiftPlan,
+    packing: Option<&PackingStage>,
+    words: Words,
+) {
+    let (_, packers) = words.packers();
+    text.heading(&format!("Lifts in {} (± is about 95 %)", words.unit()));
+    let columns = [
+        (words.support(), Side::Left),
+        ("Floor now", Side::Right),
+        ("Lift", Side::Right),
+        ("±", Side::Right),
+        (packers, Side::Left),
+        ("", Side::Left),
+    ];
+    let by_hand: Vec<&SupportId> = lifting.by_hand.iter().map(|(support, _)| support).collect();
+    let stacks: BTreeMap<&SupportId, &SupportPacking> = packing
+        .iter()
+        .flat_map(|packing| &packing.supports)
+        .map(|packing| (&packing.support, packing))
+        .collect();
+    let target = lift_plan.outcome.plane;
+    let mut table = Table::new(&columns);
+    for (facts, lift) in lifting.supports.iter().zip(&lift_plan.outcome.lifts) {
+        let stack = stacks.get(&facts.support).copied();
+        let mut notes = Vec::new();
+        if let Some(held) = &facts.held {
+            notes.push(format!("stays: {held}"));
+        }
+        if by_hand.contains(&&facts.support) {
+            notes.push("set by hand".to_owned());
+        }
+        if !facts.in_doubt.is_empty() {
+            let points: Vec<String> = facts.in_doubt.iter().map(ToString::to_string).collect();
+            notes.push(format!("READ {} AGAIN FIRST", points.join(", ")));
+        }
+        if lift.at_upper && facts.held.is_none() && lift.lift > Length::ZERO {
+            notes.push("at its limit".to_owned());
+        }
+        notes.extend(stack.and_then(advice));
+        let floor = facts.floor.map(|floor| floor - target.height);
+        table.row([
+            facts.support.to_string(),
+            floor.map_or("?".to_owned(), |floor| words.signed(floor)),
+            if facts.held.is_some() { "-".to_owned() } else { words.signed(lift.lift) },
+            facts.sd.map_or(String::new(), |sd| words.plus_minus(sd)),
+            stack.map_or(String::new(), |stack| pieces(stack, words)),
+            notes.join("; "),
+        ]);
+    }
+    text.table(&table);
+    text.say("Floor now: above (+) or below (-) the target.");
+}
+
+fn pieces(packing: &SupportPacking, words: Words) -> String {
+    match (&packing.stack, &packing.nearest) {
+        (Some(stack), _) if stack.pieces.is_empty() => "none".to_owned(),
+        (Some(stack), _) => stack_words(&stack.pieces, words),
+        (None, Some(Choice::Unreachable { below, above })) => {
+            let nearest: Vec<String> = [below, above]
+                .into_iter()
+                .flatten()
+                .map(|stack| words.thickness(stack.thickness))
+                .collect();
+            format!("no stack; nearest {}", nearest.join(" or "))
+        }
+        (None, _) => String::new(),
+    }
+}
+
+/// Pieces from thick to thin: `20+5+1.5`.
+pub fn stack_words(pieces: &[Length], words: Words) -> String {
+    let pieces: Vec<String> = pieces.iter().map(|&piece| words.thickness(piece)).collect();
+    pieces.join("+")
+}
+
+fn advice(packing: &SupportPacking) -> Option<String> {
+    match packing.advice {
+        HeightAdvice::Fine => None,
+        HeightAdvice::Warn => Some("high packing: few leaves, full bearing, fixed".to_owned()),
+        HeightAdvice::TallerSupport => Some("too high to pack: a taller support".to_owned()),
+    }
+}
+
+fn buy_list(text: &mut Text, packing: &PackingStage, words: Words) {
+    let (one, several) = words.packers();
+    if packing.buy.lines.is_empty() {
+        return;
+    }
+    text.heading(&format!("Buy ({} in all)", count(packing.buy.pieces as usize, one, several)));
+    let columns = [
+        ("Thick", Side::Right),
+        ("Used", Side::Right),
+        ("Packs", Side::Right),
+        ("Price", Side::Right),
+    ];
+    let mut table = Table::new(&columns);
+    for line in &packing.buy.lines {
+        table.row([
+            words.thickness(line.thickness),
+            line.pieces.to_string(),
+            line.packs.to_string(),
+            line.cents.map_or(String::new(), price),
+        ]);
+    }
+    text.table(&table);
+    for extra in &packing.temporary {
+        text.item(
+            "-",
+            format!(
+                "{} more of {} thick, for up to {} in use while the passes go on",
+                count(extra.extra_packs as usize, "pack", "packs"),
+                words.thickness(extra.thickness),
+                extra.most_in_use
+            ),
+        );
+    }
+    if let Some(cents) = packing.cents {
+        text.say(format!("In all {}, by the prices in the job.", price(cents)));
+    }
+}
+
+fn point_table(text: &mut Text, lift_plan: &LiftPlan, words: Words) {
+    text.heading(&format!("Points, above (+) or below (-) the target, in {}", words.unit()));
+    let columns = [("Point", Side::Left), ("Now", Side::Right), ("After", Side::Right)];
+    let mut table = Table::new(&columns);
+    for point in &lift_plan.outcome.points {
+        table.row([
+            point.id.to_string(),
+            words.signed(point.before - point.target),
+            words.signed(point.departure),
+        ]);
+    }
+    text.table(&table);
+}
+
+fn cannot(
+    text: &mut Text,
+    session: &Session,
+    lifting: &LiftingStage,
+    explanation: &Explanation,
+    words: Words,
+) {
+    let goal = &session.job.goal;
+    let height = lifting.target.level.map_or("a free height".to_owned(), |l| words.level(l));
+    text.heading(&format!("It cannot be done: {height} ({})", lifting.target.from));
+    if let Some(tolerance) = goal.level_tolerance {
+        text.say(format!("Asked: every point within {}.", words.length(tolerance)));
+    }
+    for sentence in &explanation.words {
+        text.item("-", sentence);
+    }
+    if let Some(smallest) = explanation.smallest_tolerance {
+        let works = smallest.with_the_rest.unwrap_or(smallest.level_alone);
+        // Rounded up, so that what is printed can be typed.
+        let works = Length::mm((works.to_mm() * 10.0 - 1e-6).ceil() / 10.0);
+        text.say(format!(
+            "Ways out: a tolerance of {} (--tolerance {}), another height (--height free finds \
+             the best), or room at the supports named.",
+            words.length(works),
+            words.number(works)
+        ));
+    }
+}
+
+fn write_pictures(
+    text: &mut Text,
+    session: &Session,
+    plan: &Plan,
+    path: &std::path::Path,
+    phone: bool,
+) -> Result<(), Stop> {
+    let medium = if phone { Medium::Screen } else { Medium::Sheet(Paper::A4) };
+    let head = pictures::Head::of(session, plan);
+    if let Some(picture) = head.lifts(medium) {
+        files::write(path, &lift_map(&picture), Existing::Replace)?;
+        text.heading(&format!("Picture of the lifts: {}", path.display()));
+    }
+    if let Some(picture) = head.floor_after(medium, None)? {
+        let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+        let after = path.with_file_name(format!("{stem}-floor-after.svg"));
+        files::write(&after, &floor_map(&picture), Existing::Replace)?;
+        text.heading(&format!("Picture of the floor afterwards: {}", after.display()));
+    }
+    Ok(())
+}

@@ -1,0 +1,34 @@
+//! The commands: each turns its arguments into a report.
+
+pub mod books;
+pub mod check;
+pub mod demo;
+pub mod floor;
+pub mod goal;
+pub mod levels;
+pub mod lift;
+pub mod new;
+pub mod passes;
+pub mod pictures;
+
+use crate::report::Text;
+use floorwright_engine::plan::Stage;
+
+/// The result of a stage, or `None` after saying why there is none.
+pub fn stage<'a, T>(text: &mut Text, name: &str, stage: &'a Stage<T>) -> Option<&'a T> {
+    match stage {
+        Stage::Done(result) => Some(result),
+        Stage::Stopped(reasons) => {
+            text.heading(&format!("There is no answer for {name}"));
+            for reason in reasons {
+                let hint = reason.hint.as_ref().map_or(String::new(), |hint| format!(": {hint}"));
+                text.item("-", format!("{}{hint}", reason.what));
+            }
+            None
+        }
+        Stage::WaitsFor(earlier) => {
+            text.heading(&format!("There is no answer for {name} yet: it waits for {earlier}"));
+            None
+        }
+    }
+}

@@ -1,0 +1,206 @@
+//! `floorwright passes`: which jacks move what, pass by pass, and the packers after each.
+
+use crate::args;
+use crate::commands::floor::length;
+use crate::commands::levels::read_again;
+use crate::commands::lift::stack_words;
+use crate::commands::{goal, pictures, stage};
+use crate::exit::{CHECK_FAILED, OK, Stop, USAGE};
+use crate::files::{self, Existing};
+use crate::report::{Report, Text, cautions, envelope, footing};
+use crate::session::{Session, count, open};
+use crate::text::table::{Side, Table};
+use crate::text::words::{Words, one_in};
+use floorwright_draw::{Medium, Paper, pass_map};
+use floorwright_engine::packers::Choice;
+use floorwright_engine::passes::{Move, Packing, Pass, Passes, Way};
+use floorwright_engine::plan::plan;
+use floorwright_engine::settings::Limit;
+use floorwright_engine::target::Outcome;
+use floorwright_engine::units::Length;
+use std::collections::BTreeMap;
+
+/// Runs the command.
+pub fn run(args: &args::Passes) -> Result<Report, Stop> {
+    let mut session = open(&args.job.job)?;
+    goal::apply(&args.goal, &mut session)?;
+    limits(args, &mut session)?;
+    let plan = plan(&session.job);
+    let words = Words::of(&session.input);
+    let mut text = Text::default();
+    text.heading(&format!("Passes: {}", session.input.name));
+    read_again(&mut text, &plan, words);
+    let mut exit = CHECK_FAILED;
+    if let Some(lifting) = plan.lifting.done()
+        && let Outcome::CannotBeDone(explanation) = &lifting.outcome
+    {
+        text.heading("The goal cannot be met, so there are no passes");
+        for sentence in &explanation.words {
+            text.item("-", sentence);
+        }
+    } else if let Some(passes) = stage(&mut text, "the passes", &plan.passes) {
+        exit = OK;
+        cautions(&mut text);
+        say_limits(&mut text, &session, words);
+        say_passes(&mut text, passes, words);
+        if let Some(path) = &args.picture {
+            let medium = if args.phone { Medium::Screen } else { Medium::Sheet(Paper::A4) };
+            if let Some(picture) = pictures::Head::of(&session, &plan).passes(medium) {
+                files::write(path, &pass_map(&picture), Existing::Replace)?;
+                text.heading(&format!("Picture: {}", path.display()));
+            }
+        }
+    }
+    footing(&mut text, &session);
+    let json = envelope("passes", &session, serde_json::json!({ "passes": plan.passes }));
+    Ok(Report { text, json, exit })
+}
+
+fn limits(args: &args::Passes, session: &mut Session) -> Result<(), Stop> {
+    const REASON: &str = "from the command line";
+    if let Some(jacks) = args.jacks {
+        if jacks == 0 {
+            return Err(Stop::new(USAGE, "--jacks: nothing moves without a jack"));
+        }
+        session.job.limits.jacks = Limit::given(jacks, REASON);
+    }
+    if let Some(per_pass) = &args.per_pass {
+        let per_pass = length(per_pass, session.input.units, "--per-pass")?;
+        if per_pass <= Length::ZERO {
+            return Err(Stop::new(USAGE, format!("--per-pass: {per_pass} is not above zero")));
+        }
+        session.job.limits.lift_per_pass = Limit::given(per_pass, REASON);
+    }
+    Ok(())
+}
+
+fn say_limits(text: &mut Text, session: &Session, words: Words) {
+    let limits = &session.job.limits;
+    text.heading("Limits of this plan");
+    text.item(
+        "-",
+        format!(
+            "at most {} in a pass at any one place: {}",
+            words.length(limits.lift_per_pass.value),
+            limits.lift_per_pass.reason
+        ),
+    );
+    text.item(
+        "-",
+        format!(
+            "{} at a time: {}",
+            count(limits.jacks.value, "jack", "jacks"),
+            limits.jacks.reason
+        ),
+    );
+    text.item(
+        "-",
+        format!(
+            "slope between neighbours no steeper than {}, or than it is at the start or the end: {}",
+            one_in(limits.distortion.value),
+            limits.distortion.reason
+        ),
+    );
+}
+
+fn say_passes(text: &mut Text, passes: &Passes, words: Words) {
+    let way = |way: &Way| {
+        format!(
+            "{} in {}, steepest slope {} on the way, most bent from today's shape {}",
+            count(way.passes, "pass", "passes"),
+            count(way.moves, "move", "moves"),
+            one_in(way.peak.slope),
+            one_in(way.peak.change_from_start),
+        )
+    };
+    text.heading(&format!("This way: {}", way(&passes.this_way)));
+    text.say(if passes.bound_met {
+        format!("No plan within the lift per pass has fewer than {} passes.", passes.fewest_passes)
+    } else {
+        format!("Fewer than {} passes are not possible.", passes.fewest_passes)
+    });
+    text.say(format!("One support at a time, for comparison: {}.", way(&passes.one_at_a_time)));
+    for close in &passes.too_close {
+        text.item(
+            "!",
+            format!(
+                "{} and {} end at their limit: watch the slope between them ({})",
+                close.pair.0,
+                close.pair.1,
+                one_in(close.slope)
+            ),
+        );
+    }
+    let mut before: BTreeMap<String, String> =
+        passes.packing_at_start.iter().map(|packing| named_stack(packing, words)).collect();
+    for pass in &passes.passes {
+        say_pass(text, pass, &mut before, words);
+    }
+}
+
+fn say_pass(text: &mut Text, pass: &Pass, before: &mut BTreeMap<String, String>, words: Words) {
+    text.heading(&format!("Pass {} ({})", pass.number, count(pass.moves.len(), "move", "moves")));
+    let columns = [("Move", Side::Right), ("Together, from > to since the start", Side::Left)];
+    let mut table = Table::new(&columns);
+    for (move_idx, together) in pass.moves.iter().enumerate() {
+        for (line_idx, line) in move_lines(together, words).into_iter().enumerate() {
+            let number = if line_idx == 0 { (move_idx + 1).to_string() } else { String::new() };
+            table.row([number, line]);
+        }
+    }
+    text.table(&table);
+    let after: BTreeMap<String, String> =
+        pass.packing.iter().map(|packing| named_stack(packing, words)).collect();
+    let changed: Vec<String> = after
+        .iter()
+        .filter(|(support, stack)| before.get(*support) != Some(*stack))
+        .map(|(support, stack)| format!("{support} {stack}"))
+        .collect();
+    let (_, packers) = words.packers();
+    if !changed.is_empty() {
+        text.item("-", format!("{packers} after this pass: {}", changed.join(", ")));
+    }
+    if let Some(worst) = &pass.worst {
+        text.item(
+            "-",
+            format!(
+                "steepest against its limit: {} to {}, {} (limit {})",
+                worst.pair.0,
+                worst.pair.1,
+                one_in(worst.slope),
+                one_in(worst.limit)
+            ),
+        );
+    }
+    text.item("-", "read the floor again before the next pass");
+    *before = after;
+}
+
+/// Two supports a line, so that a line fits.
+fn move_lines(together: &Move, words: Words) -> Vec<String> {
+    let verb = if together.lowering { "let down " } else { "" };
+    let supports: Vec<String> = together
+        .supports
+        .iter()
+        .map(|support| {
+            format!(
+                "{verb}{} {} > {}",
+                support.support,
+                words.number(support.from),
+                words.number(support.to)
+            )
+        })
+        .collect();
+    supports.chunks(3).map(|line| line.join("    ")).collect()
+}
+
+fn named_stack(packing: &Packing, words: Words) -> (String, String) {
+    let stack = match &packing.choice {
+        Choice::Stack(stack) if stack.pieces.is_empty() => "none".to_owned(),
+        Choice::Stack(stack) => stack_words(&stack.pieces, words),
+        Choice::Unreachable { .. } => {
+            format!("{} (no stack)", words.length(packing.wanted))
+        }
+    };
+    (packing.support.to_string(), stack)
+}

@@ -1,0 +1,82 @@
+//! What the program's pictures say around the plan.
+
+use crate::exit::{Stop, USAGE};
+use crate::session::Session;
+use floorwright_draw::{
+    FloorPicture, LiftPicture, Medium, Orientation, PassPicture, PlanPictures, TitleBlock,
+};
+use floorwright_engine::plan::Plan;
+use floorwright_engine::survey::Datum;
+use floorwright_engine::units::Length;
+
+/// The pictures of a session.
+pub struct Head<'a>(PlanPictures<'a>);
+
+impl<'a> Head<'a> {
+    /// Takes names and dates from the job.
+    pub fn of(session: &'a Session, plan: &'a Plan) -> Self {
+        let input = &session.input;
+        Self(PlanPictures {
+            job: &session.job,
+            plan,
+            title_block: TitleBlock {
+                owner: input.client.clone().unwrap_or_default(),
+                job: input.name.clone(),
+                date: input.date.clone().unwrap_or_default(),
+                created_by: format!("floorwright {}", env!("CARGO_PKG_VERSION")),
+                ..TitleBlock::default()
+            },
+            orientation: Orientation::NotDeclared,
+            datum_note: datum_note(session),
+        })
+    }
+
+    /// The floor as read.
+    pub fn floor_now(
+        &self,
+        medium: Medium,
+        interval: Option<Length>,
+    ) -> Result<FloorPicture, Stop> {
+        let picture = self.0.floor_now(medium, interval).map_err(bad_interval)?;
+        picture.ok_or_else(|| Stop::new(crate::exit::FAILED, "there is no floor to draw"))
+    }
+
+    /// The floor after the lifts, if there are any.
+    pub fn floor_after(
+        &self,
+        medium: Medium,
+        interval: Option<Length>,
+    ) -> Result<Option<FloorPicture>, Stop> {
+        self.0.floor_after(medium, interval).map_err(bad_interval)
+    }
+
+    /// The lifts, if there are any.
+    pub fn lifts(&self, medium: Medium) -> Option<LiftPicture> {
+        self.0.lifts(medium)
+    }
+
+    /// The passes, if there are any.
+    pub fn passes(&self, medium: Medium) -> Option<PassPicture> {
+        self.0.passes(medium)
+    }
+}
+
+fn bad_interval(error: floorwright_engine::surface::ContourError) -> Stop {
+    Stop::new(USAGE, format!("--interval: {error}")).hint("leave it out to have it chosen")
+}
+
+fn datum_note(session: &Session) -> String {
+    let survey = &session.job.survey;
+    match &survey.datum {
+        Datum::PointIsZero(point) => format!("{point} is called zero"),
+        Datum::Free { .. } => "the mean of the floor is called zero".to_owned(),
+        Datum::Benchmarks | Datum::CorrelatedBenchmarks(_) => {
+            let marks: Vec<String> = survey
+                .benchmarks
+                .iter()
+                .map(|mark| format!("{} = {}", mark.point, mark.level))
+                .collect();
+            marks.join(", ")
+        }
+    }
+}

@@ -1,0 +1,127 @@
+//! What a command has to say, as text and as JSON.
+
+use crate::session::Session;
+use crate::text::table::{Table, wrap};
+use serde::Serialize;
+use serde_json::{Value, json};
+
+/// Widest line of text.
+pub const WIDTH: usize = 80;
+
+/// What a command has to say.
+pub struct Report {
+    /// Text for a person.
+    pub text: Text,
+    /// The same for a program.
+    pub json: Value,
+    /// Exit code.
+    pub exit: u8,
+}
+
+/// Lines of text that fit 80 columns.
+#[derive(Default)]
+pub struct Text {
+    lines: Vec<String>,
+}
+
+impl Text {
+    /// A heading with a blank line above it, unless it is the first line.
+    pub fn heading(&mut self, text: &str) {
+        if !self.lines.is_empty() {
+            self.lines.push(String::new());
+        }
+        self.lines.extend(wrap(text, WIDTH, 0));
+    }
+
+    /// A paragraph, indented by two.
+    pub fn say(&mut self, text: impl AsRef<str>) {
+        let text = text.as_ref();
+        self.lines.extend(wrap(text, WIDTH - 2, 0).into_iter().map(|line| format!("  {line}")));
+    }
+
+    /// An entry of a list, with its mark (`1.`, `-`).
+    pub fn item(&mut self, mark: &str, text: impl AsRef<str>) {
+        let hang = mark.chars().count() + 1;
+        let text = format!("{mark} {}", text.as_ref());
+        self.lines.extend(wrap(&text, WIDTH - 2, hang).into_iter().map(|line| format!("  {line}")));
+    }
+
+    /// A table.
+    pub fn table(&mut self, table: &Table) {
+        self.lines.extend(table.lines());
+    }
+
+    /// Lines as they are.
+    pub fn verbatim(&mut self, text: &str) {
+        self.lines.extend(text.lines().map(str::to_owned));
+    }
+
+    /// All of it.
+    pub fn finish(self) -> String {
+        let mut text = self.lines.join("\n");
+        text.push('\n');
+        text
+    }
+}
+
+/// The JSON of a command: schema, program, job, what was assumed, what to look at, and the result.
+///
+/// The schema's number changes when a field changes its meaning or goes; new fields may come.
+pub fn envelope(command: &str, session: &Session, result: impl Serialize) -> Value {
+    json!({
+        "schema": format!("floorwright/{command}/1"),
+        "program": { "name": "floorwright", "version": env!("CARGO_PKG_VERSION") },
+        "units": {
+            "length": "mm", "level": "mm above the datum, up positive", "time": "minutes",
+            "residual": "adjusted less observed, mm of the staff",
+        },
+        "job": {
+            "name": session.input.name, "date": session.input.date, "client": session.input.client,
+        },
+        "assumptions": session.input.assumptions,
+        "warnings": session.warnings,
+        "result": serde_json::to_value(result).unwrap_or(Value::Null),
+    })
+}
+
+/// Closes a report with what was taken for granted and what to look at.
+pub fn footing(text: &mut Text, session: &Session) {
+    if !session.warnings.is_empty() {
+        text.heading("Look at");
+        for warning in &session.warnings {
+            text.item("-", format!("{warning:#}"));
+        }
+    }
+    if !session.input.assumptions.is_empty() {
+        text.heading("Taken for granted, because the job does not say");
+        for assumption in &session.input.assumptions {
+            text.item("-", &assumption.text);
+        }
+    }
+}
+
+/// The cautions that stand wherever someone is about to lift.
+///
+/// # References
+/// Rated load, blocking and cribbing: 29 CFR 1926.305; nobody under a load on jacks alone:
+/// WAC 296-307-22509 (confirmed). A house held sideways: an Australian prosecution after a house
+/// on stacks moved sideways and fell (confirmed). The rest is common practice.
+pub fn cautions(text: &mut Text) {
+    text.heading("Before anybody lifts");
+    for caution in [
+        "This is a planning aid. Local codes, consent, heritage and the engineer come first; gas, \
+         power, drains, asbestos and structure are for licensed people.",
+        "Nobody under a load that is held by jacks alone: crib or block as you go, on firm level \
+         ground. Stay inside the jack's marked rating. Loads are not worked out here yet: have \
+         them worked out before you choose jacks.",
+        "Keep the house held sideways, and never lift it clear of its supports.",
+        "Free chimney, pipes, wires, stays and pile fixings first; check every joint after every \
+         pass.",
+        "Small even steps, and read the floor again after each pass. Stop on new cracks, sticking \
+         doors, noises, or a reading that disagrees.",
+        "Old fibre sheet and packers are asbestos until tested. Replace rotten or leaning \
+         supports; do not pack them.",
+    ] {
+        text.item("!", caution);
+    }
+}

@@ -1,0 +1,4 @@
+//! Text for a terminal.
+
+pub mod table;
+pub mod words;

@@ -1,0 +1,153 @@
+//! The region's words and the job's units.
+
+use floorwright_engine::units::{ExactLength, Length, Level, round_to};
+use floorwright_job::JobInput;
+use floorwright_job::form_v1::Terms;
+use floorwright_job::measure::{Unit, rounded};
+
+/// How many standard deviations the printed uncertainty stands for: about 95 %.
+pub const COVERAGE: f64 = floorwright_engine::verdict::COVERAGE;
+
+/// How this job is spoken of.
+#[derive(Clone, Copy, Debug)]
+pub struct Words {
+    terms: Terms,
+    unit: Unit,
+}
+
+impl Words {
+    /// Those of a job.
+    pub fn of(input: &JobInput) -> Self {
+        Self { terms: input.terms, unit: input.units }
+    }
+
+    /// One support, capital first.
+    pub fn support(self) -> &'static str {
+        match self.terms {
+            Terms::Au => "Stump",
+            Terms::Nz => "Pile",
+            Terms::Us | Terms::Uk => "Pier",
+        }
+    }
+
+    /// One support and several, in running text.
+    pub fn supports(self) -> (&'static str, &'static str) {
+        match self.terms {
+            Terms::Au => ("stump", "stumps"),
+            Terms::Nz => ("pile", "piles"),
+            Terms::Us | Terms::Uk => ("pier", "piers"),
+        }
+    }
+
+    /// One packer and several.
+    pub fn packers(self) -> (&'static str, &'static str) {
+        match self.terms {
+            Terms::Us => ("shim", "shims"),
+            Terms::Au | Terms::Nz | Terms::Uk => ("packer", "packers"),
+        }
+    }
+
+    /// The unit as a heading says it.
+    pub fn unit(self) -> &'static str {
+        match self.unit {
+            Unit::Millimetres | Unit::Metres => "mm",
+            Unit::FeetInches => "ft-in",
+        }
+    }
+
+    /// A length without its unit, as it stands in a column: tenths of a millimetre, or sixteenths.
+    pub fn number(self, length: Length) -> String {
+        match self.unit {
+            Unit::Millimetres | Unit::Metres => format!("{:.1}", round_to(length.to_mm(), 0.1)),
+            Unit::FeetInches => sixteenths(length),
+        }
+    }
+
+    /// The same with its sign.
+    pub fn signed(self, length: Length) -> String {
+        let text = self.number(length);
+        let is_zero = !text.bytes().any(|byte| byte.is_ascii_digit() && byte != b'0');
+        if is_zero || text.starts_with('-') { text } else { format!("+{text}") }
+    }
+
+    /// A length in running text, with its unit.
+    pub fn length(self, length: Length) -> String {
+        match self.unit {
+            Unit::Millimetres | Unit::Metres => format!("{} mm", self.number(length)),
+            Unit::FeetInches => self.number(length),
+        }
+    }
+
+    /// A level, a reading or a rise as it stands in a column: as the job writes it, which is in
+    /// metres to the millimetre for a job in metres.
+    pub fn staff_number(self, length: Length) -> String {
+        match self.unit {
+            Unit::Metres => format!("{:.3}", round_to(length.to_mm(), 1.0) / 1e3),
+            Unit::Millimetres | Unit::FeetInches => self.number(length),
+        }
+    }
+
+    /// A level as it stands in a column.
+    pub fn level_number(self, level: Level) -> String {
+        self.staff_number(level - Level::DATUM)
+    }
+
+    /// A level in running text, with its unit.
+    pub fn level(self, level: Level) -> String {
+        let number = self.level_number(level);
+        match self.unit {
+            Unit::Millimetres => format!("{number} mm"),
+            Unit::Metres => format!("{number} m"),
+            Unit::FeetInches => number,
+        }
+    }
+
+    /// The unit of levels and readings as a heading says it.
+    pub fn level_unit(self) -> &'static str {
+        match self.unit {
+            Unit::Millimetres => "mm",
+            Unit::Metres => "m",
+            Unit::FeetInches => "ft-in",
+        }
+    }
+
+    /// Twice a standard deviation, as a column has it.
+    pub fn plus_minus(self, sd: Length) -> String {
+        self.number(sd * COVERAGE)
+    }
+
+    /// A thickness of packer as it is sold.
+    pub fn thickness(self, thickness: Length) -> String {
+        match self.unit {
+            Unit::Millimetres | Unit::Metres => {
+                let tenths = round_to(thickness.to_mm(), 0.1);
+                if tenths.fract() == 0.0 { format!("{tenths:.0}") } else { format!("{tenths:.1}") }
+            }
+            Unit::FeetInches => sixteenths(thickness),
+        }
+    }
+
+    /// A place on the plan.
+    pub fn place(self, place: floorwright_engine::site::Position) -> String {
+        let whole = |length: Length| match self.unit {
+            Unit::Millimetres | Unit::Metres => format!("{:.0}", round_to(length.to_mm(), 1.0)),
+            Unit::FeetInches => sixteenths(length),
+        };
+        format!("({}, {})", whole(place.x), whole(place.y))
+    }
+}
+
+fn sixteenths(length: Length) -> String {
+    ExactLength::from_mm(length.to_mm())
+        .map_or_else(|| "?".to_owned(), |exact| rounded(exact, Unit::FeetInches))
+}
+
+/// A price of whole cents.
+pub fn price(cents: u64) -> String {
+    format!("{}.{:02}", cents / 100, cents % 100)
+}
+
+/// A slope as a builder says it: 1 in 300, or level.
+pub fn one_in(slope: f64) -> String {
+    if slope.abs() < 1e-5 { "level".to_owned() } else { format!("1 in {:.0}", 1.0 / slope.abs()) }
+}
