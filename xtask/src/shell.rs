@@ -4,8 +4,11 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 /// The top of the working tree.
+///
+/// Cargo says at run time where it found us: a build folder may be shared between two clones.
 pub fn root() -> PathBuf {
-    let here = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let found = std::env::var_os("CARGO_MANIFEST_DIR").map(PathBuf::from);
+    let here = found.unwrap_or_else(|| env!("CARGO_MANIFEST_DIR").into());
     here.parent().expect("xtask lies inside the workspace").to_owned()
 }
 

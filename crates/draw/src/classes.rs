@@ -17,7 +17,7 @@ impl fmt::Display for Rgb {
 /// The diverging map *vik* in eleven steps, lowest first; blue is low and brown is high.
 ///
 /// # References
-/// F. Crameri, Scientific colour maps (MIT licence), as eleven sRGB steps. Neighbouring classes stay
+/// F. Crameri, Scientific colour maps (MIT licence, from memory), as eleven sRGB steps. Neighbouring classes stay
 /// apart for every kind of colour blindness; a test here says how far.
 pub const PALETTE: [Rgb; 11] = [
     Rgb(0x00, 0x12, 0x61),
@@ -52,6 +52,18 @@ pub struct ColourScale {
 impl ColourScale {
     /// The finest round scale whose open classes begin no sooner than five sixths of the way to the
     /// largest of the departures. Give it all departures of all pictures that are to be compared.
+    ///
+    /// # Examples
+    /// ```
+    /// use floorwright_draw::{ColourScale, PALETTE};
+    /// use floorwright_engine::units::Length;
+    ///
+    /// let before = [Length::mm(-27.0), Length::mm(4.0)];
+    /// let after = [Length::mm(-2.0), Length::mm(1.0)];
+    /// let scale = ColourScale::covering(before.into_iter().chain(after));
+    /// assert_eq!(scale.edges()[5], Length::mm(5.0));
+    /// assert_eq!(scale.colour(Length::mm(-27.0)), PALETTE[0]);
+    /// ```
     pub fn covering(departures: impl IntoIterator<Item = Length>) -> Self {
         let largest = departures
             .into_iter()

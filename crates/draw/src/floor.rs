@@ -11,7 +11,7 @@ use crate::sheet::{BLACK, NO_STROKE, Style, WHITE};
 use floorwright_engine::site::Position;
 
 /// What the second form of the labels lacks.
-const LACKING: &[&str] = &["no names of points; they are in the table of levels"];
+const LACKING: &[&str] = &["no names of points; see the table of levels, or a larger sheet"];
 
 /// Draws how far the floor is from the target: shading, contours, and at each point its name, a
 /// symbol and a signed number.
@@ -170,7 +170,7 @@ fn draw_point(plan: &mut Plan, picture: &FloorPicture, point: &FloorPoint, centr
 
 fn draw_doubt(canvas: &mut Canvas, style: &Style, centre: Spot) {
     let stroke = Stroke { colour: BLACK, width: style.medium, dashes: style.dashes };
-    canvas.circle("doubt", centre, 1.5 * style.symbol, "none", stroke);
+    canvas.circle("doubt", centre, 1.3 * style.symbol, "none", stroke);
 }
 
 fn legend(plan: &mut Plan, picture: &FloorPicture) {

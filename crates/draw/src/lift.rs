@@ -10,8 +10,8 @@ use floorwright_engine::units::Length;
 
 /// What the second and third form of the labels lack.
 const LACKING: &[&str] = &[
-    "no packers; they are in the table of lifts",
-    "no names or packers; they are in the table of lifts",
+    "no packers; see the table of lifts, or a larger sheet",
+    "no names or packers; see the table of lifts, or a larger sheet",
 ];
 
 /// Draws the lift at each support with the packers of its stack.
@@ -121,8 +121,11 @@ fn legend(plan: &mut Plan, picture: &LiftPicture) {
 }
 
 fn notes(plan: &mut Plan, picture: &LiftPicture) {
+    let is_full = plan.has_full_labels();
     let sheet = &mut plan.sheet;
-    sheet.paragraph("at each support: name, lift, packers of its stack (thickest first)");
+    if is_full {
+        sheet.paragraph("at each support: name, lift, packers of its stack (thickest first)");
+    }
     for support in picture.supports.iter().filter(|support| support.fixed.is_some()) {
         let why = support.fixed.as_deref().unwrap_or_default();
         sheet.paragraph(&format!("{} stays: {why}", support.support));

@@ -225,6 +225,11 @@ impl Plan {
         }
     }
 
+    /// Whether the labels say everything.
+    pub fn has_full_labels(&self) -> bool {
+        self.shortened == 0
+    }
+
     /// Says what the labels lack in a shorter form, and which labels found no room.
     pub fn admit_left_out(&mut self, what_forms_lack: &[&str]) {
         let lacking = self.shortened.checked_sub(1).and_then(|form| what_forms_lack.get(form));
