@@ -229,7 +229,7 @@ mod tests {
     #[test]
     fn filled_in_it_loads_without_a_fault() {
         let check = |units, terms, reading: &str| {
-            let files = template(grid(units, terms));
+            let files = template(grid(units, terms), "readings.csv");
             let mut minute = 0;
             let filled: Vec<String> = files
                 .readings
@@ -270,7 +270,7 @@ mod tests {
         for (units, reading) in
             [(Unit::Millimetres, "1612"), (Unit::Metres, "1.612"), (Unit::FeetInches, "63 7/16")]
         {
-            let files = template(grid(units, Terms::Uk));
+            let files = template(grid(units, Terms::Uk), "readings.csv");
             let text: Vec<&str> = files
                 .job
                 .lines()
@@ -307,7 +307,7 @@ mod tests {
 
     #[test]
     fn untouched_it_loads_with_one_warning() {
-        let files = template(grid(Unit::Millimetres, Terms::Au));
+        let files = template(grid(Unit::Millimetres, Terms::Au), "readings.csv");
         let source = SourceFile::new("job.toml", files.job.as_str());
         let loaded = load(&source, &mut |_| Ok(files.readings.clone()));
         let shown: Vec<String> = loaded.faults.iter().map(ToString::to_string).collect();

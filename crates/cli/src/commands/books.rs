@@ -45,7 +45,7 @@ pub fn reduce(session: &Session, accept_misclosure: bool) -> Result<Vec<Answer>,
                 Stop::new(CHECK_FAILED, what.join("\n"))
             })?;
             let closure = book.misclosure.and_then(|misclosure| {
-                judge_misclosure(&house_rule(), misclosure.to_length(), book.setups.len(), None)
+                judge_misclosure(misclosure.to_length(), &house_rule(), book.setups.len(), None)
                     .ok()
             });
             let beyond = if accept_misclosure { BeyondLimit::Accept } else { BeyondLimit::Refuse };
@@ -143,7 +143,7 @@ fn say_book(text: &mut Text, answer: &Answer, words: Words) {
 pub fn against_rule(misclosure: Length, n_setups: Option<u64>, words: Words) -> String {
     let n_setups = n_setups.and_then(|n_setups| usize::try_from(n_setups).ok());
     let Some(n_setups) = n_setups else { return String::new() };
-    match judge_misclosure(&house_rule(), misclosure, n_setups, None) {
+    match judge_misclosure(misclosure, &house_rule(), n_setups, None) {
         Ok(verdict) => format!(
             ", {} {}",
             if verdict.is_within() { "within" } else { "beyond" },
