@@ -61,14 +61,11 @@ impl PlanPictures<'_> {
         medium: Medium,
         interval: Option<Length>,
     ) -> Result<Option<FloorPicture>, ContourError> {
-        let (Some(shape), Some(lifting)) = (self.plan.floor.done(), self.plan.lifting.done())
+        let (Some(shape), Some(packing)) = (self.plan.floor.done(), self.plan.packing.done())
         else {
             return Ok(None);
         };
-        if lifting.after.is_empty() {
-            return Ok(None);
-        }
-        self.floor(medium, interval, shape, &lifting.after, "Floor after the lifts (predicted)")
+        self.floor(medium, interval, shape, &packing.after, "Floor after the lifts (predicted)")
     }
 
     fn floor(
@@ -164,7 +161,10 @@ impl PlanPictures<'_> {
 
     /// All passes side by side. `None` if there are none.
     pub fn passes(&self, medium: Medium) -> Option<PassPicture> {
-        let passes = self.plan.passes.done().filter(|passes| !passes.passes.is_empty())?;
+        let passes = &self.plan.passes.done()?.passes;
+        if passes.passes.is_empty() {
+            return None;
+        }
         let steps: Vec<PassStep> = passes
             .passes
             .iter()

@@ -6,13 +6,15 @@
 mod floor;
 mod lifting;
 mod packing;
+mod order;
 
 pub use floor::{DeckShape, FloorShape, OddReading};
 pub use lifting::{LiftingStage, SupportFacts, TargetFacts};
-pub use packing::{PackingStage, SupportPacking, TemporaryPackers};
+pub use order::{PassesStage, TemporaryPackers};
+pub use packing::{PackingStage, SupportPacking};
 
 use crate::ids::SupportId;
-use crate::passes::{Passes, SupportToLift};
+use crate::packers::StackTable;
 use crate::settings::{Goal, Limits, Stock};
 use crate::site::Site;
 use crate::survey::{Reduction, Survey, reduce};
@@ -51,10 +53,10 @@ pub struct Plan {
     pub verdicts: Vec<Verdict>,
     /// The lift at each support.
     pub lifting: Stage<LiftingStage>,
-    /// The packers at each support, and what to buy.
+    /// The packers that stay at each support, what to buy, and the floor on them.
     pub packing: Stage<PackingStage>,
-    /// The order of moves.
-    pub passes: Stage<Passes>,
+    /// The order of moves, for the lifts that the packers give.
+    pub passes: Stage<PassesStage>,
 }
 
 /// A stage of the chain.
@@ -164,37 +166,24 @@ pub fn plan(job: &Job) -> Plan {
         .map(|criterion| judge(criterion, &job.site, &reduction.levels))
         .collect();
     let lifting = floor.then(StageName::Floor, |shape| lifting::lifts(job, &reduction, shape));
-    let passes = lifting.then(StageName::Lift, |stage| match stage.lifts() {
-        Some(lifts) => order_of_moves(job, stage, &lifts),
-        None => Stage::WaitsFor(StageName::Lift),
-    });
-    let packing = passes.then(StageName::Passes, |passes| packing::stacks(job, passes));
-    Plan { reduction, floor, verdicts, lifting, packing, passes }
-}
-
-fn order_of_moves(job: &Job, stage: &LiftingStage, lifts: &[Length]) -> Stage<Passes> {
-    let table = match crate::packers::StackTable::new(&job.stock) {
-        Ok(table) => table,
-        Err(fault) => return Stage::Stopped(vec![StopReason::new(fault, "change the stock")]),
+    let table = match StackTable::new(&job.stock) {
+        Ok(table) => Stage::Done(table),
+        Err(fault) => Stage::Stopped(vec![StopReason::new(fault, "change the stock")]),
     };
-    let supports: Vec<SupportToLift> = job
-        .site
-        .supports()
-        .iter()
-        .zip(&stage.supports)
-        .zip(lifts)
-        .filter_map(|((support, facts), &lift)| {
-            Some(SupportToLift {
-                id: support.id.clone(),
-                at: support.at,
-                seat: facts.floor?,
-                gap: support.gap,
-                lift,
-            })
-        })
-        .collect();
-    match crate::passes::plan(&supports, &job.limits, &table) {
-        Ok(passes) => Stage::Done(passes),
-        Err(faults) => Stage::Stopped(faults.into_iter().map(StopReason::bare).collect()),
-    }
+    let packing = match (floor.done(), lifting.done(), lifting.done().and_then(LiftingStage::lifts))
+    {
+        (Some(shape), Some(stage), Some(lifts)) => match &table {
+            Stage::Done(table) => packing::stacks(job, shape, stage, &lifts, table),
+            Stage::Stopped(reasons) => Stage::Stopped(reasons.clone()),
+            Stage::WaitsFor(earlier) => Stage::WaitsFor(*earlier),
+        },
+        _ => lifting.then(StageName::Lift, |_| Stage::WaitsFor(StageName::Lift)),
+    };
+    let passes = match (lifting.done(), table.done()) {
+        (Some(stage), Some(table)) => {
+            packing.then(StageName::Packers, |packing| order::passes(job, stage, packing, table))
+        }
+        _ => packing.then(StageName::Packers, |_| Stage::WaitsFor(StageName::Packers)),
+    };
+    Plan { reduction, floor, verdicts, lifting, packing, passes }
 }

@@ -23,7 +23,7 @@ pub fn run(into: &Path) -> Result<Report, Stop> {
         ("levels", levels::run(&args::Levels::of(job.clone()))?),
         ("floor", floor::run(&args::Floor::of(job.clone(), picture("floor-before.svg")), false)?),
         ("lift", lift::run(&args::Lift::of(job.clone(), picture("lifts.svg")))?),
-        ("passes", passes::run(&args::Passes::of(job.clone(), picture("passes.svg")))?),
+        ("passes", passes::run(&args::Passes::of(job, picture("passes.svg")))?),
     ];
     let mut text = Text::default();
     text.heading("An invented house has been levelled on paper");

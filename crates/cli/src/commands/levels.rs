@@ -164,15 +164,11 @@ fn odd_sentence(odd: &floorwright_engine::plan::OddReading, words: Words) -> Str
         words.length(odd.odd.departure.abs()),
     );
     if let (Some(setup), Some(written)) = (&odd.setup, odd.written) {
-        sentence.push_str(&format!(
-            " (read once, {} from setup {setup})",
-            words.staff_number(written.to_length())
-        ));
+        sentence.push_str(&format!(" (read once, {} from setup {setup})", words.typed(written)));
     }
     if !odd.likely.is_empty() {
-        let likely: Vec<String> =
-            odd.likely.iter().map(|value| words.staff_number(value.to_length())).collect();
-        sentence.push_str(&format!("; was it {}?", likely.join(" or ")));
+        let likely: Vec<String> = odd.likely.iter().map(|&value| words.typed(value)).collect();
+        sentence.push_str(&format!("; perhaps {} was meant", likely.join(" or ")));
     }
     sentence.push_str(". A hump or a hollow may be real; a second reading tells.");
     sentence
@@ -310,8 +306,8 @@ fn level_table(text: &mut Text, plan: &Plan, words: Words) {
         ]);
     }
     text.table(&table);
-    let spare_enough = reduction.redundancy >= 10;
-    if let (Some(s0), true) = (reduction.s0, spare_enough) {
+    let tells = reduction.redundancy >= 10 && reduction.suspects.is_empty();
+    if let (Some(s0), true) = (reduction.s0, tells) {
         text.say(format!(
             "± rests on the stated standard deviations; by the scatter of these readings it would \
              be {s0:.2} times as much."

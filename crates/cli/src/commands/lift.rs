@@ -12,8 +12,10 @@ use crate::text::words::{Words, price};
 use floorwright_draw::{Medium, Paper, floor_map, lift_map};
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::packers::{Choice, HeightAdvice};
-use floorwright_engine::plan::{LiftingStage, PackingStage, Plan, SupportPacking, plan};
-use floorwright_engine::target::{Explanation, LiftPlan, Outcome};
+use floorwright_engine::plan::{
+    LiftingStage, PackingStage, PassesStage, Plan, SupportPacking, plan,
+};
+use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
 use std::collections::BTreeMap;
 
@@ -68,14 +70,14 @@ fn say_lifting(
             return CHECK_FAILED;
         }
     };
-    say_target(text, session, lifting, lift_plan, words);
     let packing = stage(text, "the packers", &plan.packing);
+    say_target(text, session, lifting, lift_plan, packing, words);
     lift_table(text, lifting, lift_plan, packing, words);
     if let Some(packing) = packing {
-        buy_list(text, packing, words);
-    }
-    if points {
-        point_table(text, lift_plan, words);
+        buy_list(text, packing, plan.passes.done(), words);
+        if points {
+            point_table(text, &packing.outcome, words);
+        }
     }
     text.say(
         "How a lift moves the floor is taken in straight lines between the supports; the \
@@ -89,10 +91,11 @@ fn say_target(
     session: &Session,
     lifting: &LiftingStage,
     lift_plan: &LiftPlan,
+    packing: Option<&PackingStage>,
     words: Words,
 ) {
     let (one, several) = words.supports();
-    let totals = &lift_plan.outcome.totals;
+    let totals = packing.map_or(&lift_plan.outcome, |packing| &packing.outcome).totals;
     text.heading(&format!(
         "Target: {} ({})",
         words.level(lift_plan.outcome.plane.height),
@@ -102,7 +105,7 @@ fn say_target(
         format!(" (today {})", words.length(now.totals.worst_departure))
     });
     text.say(format!(
-        "Raise {} of {}. Afterwards the worst point of the goal is {} off the target{now}.",
+        "Raise {} of {}. On these packers the worst point of the goal ends {} off the target{now}.",
         totals.touched,
         count(session.job.site.supports().len(), one, several),
         words.length(totals.worst_departure),
@@ -120,8 +123,18 @@ fn say_target(
             )
         });
     }
-    for broken in &lift_plan.outcome.broken {
-        text.item("!", format!("missed by {}: {:?}", words.length(broken.by), broken.requirement));
+    if let Some(tolerance) = session.job.goal.level_tolerance
+        && totals.worst_departure > tolerance
+    {
+        text.item(
+            "!",
+            format!(
+                "The lifts meet the tolerance of {}, but packers come in steps and these miss it \
+                 by {}: thinner packers, or a wider tolerance.",
+                words.length(tolerance),
+                words.length(totals.worst_departure - tolerance)
+            ),
+        );
     }
 }
 
@@ -211,7 +224,7 @@ fn advice(packing: &SupportPacking) -> Option<String> {
     }
 }
 
-fn buy_list(text: &mut Text, packing: &PackingStage, words: Words) {
+fn buy_list(text: &mut Text, packing: &PackingStage, passes: Option<&PassesStage>, words: Words) {
     let (one, several) = words.packers();
     if packing.buy.lines.is_empty() {
         return;
@@ -233,7 +246,7 @@ fn buy_list(text: &mut Text, packing: &PackingStage, words: Words) {
         ]);
     }
     text.table(&table);
-    for extra in &packing.temporary {
+    for extra in passes.iter().flat_map(|passes| &passes.temporary) {
         text.item(
             "-",
             format!(
@@ -244,16 +257,16 @@ fn buy_list(text: &mut Text, packing: &PackingStage, words: Words) {
             ),
         );
     }
-    if let Some(cents) = packing.cents {
+    if let Some(cents) = passes.and_then(|passes| passes.cents) {
         text.say(format!("In all {}, by the prices in the job.", price(cents)));
     }
 }
 
-fn point_table(text: &mut Text, lift_plan: &LiftPlan, words: Words) {
+fn point_table(text: &mut Text, outcome: &Prediction, words: Words) {
     text.heading(&format!("Points, above (+) or below (-) the target, in {}", words.unit()));
     let columns = [("Point", Side::Left), ("Now", Side::Right), ("After", Side::Right)];
     let mut table = Table::new(&columns);
-    for point in &lift_plan.outcome.points {
+    for point in &outcome.points {
         table.row([
             point.id.to_string(),
             words.signed(point.before - point.target),

@@ -14,7 +14,7 @@ use crate::text::words::{Words, one_in};
 use floorwright_draw::{Medium, Paper, pass_map};
 use floorwright_engine::packers::{Choice, Packing};
 use floorwright_engine::passes::{Move, Pass, Passes, Way};
-use floorwright_engine::plan::plan;
+use floorwright_engine::plan::{PassesStage, plan};
 use floorwright_engine::settings::Limit;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::Length;
@@ -38,7 +38,7 @@ pub fn run(args: &args::Passes) -> Result<Report, Stop> {
         for sentence in &explanation.words {
             text.item("-", sentence);
         }
-    } else if let Some(passes) = stage(&mut text, "the passes", &plan.passes) {
+    } else if let Some(PassesStage { passes, .. }) = stage(&mut text, "the passes", &plan.passes) {
         exit = OK;
         cautions(&mut text);
         say_limits(&mut text, &session, words);
@@ -163,13 +163,7 @@ fn say_pass(text: &mut Text, pass: &Pass, before: &mut BTreeMap<String, String>,
     if let Some(worst) = &pass.worst {
         text.item(
             "-",
-            format!(
-                "steepest against its limit: {} to {}, {} (limit {})",
-                worst.pair.0,
-                worst.pair.1,
-                one_in(worst.slope),
-                one_in(worst.limit)
-            ),
+            format!("most bent from today's shape so far: {}", one_in(worst.change_from_start)),
         );
     }
     text.item("-", "read the floor again before the next pass");

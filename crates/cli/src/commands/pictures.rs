@@ -6,6 +6,7 @@ use floorwright_draw::{
     FloorPicture, LiftPicture, Medium, Orientation, PassPicture, PlanPictures, TitleBlock,
 };
 use floorwright_engine::plan::Plan;
+use floorwright_engine::surface::ContourError;
 use floorwright_engine::survey::Datum;
 use floorwright_engine::units::Length;
 
@@ -37,7 +38,7 @@ impl<'a> Head<'a> {
         medium: Medium,
         interval: Option<Length>,
     ) -> Result<FloorPicture, Stop> {
-        let picture = self.0.floor_now(medium, interval).map_err(bad_interval)?;
+        let picture = self.0.floor_now(medium, interval).map_err(|error| bad_interval(&error))?;
         picture.ok_or_else(|| Stop::new(crate::exit::FAILED, "there is no floor to draw"))
     }
 
@@ -47,7 +48,7 @@ impl<'a> Head<'a> {
         medium: Medium,
         interval: Option<Length>,
     ) -> Result<Option<FloorPicture>, Stop> {
-        self.0.floor_after(medium, interval).map_err(bad_interval)
+        self.0.floor_after(medium, interval).map_err(|error| bad_interval(&error))
     }
 
     /// The lifts, if there are any.
@@ -61,7 +62,7 @@ impl<'a> Head<'a> {
     }
 }
 
-fn bad_interval(error: floorwright_engine::surface::ContourError) -> Stop {
+fn bad_interval(error: &ContourError) -> Stop {
     Stop::new(USAGE, format!("--interval: {error}")).hint("leave it out to have it chosen")
 }
 

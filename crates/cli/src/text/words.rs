@@ -3,7 +3,7 @@
 use floorwright_engine::units::{ExactLength, Length, Level, round_to};
 use floorwright_job::JobInput;
 use floorwright_job::form_v1::Terms;
-use floorwright_job::measure::{Unit, rounded};
+use floorwright_job::measure::{Unit, exact, rounded};
 
 /// How many standard deviations the printed uncertainty stands for: about 95 %.
 pub const COVERAGE: f64 = floorwright_engine::verdict::COVERAGE;
@@ -85,6 +85,12 @@ impl Words {
             Unit::Metres => format!("{:.3}", round_to(length.to_mm(), 1.0) / 1e3),
             Unit::Millimetres | Unit::FeetInches => self.number(length),
         }
+    }
+
+    /// A reading as it was written down.
+    pub fn typed(self, reading: ExactLength) -> String {
+        let text = exact(reading, self.unit);
+        text.trim_end_matches(" mm").trim_end_matches(" m").to_owned()
     }
 
     /// A level as it stands in a column.

@@ -60,6 +60,9 @@ pub struct SupportToLift {
     pub at: Position,
     /// Height of the bearer there at the start.
     pub seat: Level,
+    /// The continuous floor it carries. Floors with a step between them stand at different
+    /// heights, so between supports of different decks only the change since the start counts.
+    pub deck: usize,
     /// Air under the bearer at the start, packed before the first pass.
     pub gap: Length,
     /// How far the bearer is to go up; negative to let it down.

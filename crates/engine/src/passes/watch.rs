@@ -30,7 +30,6 @@ pub struct WorstPlace {
 }
 
 pub(super) struct Watch<'a> {
-    supports: &'a [SupportToLift],
     pairs: &'a [NeighbourPair],
     pairs_of: Vec<Vec<usize>>,
     lifts: Vec<Length>,
@@ -49,7 +48,6 @@ impl<'a> Watch<'a> {
         }
         let lifts = vec![Length::ZERO; supports.len()];
         let mut watch = Self {
-            supports,
             pairs,
             pairs_of,
             lifts,
@@ -103,8 +101,8 @@ impl<'a> Watch<'a> {
 
     fn look_at(&mut self, pair_idx: usize) {
         let pair = &self.pairs[pair_idx];
-        let seat = |support: usize| self.supports[support].seat + self.lifts[support];
-        let slope = (seat(pair.supports.1) - seat(pair.supports.0)) / pair.distance;
+        let (from, to) = pair.supports;
+        let slope = pair.start + (self.lifts[to] - self.lifts[from]) / pair.distance;
         let change = (slope - pair.start).abs();
         self.peak.slope = self.peak.slope.max(slope.abs());
         let over = slope.abs() - pair.limit;

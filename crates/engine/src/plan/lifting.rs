@@ -4,7 +4,7 @@ use super::{FloorShape, Job, Stage, StopReason};
 use crate::ids::{PointId, SupportId};
 use crate::influence::Influence;
 use crate::settings::TargetHeight;
-use crate::site::{Point, Support};
+use crate::site::{Point, Position, Support};
 use crate::surface::FloorReading;
 use crate::survey::Reduction;
 use crate::target::{
@@ -14,6 +14,9 @@ use crate::units::{Length, Level};
 use crate::verdict::room_of;
 use serde::Serialize;
 use std::collections::BTreeSet;
+
+/// A reading this close to a support is the floor right over it.
+const RIGHT_OVER: Length = Length::mm(50.0);
 
 /// A support further from the rooms to be levelled than this is not under them: the distance
 /// that a wall support may stand outside the outline.
@@ -36,9 +39,9 @@ pub struct LiftingStage {
     pub by_hand: Vec<(SupportId, Length)>,
     /// The floor as it is, held against the same target.
     pub now: Option<Prediction>,
-    /// Where every floor point that was read ends, if the goal can be met: those the goal does
-    /// not ask about as well, for a lift moves them too.
-    pub after: Vec<(PointId, Level)>,
+    /// The problem that was solved, to ask it for the floor on other lifts.
+    #[serde(skip)]
+    pub problem: Problem,
 }
 
 /// The height that was asked for.
@@ -59,6 +62,8 @@ pub struct SupportFacts {
     pub support: SupportId,
     /// The floor over it today; `None` where it was not read.
     pub floor: Option<Level>,
+    /// The deck of that floor, as an index into the surface's decks.
+    pub deck: Option<usize>,
     /// Standard deviation of the difference between the target and that floor: how sure a lift
     /// can be that brings the one to the other. `None` where the floor was not read.
     pub sd: Option<Length>,
@@ -128,7 +133,7 @@ pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Sta
     };
     let none = vec![Length::ZERO; problem.supports.len()];
     let outcome = solve(&problem);
-    let mut stage = LiftingStage {
+    Stage::Done(LiftingStage {
         now: predict(&without_bounds(&problem, &outcome), &none).ok(),
         target: target.facts,
         influence,
@@ -136,25 +141,8 @@ pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Sta
         left_out,
         outcome,
         by_hand: job.by_hand.clone(),
-        after: Vec::new(),
-    };
-    if let Some(lifts) = stage.lifts() {
-        stage.after = levels_after(shape, &stage.influence, &lifts);
-    }
-    Stage::Done(stage)
-}
-
-fn levels_after(
-    shape: &FloorShape,
-    influence: &Influence,
-    lifts: &[Length],
-) -> Vec<(PointId, Level)> {
-    let after = |reading: &FloorReading| {
-        let row = influence.row(&reading.point);
-        let movement = row.map_or(Length::ZERO, |row| row.movement(lifts));
-        (reading.point.clone(), reading.level + movement)
-    };
-    shape.surface.readings().iter().map(after).collect()
+        problem,
+    })
 }
 
 /// Which readings the goal asks about: index into the surface's readings and into the
@@ -260,26 +248,22 @@ fn describe(
     support: &Support,
     target: &Target,
 ) -> SupportFacts {
-    let weights = shape.surface.level_weights(support.at);
-    let floor = shape.surface.at(support.at).map(|height| height.level);
-    let sd = weights.as_ref().map(|weights| {
+    let over = floor_over(job, shape, support.at);
+    let sd = over.as_ref().map(|over| {
         let mut difference = target.weights.clone();
-        for &(level, weight) in weights {
+        for &(level, weight) in &over.weights {
             match difference.iter_mut().find(|(other, _)| *other == level) {
                 Some((_, sum)) => *sum -= weight,
                 None => difference.push((level, -weight)),
             }
         }
-        let between = shape
-            .surface
-            .at(support.at)
-            .map_or(Length::ZERO, |height| (height.sd.squared() - height.sd_survey.squared()).sd());
-        (reduction.levels.combination_sd(&difference).squared() + between.squared()).sd()
+        let survey = reduction.levels.combination_sd(&difference);
+        (survey.squared() + over.between.squared()).sd()
     });
     let doubted = points_in_doubt(reduction, shape);
-    let mut in_doubt: Vec<PointId> = weights
+    let mut in_doubt: Vec<PointId> = over
         .iter()
-        .flatten()
+        .flat_map(|over| &over.weights)
         .filter(|(_, weight)| weight.abs() > 0.05)
         .map(|&(level, _)| reduction.levels.points()[level].point.clone())
         .filter(|point| doubted.contains(point))
@@ -287,11 +271,53 @@ fn describe(
     in_doubt.sort();
     SupportFacts {
         support: support.id.clone(),
-        held: held_because(job, support, floor.is_some()),
-        floor,
+        held: held_because(job, support, over.is_some()),
+        floor: over.as_ref().map(|over| over.level),
+        deck: over.map(|over| over.deck),
         sd,
         in_doubt,
     }
+}
+
+/// The floor over a support.
+struct FloorOver {
+    level: Level,
+    deck: usize,
+    /// Which levels it is made of: index into the reduction's levels and ratio.
+    weights: Vec<(usize, f64)>,
+    /// Standard deviation of what the floor may do between the readings.
+    between: Length,
+}
+
+/// The floor over a place: the reading taken there, one that the goal asks about first, or the
+/// surface on the goal's decks, or any surface. Under a step both floors are there, and it is the
+/// one to be levelled that counts.
+fn floor_over(job: &Job, shape: &FloorShape, place: Position) -> Option<FloorOver> {
+    let surface = &shape.surface;
+    let asked = |reading: &&FloorReading| {
+        job.site.point(&reading.point).is_some_and(|point| in_goal(job, point))
+    };
+    let here = || surface.readings().iter().filter(|r| r.at.distance(place) <= RIGHT_OVER);
+    if let Some(reading) = here().find(asked).or_else(|| here().next()) {
+        return Some(FloorOver {
+            level: reading.level,
+            deck: reading.deck,
+            weights: vec![(reading.in_levels, 1.0)],
+            between: Length::ZERO,
+        });
+    }
+    let asked_decks: BTreeSet<usize> =
+        surface.readings().iter().filter(asked).map(|reading| reading.deck).collect();
+    let all_decks = 0..surface.decks().count();
+    asked_decks.into_iter().chain(all_decks).find_map(|deck| {
+        let height = surface.at_on_deck(deck, place)?;
+        Some(FloorOver {
+            level: height.level,
+            deck,
+            weights: surface.level_weights(deck, place)?,
+            between: (height.sd.squared() - height.sd_survey.squared()).sd(),
+        })
+    })
 }
 
 fn points_in_doubt(reduction: &Reduction, shape: &FloorShape) -> BTreeSet<PointId> {

@@ -314,17 +314,13 @@ impl Surface {
         })
     }
 
-    /// How the height at a place is made of levels: index into the levels and ratio, summing to
-    /// one; `None` where [`Surface::at`] is. With it the uncertainty of a difference between the
-    /// floor there and anything else can be had from the levels' covariance.
-    pub fn level_weights(&self, place: Position) -> Option<Vec<(usize, f64)>> {
-        let inside =
-            (0..self.decks.len()).filter(|&deck| self.decks[deck].boundary.encloses(place));
-        inside.chain(0..self.decks.len()).find_map(|deck| {
-            let deck = &self.decks[deck];
-            let weights = deck.mesh.weights_at(place)?;
-            (weights.nearest <= REACH).then(|| self.in_levels(deck, &weights))
-        })
+    /// How the height of a deck at a place is made of levels: index into the levels and ratio,
+    /// summing to one; `None` where [`Surface::at_on_deck`] is. With it the uncertainty of a
+    /// difference between the floor there and anything else comes from the levels' covariance.
+    pub fn level_weights(&self, deck: usize, place: Position) -> Option<Vec<(usize, f64)>> {
+        let deck = self.decks.get(deck)?;
+        let weights = deck.mesh.weights_at(place)?;
+        (weights.nearest <= REACH).then(|| self.in_levels(deck, &weights))
     }
 
     /// Weights of readings carried on to the levels they are.
