@@ -201,6 +201,18 @@ impl StackTable {
     /// The wanted thickness is the lift plus the gap that is there already; below zero counts as
     /// zero. It is rounded to [`STEP`]; an error of exactly the tolerance is within it.
     ///
+    /// # Examples
+    /// ```
+    /// use floorwright_engine::packers::{Choice, StackTable};
+    /// use floorwright_engine::settings::Stock;
+    /// use floorwright_engine::units::Length;
+    ///
+    /// let table = StackTable::new(&Stock::default())?;
+    /// let Choice::Stack(stack) = table.choose(Length::mm(16.0)) else { panic!() };
+    /// assert_eq!(stack.pieces, [10.0, 3.0, 3.0].map(Length::mm));
+    /// # Ok::<(), floorwright_engine::packers::StockError>(())
+    /// ```
+    ///
     /// # References
     /// Own rule. Checked against a table of every target from 0 to 121.05 mm, and against a coin
     /// dynamic program, in `tests/packers_table.rs`.

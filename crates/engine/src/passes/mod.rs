@@ -180,6 +180,29 @@ pub enum PassesError {
 /// # Errors
 /// Every fault of supports and limits. Never panics.
 ///
+/// # Examples
+/// ```
+/// use floorwright_engine::ids::SupportId;
+/// use floorwright_engine::packers::StackTable;
+/// use floorwright_engine::passes::{SupportToLift, plan};
+/// use floorwright_engine::settings::{Limits, Stock};
+/// use floorwright_engine::site::Position;
+/// use floorwright_engine::units::{Length, Level};
+///
+/// let support = |i: u32, seat: f64| SupportToLift {
+///     id: SupportId::new(format!("A{i}")),
+///     at: Position::mm(f64::from(i) * 1800.0, 0.0),
+///     seat: Level::mm(seat),
+///     gap: Length::ZERO,
+///     lift: Length::mm(-seat),
+/// };
+/// let supports = [support(1, -4.0), support(2, -18.0), support(3, 0.0)];
+/// let stacks = StackTable::new(&Stock::default()).unwrap();
+/// let passes = plan(&supports, &Limits::default(), &stacks).unwrap();
+/// assert_eq!(passes.passes.len(), 4); // 18 mm at 5 mm a pass
+/// assert_eq!(passes.this_way.peak.over_limit, 0.0);
+/// ```
+///
 /// # References
 /// The proof is in the module's documentation; an independent replay of every move checks it on
 /// random floors in `tests/passes_replay.rs`.

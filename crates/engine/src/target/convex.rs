@@ -89,6 +89,10 @@ pub(super) fn dot(terms: &[(usize, f64)], values: &[f64]) -> f64 {
 /// An answer that meets the conditions of an optimum as well as this needs no more polishing.
 const SHARP: f64 = 1e-10;
 
+/// An answer that the solver itself does not call solved is taken only if the conditions of an
+/// optimum, which are proof by themselves, are measured to hold this well.
+const MEASURED: f64 = 1e-8;
+
 /// How the tight rows are told from the slack ones.
 #[derive(Clone, Copy)]
 enum Tight {
@@ -99,8 +103,7 @@ enum Tight {
 /// Solves a program.
 ///
 /// # Errors
-/// [`Failure::Infeasible`] and [`Failure::Unsettled`]; an answer of reduced accuracy counts as
-/// unsettled.
+/// [`Failure::Infeasible`] and [`Failure::Unsettled`].
 ///
 /// # References
 /// The polishing step: Stellato et al., *OSQP: an operator splitting solver for quadratic
@@ -115,7 +118,7 @@ pub(super) fn minimise(program: &Program) -> Result<Optimum, Failure> {
         let answer = Answer { values: vec![], multipliers: vec![0.0; standard.rows.len()] };
         return if met { Ok(standard.optimum(program, answer)) } else { Err(Failure::Infeasible) };
     }
-    let raw = standard.interior_point()?;
+    let (raw, settled) = standard.interior_point()?;
     // Which rows are tight is a guess where slack and multiplier are both small: try a few.
     let mut best = None;
     for guess in [Tight::MultiplierAboveSlack, Tight::SlackBelow(1e-7), Tight::SlackBelow(1e-5)] {
@@ -132,6 +135,9 @@ pub(super) fn minimise(program: &Program) -> Result<Optimum, Failure> {
         Some((departure, polished)) if departure <= standard.departure(&raw).max(SHARP) => polished,
         _ => raw,
     };
+    if !settled && standard.departure(&best) > MEASURED {
+        return Err(Failure::Unsettled);
+    }
     Ok(standard.optimum(program, best))
 }
 
@@ -227,7 +233,8 @@ impl Standard {
         }
     }
 
-    fn interior_point(&self) -> Result<Answer, Failure> {
+    /// The solver's answer, and whether the solver itself calls it solved.
+    fn interior_point(&self) -> Result<(Answer, bool), Failure> {
         let n_rows = self.rows.len();
         let (mut i, mut j, mut v) = (Vec::new(), Vec::new(), Vec::new());
         for (row_idx, row) in self.rows.iter().enumerate() {
@@ -264,11 +271,13 @@ impl Standard {
                 .map_err(|_| Failure::Unsettled)?;
         solver.solve();
         let solution = solver.solution;
-        match solution.status {
-            SolverStatus::Solved => Ok(Answer { values: solution.x, multipliers: solution.z }),
-            SolverStatus::PrimalInfeasible => Err(Failure::Infeasible),
-            _ => Err(Failure::Unsettled),
-        }
+        let settled = match solution.status {
+            SolverStatus::Solved => true,
+            SolverStatus::AlmostSolved | SolverStatus::InsufficientProgress => false,
+            SolverStatus::PrimalInfeasible => return Err(Failure::Infeasible),
+            _ => return Err(Failure::Unsettled),
+        };
+        Ok((Answer { values: solution.x, multipliers: solution.z }, settled))
     }
 
     /// Holds the tight rows as equations and solves them with the stationarity condition.
@@ -350,21 +359,24 @@ impl Standard {
         gradient
     }
 
-    /// The worst departure from the conditions of an optimum: rows met, multipliers not
-    /// negative, no pull from a slack row, no slope left. NaN counts as infinitely bad.
+    /// The worst departure from the conditions of an optimum: rows met, as it is; multipliers not
+    /// negative and no slope left, relative to the multipliers; no pull from a slack row,
+    /// relative to the cost. NaN counts as infinitely bad.
     fn departure(&self, answer: &Answer) -> f64 {
-        let mut worst = self.gradient(answer).iter().map(|slope| slope.abs()).fold(0.0, worse);
+        let size = |numbers: &[f64]| 1.0 + numbers.iter().map(|n| n.abs()).fold(0.0, worse);
+        let pull = size(&answer.multipliers);
+        let linear = self.linear.iter().zip(&answer.values).map(|(c, v)| (c * v).abs());
+        let cost = 1.0 + linear.sum::<f64>();
+        let mut worst = (size(&self.gradient(answer)) - 1.0) / pull;
         for (row_idx, row) in self.rows.iter().enumerate() {
             let slack = row.limit - dot(&row.terms, &answer.values);
             let multiplier = answer.multipliers[row_idx];
-            worst = worse(
-                worst,
-                if row_idx < self.n_equal {
-                    slack.abs()
-                } else {
-                    (-slack).max(-multiplier).max((slack * multiplier).abs())
-                },
-            );
+            let departure = if row_idx < self.n_equal {
+                slack.abs()
+            } else {
+                (-slack).max(-multiplier / pull).max((slack * multiplier).abs() / cost)
+            };
+            worst = worse(worst, departure);
         }
         worst
     }

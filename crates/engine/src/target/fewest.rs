@@ -3,7 +3,8 @@
 //! Each support is either touched, within its bounds, or left exactly alone. Small jobs are
 //! searched completely (branch and bound on which supports are left alone, up to a number of
 //! nodes). Larger ones are solved by re-weighted least lift, which drives small lifts to zero,
-//! and then every touched support is tried for removal. Both state how few supports are proved
+//! and then every touched support is tried for removal, with those around it making up for it.
+//! Both state how few supports are proved
 //! necessary: from the finished search, from the relaxation in which a support may be touched in
 //! part, or from points that are off the target and hang on different supports.
 
@@ -14,6 +15,7 @@ use super::model::{Model, given_bounds};
 use super::plan::Fewest;
 use super::{Choice, least_lift};
 use crate::units::Length;
+use std::collections::BTreeSet;
 
 /// Nodes of the complete search before it gives way to what it has.
 const NODE_LIMIT: usize = 3000;
@@ -21,8 +23,11 @@ const NODE_LIMIT: usize = 3000;
 /// Jobs with at most this many open supports are searched completely.
 const SEARCHED: usize = 14;
 
-/// Removals tried, times open supports: each try costs about as much as there are supports.
-const REMOVAL_WORK: usize = 120_000;
+/// Larger jobs try a removal by letting only the supports around it make up for it.
+const TRIED_AS_A_WHOLE: usize = 100;
+
+/// How many steps from support to support, by points or rows in common, count as around.
+const STEPS_AROUND: usize = 4;
 
 /// Lifts below this count as none while searching, in millimetres.
 const NONE: f64 = 1e-6;
@@ -32,7 +37,13 @@ pub(super) fn fewest(model: &Model<'_>, slack: f64) -> Result<Choice, Failure> {
     let all: Vec<bool> = search.open.iter().map(|_| true).collect();
     let (relaxed, start) = search.relax(&all)?;
     let mut at_least = search.always + relaxed.max(search.apart());
-    let mut touched = search.reweighted(start)?;
+    // Least lift is a start of its own, so that the answer is never worse than that.
+    let least = search.narrowed(&all).lifts(&search.least(&all)?.values);
+    let from_least = search.reduced(least);
+    let mut touched = search.reduced(search.pressed(start));
+    if count(&from_least) < count(&touched) {
+        touched = from_least;
+    }
     if search.open.len() <= SEARCHED {
         let mut nodes = 0;
         let mut best = touched.clone();
@@ -184,16 +195,23 @@ impl<'a> Search<'a> {
         values
     }
 
-    /// Re-weighted least lift, then removal one by one, the smallest lift first.
-    fn reweighted(&self, mut lifts: Vec<f64>) -> Result<Vec<bool>, Failure> {
-        for _ in 0..6 {
+    /// Re-weighted least lift: small lifts are pressed to zero.
+    fn pressed(&self, mut lifts: Vec<f64>) -> Vec<f64> {
+        // The smaller the number that is added, the harder the pressing.
+        for added in [2.0, 1.0, 0.5, 0.25, 0.1, 0.05] {
             let mut program = self.model.program(self.slack);
-            self.model.add_lift_cost(&mut program, |s| 1.0 / (lifts[s].abs() + 0.5));
+            self.model.add_lift_cost(&mut program, |s| 1.0 / (lifts[s].abs() + added));
             match minimise(&program) {
                 Ok(found) => lifts = self.model.lifts(&found.values),
                 Err(_) => break,
             }
         }
+        lifts
+    }
+
+    /// The supports that given lifts touch, less those that can be removed one by one, the
+    /// smallest lift first.
+    fn reduced(&self, mut lifts: Vec<f64>) -> Vec<bool> {
         let mut touched: Vec<bool> = self.open.iter().map(|&s| lifts[s].abs() > NONE).collect();
         if !self.is_possible(&touched) {
             touched = vec![true; self.open.len()];
@@ -202,14 +220,65 @@ impl<'a> Search<'a> {
         order.sort_by(|&a, &b| {
             lifts[self.open[a]].abs().total_cmp(&lifts[self.open[b]].abs()).then(a.cmp(&b))
         });
-        let tries = (REMOVAL_WORK / self.open.len().max(1)).max(20);
-        for &candidate in order.iter().take(tries) {
+        let beside = self.beside();
+        for candidate in order {
             touched[candidate] = false;
-            if !self.is_possible(&touched) {
-                touched[candidate] = true;
+            let possible = if self.open.len() <= TRIED_AS_A_WHOLE {
+                self.is_possible(&touched)
+            } else {
+                self.made_up_around(self.open[candidate], &touched, &beside, &mut lifts)
+            };
+            touched[candidate] = !possible;
+        }
+        touched
+    }
+
+    /// Whether touched supports around one that is left alone can make up for it, all others
+    /// staying as they are; if so the lifts are changed.
+    fn made_up_around(
+        &self,
+        support: usize,
+        touched: &[bool],
+        beside: &[Vec<usize>],
+        lifts: &mut Vec<f64>,
+    ) -> bool {
+        let mut around = BTreeSet::from([support]);
+        for _ in 0..STEPS_AROUND {
+            let next: Vec<usize> = around.iter().flat_map(|&s| beside[s].clone()).collect();
+            around.extend(next);
+        }
+        let mut bounds: Vec<(f64, f64)> = lifts.iter().map(|&lift| (lift, lift)).collect();
+        for (&open, &touched) in self.open.iter().zip(touched) {
+            if touched && around.contains(&open) {
+                bounds[open] = self.bounds[open];
             }
         }
-        Ok(touched)
+        bounds[support] = (0.0, 0.0);
+        let model = Model::with_bounds(self.model.problem, &bounds);
+        let mut program = model.program(self.slack.max(SHORTFALL / 10.0));
+        // Rows that only the support itself moved are met or not; the rest stand as they were.
+        let (moved, still): (Vec<_>, Vec<_>) =
+            program.at_most.into_iter().partition(|row| !row.terms.is_empty());
+        if still.iter().any(|row| row.limit < -1e-9) {
+            return false;
+        }
+        program.at_most = moved;
+        let Ok(found) = least_lift(&model, program) else { return false };
+        *lifts = model.lifts(&found.values);
+        true
+    }
+
+    /// For each support, those that share a point or an extra row with it.
+    fn beside(&self) -> Vec<Vec<usize>> {
+        let problem = self.model.problem;
+        let mut beside = vec![BTreeSet::new(); problem.supports.len()];
+        let rows = problem.influence.iter().chain(problem.extra.iter().map(|row| &row.per_mm));
+        for row in rows {
+            for &(support, _) in row {
+                beside[support].extend(row.iter().map(|term| term.0));
+            }
+        }
+        beside.into_iter().map(|set| set.into_iter().collect()).collect()
     }
 
     /// Searches below a node; `decided` says which supports are left alone or may be touched.

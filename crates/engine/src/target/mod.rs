@@ -33,8 +33,12 @@ use crate::units::Length;
 use convex::{Failure, Optimum, Program, Row, dot, minimise};
 use model::Model;
 
-/// How much of the best worst departure may be given up for less lift, in millimetres.
-const WORST_SLACK: f64 = 1e-6;
+/// How much of the best worst departure may be given up for less lift, in millimetres: as little
+/// as the arithmetic can tell, and never more than a thousandth of a millimetre.
+const WORST_SLACKS: [f64; 3] = [1e-5, 1e-4, 1e-3];
+
+/// Room that rows get while the departures are held at their least squares, in millimetres.
+const KEPT_SLACK: f64 = 1e-6;
 
 /// A total shortfall below this is arithmetic, in millimetres.
 const SHORTFALL: f64 = 1e-5;
@@ -196,7 +200,7 @@ fn least_squares(model: &Model<'_>, slack: f64) -> Result<Choice, Failure> {
         return Ok(Choice::new(found.values, found.accuracy, false));
     }
     // The departures are unique, the lifts are not: keep the former, take the least of the latter.
-    let mut kept = model.program(slack.max(WORST_SLACK));
+    let mut kept = model.program(slack.max(KEPT_SLACK));
     kept.equal = model
         .departures
         .iter()
@@ -211,12 +215,14 @@ fn least_squares(model: &Model<'_>, slack: f64) -> Result<Choice, Failure> {
 
 fn smallest_largest(model: &Model<'_>, slack: f64) -> Result<Choice, Failure> {
     let (worst, found) = smallest_worst(model, model.program(slack))?;
-    let mut program = model.program(slack);
-    program.at_most.extend(within(model, worst + WORST_SLACK));
-    match least_lift(model, program) {
-        Ok(least) => Ok(Choice::new(least.values, least.accuracy, true)),
-        Err(_) => Ok(Choice::new(found.values, found.accuracy, true)),
+    for given_up in WORST_SLACKS {
+        let mut program = model.program(slack);
+        program.at_most.extend(within(model, worst + given_up));
+        if let Ok(least) = least_lift(model, program) {
+            return Ok(Choice::new(least.values, least.accuracy, true));
+        }
     }
+    Ok(Choice::new(found.values, found.accuracy, true))
 }
 
 /// The smallest worst departure under the rows of `program`, in millimetres.

@@ -7,7 +7,8 @@ use crate::site::Position;
 use crate::units::{Length, Level};
 use serde::Serialize;
 
-/// A lift smaller than this is none: a hundredth of a millimetre.
+/// A lift smaller than this is none, and one this close to a bound is on it: a hundredth of a
+/// millimetre.
 const TOUCHED: Length = Length::mm(0.01);
 
 /// Which side of its tolerance something is on.
@@ -205,7 +206,7 @@ pub(super) fn assess(problem: &Problem, lifts: &[f64], plane: TargetPlane) -> Pr
 }
 
 fn support_lift(support: &SupportBounds, lift: Length) -> SupportLift {
-    let on = |bound: Length| (lift - bound).abs() <= Length::mm(1e-6);
+    let on = |bound: Length| (lift - bound).abs() <= TOUCHED;
     SupportLift {
         id: support.id.clone(),
         lift,
