@@ -158,7 +158,8 @@ pub struct LiftPlan {
     /// Other lifts may do equally well by the preference: always said of the linear ones, and of
     /// least squares when the floor does not determine every lift.
     pub one_of_many: bool,
-    /// How closely the arithmetic meets the conditions of an optimum.
+    /// How closely the arithmetic meets the conditions of an optimum: by how much a row is missed,
+    /// or the cost not yet at its lowest, relative to its size, whichever is worse.
     pub accuracy: Length,
     /// For the fewest-supports preference: what is proved about the number.
     pub fewest: Option<Fewest>,
