@@ -13,7 +13,7 @@ pub use lifting::{LiftingStage, SupportFacts, TargetFacts};
 pub use order::{PassesStage, TemporaryPackers};
 pub use packing::{PackingStage, SupportPacking};
 
-use crate::ids::SupportId;
+use crate::ids::{PointId, SupportId};
 use crate::packers::StackTable;
 use crate::settings::{Goal, Limits, Stock};
 use crate::site::Site;
@@ -21,6 +21,7 @@ use crate::survey::{Reduction, Survey, reduce};
 use crate::units::Length;
 use crate::verdict::{Criterion, Verdict, judge};
 use serde::Serialize;
+use std::collections::BTreeSet;
 use std::fmt;
 
 /// Everything the chain is run on.
@@ -57,6 +58,14 @@ pub struct Plan {
     pub packing: Stage<PackingStage>,
     /// The order of moves, for the lifts that the packers give.
     pub passes: Stage<PassesStage>,
+}
+
+impl Plan {
+    /// Points to read again before they are built on: named by a test of the readings, or odd among
+    /// their neighbours.
+    pub fn points_in_doubt(&self) -> BTreeSet<PointId> {
+        lifting::points_in_doubt(&self.reduction, self.floor.done())
+    }
 }
 
 /// A stage of the chain.

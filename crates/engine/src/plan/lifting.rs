@@ -260,7 +260,7 @@ fn describe(
         let survey = reduction.levels.combination_sd(&difference);
         (survey.squared() + over.between.squared()).sd()
     });
-    let doubted = points_in_doubt(reduction, shape);
+    let doubted = points_in_doubt(reduction, Some(shape));
     let mut in_doubt: Vec<PointId> = over
         .iter()
         .flat_map(|over| &over.weights)
@@ -320,13 +320,17 @@ fn floor_over(job: &Job, shape: &FloorShape, place: Position) -> Option<FloorOve
     })
 }
 
-fn points_in_doubt(reduction: &Reduction, shape: &FloorShape) -> BTreeSet<PointId> {
+pub(super) fn points_in_doubt(
+    reduction: &Reduction,
+    shape: Option<&FloorShape>,
+) -> BTreeSet<PointId> {
     let suspects = reduction.suspects.iter().flat_map(|suspect| {
         std::iter::once(&suspect.name)
             .chain(suspect.or_else.iter().map(|alternative| &alternative.name))
             .filter_map(|name| name.point().cloned())
     });
-    suspects.chain(shape.odd.iter().map(|odd| odd.odd.point.clone())).collect()
+    let odd = shape.into_iter().flat_map(|shape| &shape.odd);
+    suspects.chain(odd.map(|odd| odd.odd.point.clone())).collect()
 }
 
 fn held_because(job: &Job, support: &Support, read: bool) -> Option<String> {

@@ -16,6 +16,16 @@ pub const INTERVALS: [Length; 6] = [
     Length::mm(50.0),
 ];
 
+/// The same in inches: 1/16, 1/8, 1/4, 1/2, 1 and 2.
+const INCH_INTERVALS: [Length; 6] = [
+    Length::mm(25.4 / 16.0),
+    Length::mm(25.4 / 8.0),
+    Length::mm(25.4 / 4.0),
+    Length::mm(25.4 / 2.0),
+    Length::mm(25.4),
+    Length::mm(2.0 * 25.4),
+];
+
 /// A chosen interval gives no more lines than this: a picture with more is hard to read (a choice).
 const MOST_CHOSEN: f64 = 12.0;
 /// No contour runs over a triangle with a longer side than this, in terms of [`REACH`]: on smaller
@@ -70,6 +80,29 @@ pub enum ContourError {
     },
 }
 
+/// The interval for a floor of this range: the smallest of [`INTERVALS`] that gives no more than
+/// 12 lines, or the largest of them.
+///
+/// # Examples
+/// ```
+/// use floorwright_engine::surface::contour_interval;
+/// use floorwright_engine::units::Length;
+/// assert_eq!(contour_interval(Length::mm(41.0)), Length::mm(5.0));
+/// ```
+pub fn contour_interval(range: Length) -> Length {
+    choose(range, &INTERVALS)
+}
+
+/// The same for a floor in feet and inches: from a sixteenth of an inch to two inches.
+pub fn contour_interval_in_inches(range: Length) -> Length {
+    choose(range, &INCH_INTERVALS)
+}
+
+fn choose(range: Length, intervals: &[Length]) -> Length {
+    let fits = |step: &&Length| range / **step <= MOST_CHOSEN;
+    intervals.iter().find(fits).or(intervals.last()).copied().unwrap_or(INTERVALS[0])
+}
+
 impl Surface {
     /// Lines of equal height at whole multiples of the interval above and below the datum.
     ///
@@ -82,11 +115,8 @@ impl Surface {
     /// [`ContourError`] for an interval that is not above zero, or that gives over 2000 heights.
     pub fn contours(&self, interval: Option<Length>) -> Result<Contours, ContourError> {
         let range = spread(&self.readings, &self.levels).map_or(Length::ZERO, |found| found.range);
-        let fits = |step: &Length| range / *step <= MOST_CHOSEN;
         let chosen = interval.is_none();
-        let interval = interval.unwrap_or_else(|| {
-            INTERVALS.into_iter().find(fits).unwrap_or(INTERVALS[INTERVALS.len() - 1])
-        });
+        let interval = interval.unwrap_or_else(|| contour_interval(range));
         if !(interval.is_finite() && interval > Length::ZERO) {
             return Err(ContourError::BadInterval(interval));
         }

@@ -20,6 +20,7 @@ mod straightedge;
 
 pub use assign::{FloorReading, LeftOut, ON_THE_LINE};
 pub use contours::{Contour, ContourError, Contours, INTERVALS};
+pub use contours::{contour_interval, contour_interval_in_inches};
 pub use flatness::{BestFitPlane, PlaneError, Residual, SlopeError, Spread, SteepestSlope};
 pub use flatness::{best_fit_plane, spread, steepest_slope};
 pub use interpolation::InterpolationError;
