@@ -272,6 +272,10 @@ forms! {
         units: Option<Unit>,
         /// Unit of a bare reading, where it differs from that of the plan.
         reading_units: Option<Unit>,
+        /// The side of the plan that the street is on: "top", "bottom", "left" or "right".
+        street: Option<SideForm>,
+        /// Where north lies: degrees from up the page, clockwise; in place of the street.
+        north: Option<f64>,
         /// Anything to be remembered about the job.
         note: Option<String>,
     }
@@ -595,6 +599,17 @@ words! {
         Plaster,
         /// Tiles on floor or walls.
         Tiles,
+    }
+    /// A side of the plan as it is drawn.
+    SideForm {
+        /// Towards larger y.
+        Top,
+        /// Towards smaller y.
+        Bottom,
+        /// Towards smaller x.
+        Left,
+        /// Towards larger x.
+        Right,
     }
     /// What a point is.
     PointKindForm {

@@ -1,7 +1,7 @@
 //! A job that has been checked: engine values, and what the stages after the engine need.
 
 use crate::fault::Fault;
-use crate::form_v1::{Form, Terms};
+use crate::form_v1::{Form, SideForm, Terms};
 use crate::measure::Unit;
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::settings::{Goal, Limits, Stock};
@@ -40,6 +40,8 @@ pub struct JobInput {
     pub units: Unit,
     /// Unit of readings.
     pub reading_units: Unit,
+    /// Which way the plan lies.
+    pub orientation: Orientation,
     /// Rooms, points and supports.
     pub site: Site,
     /// What else is known of the supports, in the order of the site's.
@@ -58,6 +60,22 @@ pub struct JobInput {
     pub criteria: CriteriaSelection,
     /// What was taken for granted because the job is silent; to be printed with every result.
     pub assumptions: Vec<Assumption>,
+}
+
+/// Which way the plan lies, as far as the job says so.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Orientation {
+    /// The job does not say.
+    #[default]
+    NotDeclared,
+    /// The street is on this side of the plan.
+    Street(SideForm),
+    /// Where north lies.
+    North {
+        /// Degrees clockwise from up the page, from 0 up to 360.
+        degrees: f64,
+    },
 }
 
 /// Something taken for granted because the job is silent.

@@ -32,6 +32,8 @@ macro_rules! ranges {
 ranges! {
     /// A coordinate on the plan.
     POSITION: "position", -1_000_000.0 to 1_000_000.0 "mm", "plans are drawn within a kilometre; check the unit";
+    /// A direction on the plan.
+    NORTH: "north", 0.0 to 360.0 "degrees", "give the degrees clockwise from up the page: 0 is up, 90 is to the right";
     /// A known or wanted height.
     LEVEL: "level", -9_000_000.0 to 9_000_000.0 "mm", "heights on land lie within 9 km of the sea; check the unit";
     /// The length of a staff.

@@ -342,9 +342,7 @@ pub fn parse_slope(text: &str) -> Option<f64> {
 pub fn exact(length: ExactLength, unit: Unit) -> String {
     let nm = length.to_nm();
     match unit {
-        Unit::FeetInches if nm % NM_PER_SIXTY_FOURTH == 0 => {
-            feet_inches(nm / NM_PER_SIXTY_FOURTH, 64)
-        }
+        Unit::FeetInches if nm % NM_PER_SIXTY_FOURTH == 0 => length.feet_and_inches(64),
         Unit::Metres => decimals(nm, 9) + " m",
         Unit::Millimetres | Unit::FeetInches => decimals(nm, 6) + " mm",
     }
@@ -378,7 +376,7 @@ pub fn rounded(length: ExactLength, unit: Unit) -> String {
             let (whole, rest) = (thousandths.abs() / 1000, thousandths.abs() % 1000);
             format!("{}{whole}.{rest:03} m", minus(thousandths))
         }
-        Unit::FeetInches => feet_inches(to_step(4 * NM_PER_SIXTY_FOURTH), 16),
+        Unit::FeetInches => length.feet_and_inches(16),
     }
 }
 
@@ -391,27 +389,6 @@ fn decimals(nm: i64, places: usize) -> String {
     let (whole, rest) = (nm.unsigned_abs() / one, nm.unsigned_abs() % one);
     let text = format!("{}{whole}.{rest:0places$}", minus(nm));
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
-fn feet_inches(parts: i64, per_inch: u64) -> String {
-    let size = parts.unsigned_abs();
-    let (all_inches, mut above) = (size / per_inch, size % per_inch);
-    let (feet, inches) = (all_inches / 12, all_inches % 12);
-    let mut below = per_inch;
-    while above != 0 && above % 2 == 0 {
-        above /= 2;
-        below /= 2;
-    }
-    let mut text = minus(parts).to_owned();
-    if feet > 0 {
-        text += &format!("{feet}' ");
-    }
-    text += &match (inches, above) {
-        (0, above) if above > 0 && feet == 0 => format!("{above}/{below}\""),
-        (inches, 0) => format!("{inches}\""),
-        (inches, above) => format!("{inches} {above}/{below}\""),
-    };
-    text
 }
 
 #[cfg(test)]

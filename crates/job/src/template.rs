@@ -151,6 +151,7 @@ const HEAD: &str = r#"format = 1
 [job]
 name = "New job"
 # client = ""
+# street = "top"       # side of the plan that the street is on; or north = 30 (degrees, clockwise from up)
 # address = ""
 # date = "2026-03-31"
 terms = "{terms}"     # words and criteria: au, nz, us or uk

@@ -112,6 +112,36 @@ job.toml:1: the format is not given
 }
 
 #[test]
+fn orientation() {
+    check_instead("units = \"mm\"", "units = \"mm\"\nstreet = \"left\"", "");
+    check_instead("units = \"mm\"", "units = \"mm\"\nnorth = 360", "");
+    check_instead(
+        "units = \"mm\"",
+        "units = \"mm\"\nnorth = 400",
+        r#"
+job.toml:5: [job]: north is out of range: 400 degrees, must be 0 degrees to 360 degrees
+  hint: give the degrees clockwise from up the page: 0 is up, 90 is to the right
+"#,
+    );
+    check_instead(
+        "units = \"mm\"",
+        "units = \"mm\"\nnorth = 12.5\nstreet = \"top\"",
+        r#"
+job.toml:6: warning: [job]: street is not used, for north is given as well
+  hint: take one of the two out
+"#,
+    );
+    check_instead(
+        "units = \"mm\"",
+        "units = \"mm\"\nstreet = \"up\"",
+        r#"
+job.toml:5: [job]: street cannot be read: there is no up, expected one of top, bottom, left, right
+  hint: street: the side of the plan that the street is on: "top", "bottom", "left" or "right"
+"#,
+    );
+}
+
+#[test]
 fn syntax() {
     check_added(
         "[goal\nheight = 3",
@@ -386,7 +416,7 @@ job.toml:27: [tests]: alpha is out of range: 2, must be 0.000001 to 0.5
 job.toml:28: [tests]: power is out of range: NaN, must be 0.5 to 0.9999
   hint: a power such as 0.80
 job.toml:29: [job]: unknown key x
-  hint: known here: address, client, date, name, note, reading_units, terms, units
+  hint: known here: address, client, date, name, north, note, reading_units, street, terms, units
 "#,
     );
     check(

@@ -17,7 +17,8 @@ use crate::form_v1::{
     DatumForm, FORMAT, Form, JobForm, PlaceForm, PointForm, Quantity, RowsForm, SetupForm,
     SupportForm, Terms,
 };
-use crate::input::{Assumption, JobInput, Loaded};
+use crate::input::{Assumption, JobInput, Loaded, Orientation};
+use crate::limits;
 use crate::measure::Unit;
 use site::SiteDraft;
 use std::collections::{BTreeMap, BTreeSet};
@@ -254,6 +255,7 @@ pub(crate) struct Checker<'a> {
 impl Checker<'_> {
     fn job(&mut self, head: JobForm) -> Option<JobInput> {
         self.check_head(&head);
+        let orientation = self.orientation(&head);
         self.rooms();
         self.supports();
         self.points();
@@ -277,6 +279,7 @@ impl Checker<'_> {
             terms,
             units: self.units,
             reading_units: self.reading_units,
+            orientation,
             site,
             support_details,
             survey,
@@ -303,6 +306,25 @@ impl Checker<'_> {
             let fault =
                 self.error(&spot, "date", "the date is not year-month-day").value(date.as_str());
             self.faults.push(fault.hint("write for example 2026-03-31"));
+        }
+    }
+
+    fn orientation(&mut self, head: &JobForm) -> Orientation {
+        let spot = self.spot("job", "[job]");
+        match (head.north, head.street) {
+            (None, None) => Orientation::NotDeclared,
+            (None, Some(side)) => Orientation::Street(side),
+            (Some(north), street) => {
+                if street.is_some() {
+                    let what = "street is not used, for north is given as well";
+                    let warning = self.warning(&spot, "street", what);
+                    self.faults.push(warning.hint("take one of the two out"));
+                }
+                match self.number(&spot, "north", north, &limits::NORTH) {
+                    Some(degrees) => Orientation::North { degrees: degrees % 360.0 },
+                    None => Orientation::NotDeclared,
+                }
+            }
         }
     }
 
