@@ -1,6 +1,6 @@
 //! The colours of departures: eleven classes symmetric about the target.
 
-use crate::number::tidy;
+use crate::number::Print;
 use floorwright_engine::units::Length;
 use std::fmt;
 
@@ -34,8 +34,17 @@ pub const PALETTE: [Rgb; 11] = [
 ];
 
 /// Steps between class edges that are round to a builder, in millimetres.
-const ROUND_STEPS: [f64; 12] =
-    [1.0, 2.0, 3.0, 5.0, 10.0, 15.0, 20.0, 25.0, 50.0, 100.0, 200.0, 500.0];
+const ROUND_STEPS: [f64; 14] =
+    [1.0, 2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0, 25.0, 50.0, 100.0, 200.0, 500.0];
+
+/// The same in sixteenths of an inch, to be met on a tape.
+const ROUND_SIXTEENTHS: [f64; 12] =
+    [1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 32.0, 64.0, 128.0, 256.0];
+
+/// How much of the way to the largest departure the open classes may begin at the soonest: the
+/// numbers say what is in an open class, but nothing brings back a range drawn in three colours
+/// (a choice).
+const OPEN_FROM: f64 = 0.6;
 
 /// Which departure gets which colour.
 ///
@@ -50,28 +59,35 @@ pub struct ColourScale {
 }
 
 impl ColourScale {
-    /// The finest round scale whose open classes begin no sooner than five sixths of the way to the
+    /// The finest round scale whose open classes begin no sooner than six tenths of the way to the
     /// largest of the departures. Give it all departures of all pictures that are to be compared.
+    ///
+    /// # Units and sign
+    /// The edges are at whole millimetres, or at sixteenths of an inch.
     ///
     /// # Examples
     /// ```
-    /// use floorwright_draw::{ColourScale, PALETTE};
+    /// use floorwright_draw::{ColourScale, PALETTE, Print};
     /// use floorwright_engine::units::Length;
     ///
     /// let before = [Length::mm(-27.0), Length::mm(4.0)];
     /// let after = [Length::mm(-2.0), Length::mm(1.0)];
-    /// let scale = ColourScale::covering(before.into_iter().chain(after));
-    /// assert_eq!(scale.edges()[5], Length::mm(5.0));
+    /// let scale = ColourScale::covering(Print::default(), before.into_iter().chain(after));
+    /// assert_eq!(scale.edges()[5], Length::mm(4.0));
     /// assert_eq!(scale.colour(Length::mm(-27.0)), PALETTE[0]);
     /// ```
-    pub fn covering(departures: impl IntoIterator<Item = Length>) -> Self {
+    pub fn covering(print: Print, departures: impl IntoIterator<Item = Length>) -> Self {
         let largest = departures
             .into_iter()
             .filter(|departure| departure.is_finite())
             .fold(Length::ZERO, |largest, departure| largest.max(departure.abs()));
-        let wide_enough = |step: &&f64| 6.0 * **step >= largest.to_mm();
-        let last = ROUND_STEPS[ROUND_STEPS.len() - 1];
-        Self { step: Length::mm(ROUND_STEPS.iter().find(wide_enough).copied().unwrap_or(last)) }
+        let (steps, part): (&[f64], Length) = match print {
+            Print::Millimetres(_) => (&ROUND_STEPS, Length::mm(1.0)),
+            Print::Sixteenths => (&ROUND_SIXTEENTHS, Length::inches(1.0 / 16.0)),
+        };
+        let wide_enough = |step: &&f64| part * (5.0 * **step) >= largest * OPEN_FROM;
+        let step = steps.iter().find(wide_enough).or(steps.last()).copied().unwrap_or(1.0);
+        Self { step: part * step }
     }
 
     /// The ten edges between the eleven classes, lowest first.
@@ -97,8 +113,8 @@ impl ColourScale {
     }
 
     /// What the legend says of each class, highest class first.
-    pub(crate) fn legend(&self) -> Vec<(Rgb, String)> {
-        let edge = |steps: f64| tidy(self.step * steps);
+    pub(crate) fn legend(&self, print: Print) -> Vec<(Rgb, String)> {
+        let edge = |steps: f64| print.tidy(self.step * steps);
         let words = |class: usize| match class {
             10 => format!("more than +{}", edge(5.0)),
             6..=9 => {
@@ -229,15 +245,33 @@ mod tests {
 
     #[test]
     fn edges_are_round_and_symmetric() {
-        let scale = ColourScale::covering([Length::mm(-31.0), Length::mm(22.0)]);
+        let scale = covering(&[-47.0, 22.0]);
         let edges = scale.edges().map(Length::to_mm);
-        assert_eq!(edges, [-50., -40., -30., -20., -10., 10., 20., 30., 40., 50.]);
-        assert_eq!(ColourScale::covering([Length::mm(29.0)]).edges()[5].to_mm(), 5.0);
+        assert_eq!(edges, [-40., -32., -24., -16., -8., 8., 16., 24., 32., 40.]);
+        let inches = ColourScale::covering(Print::Sixteenths, [Length::inches(-1.4)]);
+        let edges = inches.edges().map(Length::to_inches);
+        assert!((edges[5] - 0.1875).abs() < 1e-12 && (edges[9] - 0.9375).abs() < 1e-12);
+    }
+
+    /// Half of the classes or more on the side of the largest departure are in use, and the open
+    /// one holds no more than the outer four tenths.
+    #[test]
+    fn no_range_is_drawn_in_a_few_colours() {
+        for tenths in 40..5000 {
+            let largest = f64::from(tenths) / 10.0;
+            let scale = covering(&[-largest]);
+            assert!(scale.class(Length::mm(-largest)) <= 2, "{largest}: {:?}", scale.edges());
+            assert!(scale.edges()[9].to_mm() >= 0.6 * largest - 1e-9, "{largest}");
+        }
+    }
+
+    fn covering(departures: &[f64]) -> ColourScale {
+        ColourScale::covering(Print::default(), departures.iter().copied().map(Length::mm))
     }
 
     #[test]
     fn an_edge_belongs_to_the_class_nearer_the_target() {
-        let scale = ColourScale::covering([Length::mm(30.0)]);
+        let scale = covering(&[36.0]);
         let check = |mm: f64, class: usize| assert_eq!(scale.class(Length::mm(mm)), class, "{mm}");
         check(0.0, 5);
         check(5.0, 5);
@@ -251,7 +285,7 @@ mod tests {
 
     #[test]
     fn legend_names_every_class_once() {
-        let legend = ColourScale::covering([Length::mm(30.0)]).legend();
+        let legend = covering(&[36.0]).legend(Print::default());
         let words: Vec<_> = legend.iter().map(|(_, words)| words.as_str()).collect();
         assert_eq!(words[0], "more than +25");
         assert_eq!(words[5], "within 5 of target");

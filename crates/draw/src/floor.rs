@@ -4,7 +4,6 @@ use crate::canvas::{Canvas, Rect, Spot, Stroke};
 use crate::classes::PALETTE;
 use crate::clip::inside_rooms;
 use crate::labels::Placed;
-use crate::number::tidy;
 use crate::picture::{FloorPicture, FloorPoint, ShadedCell};
 use crate::plan::{Extent, Lines, Plan, PlanLabel, Symbol, draw_lines, is_drawable, plate_size};
 use crate::sheet::{BLACK, NO_STROKE, Style, WHITE};
@@ -20,7 +19,7 @@ const LACKING: &[&str] = &["no names of points; see the table of levels, or a la
 /// named in a note.
 ///
 /// # Units and sign
-/// Departures are levels above the target, up positive; the numbers are millimetres.
+/// Departures are levels above the target, up positive; the numbers are in the unit of the picture.
 pub fn floor_map(picture: &FloorPicture) -> String {
     let (points, lost): (Vec<_>, Vec<_>) =
         picture.points.iter().partition(|point| is_drawable(point.at));
@@ -42,7 +41,7 @@ pub fn floor_map(picture: &FloorPicture) -> String {
     plan.room_names(&picture.rooms);
     contour_numbers(&mut plan, picture, &index_lines);
     let scale = &plan.scale;
-    plan.sheet.bars(scale);
+    plan.sheet.bars(scale, picture.print);
     legend(&mut plan, picture);
     plan.admit_left_out(LACKING);
     let lost: Vec<_> = lost.iter().map(|point| point.point.as_str()).collect();
@@ -104,7 +103,7 @@ fn contours(plan: &mut Plan, picture: &FloorPicture) -> Vec<(String, Vec<Spot>)>
             plan.sheet.canvas.polyline("casing", &spots, casing);
             plan.sheet.canvas.polyline(class, &spots, Stroke::solid(BLACK, width));
             if contour.index {
-                let words = crate::number::Decimals::Whole.signed(contour.departure);
+                let words = picture.print.tidy_signed(contour.departure);
                 index_lines.push((words, spots));
             }
         }
@@ -150,7 +149,7 @@ fn label_of(picture: &FloorPicture, point: &FloorPoint) -> Lines {
     };
     let outside = picture.tolerance.is_none_or(|tolerance| departure.abs() > tolerance);
     let doubt = if point.suspect { "?" } else { "" };
-    vec![name, (format!("{}{doubt}", picture.decimals.signed(departure)), outside)]
+    vec![name, (format!("{}{doubt}", picture.print.signed(departure)), outside)]
 }
 
 fn draw_point(plan: &mut Plan, picture: &FloorPicture, point: &FloorPoint, centre: Spot) {
@@ -160,7 +159,7 @@ fn draw_point(plan: &mut Plan, picture: &FloorPicture, point: &FloorPoint, centr
         None => Symbol::Cross.draw(canvas, &style, centre, WHITE),
         Some(departure) => {
             let colour = picture.colours.colour(departure).to_string();
-            Symbol::of(picture.decimals.round(departure)).draw(canvas, &style, centre, &colour);
+            Symbol::of(picture.print.round(departure)).draw(canvas, &style, centre, &colour);
         }
     }
     if point.suspect {
@@ -176,8 +175,9 @@ fn draw_doubt(canvas: &mut Canvas, style: &Style, centre: Spot) {
 fn legend(plan: &mut Plan, picture: &FloorPicture) {
     let is_turned = plan.view.is_turned();
     let sheet = &mut plan.sheet;
-    sheet.heading("mm above (+) or below (\u{2212}) the target");
-    sheet.colour_rows(&picture.colours.legend());
+    let unit = picture.print.heights_are_in();
+    sheet.heading(&format!("{unit} above (+) or below (\u{2212}) the target"));
+    sheet.colour_rows(&picture.colours.legend(picture.print));
     sheet.heading("symbols");
     let middle = PALETTE[5].to_string();
     let shape = |symbol: Symbol, fill: String| {
@@ -200,12 +200,12 @@ fn legend(plan: &mut Plan, picture: &FloorPicture) {
 fn notes(plan: &mut Plan, picture: &FloorPicture) {
     let sheet = &mut plan.sheet;
     if let Some(tolerance) = picture.tolerance {
-        let tolerance = tidy(tolerance);
-        sheet.paragraph(&format!("tolerance \u{b1}{tolerance} mm; outside it the number is bold"));
+        let tolerance = picture.print.with_unit(tolerance);
+        sheet.paragraph(&format!("tolerance \u{b1}{tolerance}; outside it the number is bold"));
     }
     if let Some(interval) = picture.contour_interval {
-        sheet
-            .paragraph(&format!("contours every {} mm; index lines carry numbers", tidy(interval)));
+        let interval = picture.print.with_unit(interval);
+        sheet.paragraph(&format!("contours every {interval}; index lines carry numbers"));
     }
     if !picture.target_note.is_empty() {
         sheet.paragraph(&format!("target: {}", picture.target_note));

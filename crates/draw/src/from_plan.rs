@@ -1,22 +1,29 @@
-//! Pictures of a plan: the floor as it is, the lifts, the floor as it will be, the passes.
+//! Pictures of a plan: the floor as it is, the lifts, the floor as it will be, a section, the
+//! passes.
+
+mod section;
 
 use crate::classes::ColourScale;
-use crate::number::Decimals;
+use crate::number::Print;
 use crate::picture::{
     Contour, FloorPicture, FloorPoint, LiftPicture, Medium, Move, Orientation, PassPicture,
     PassStep, RoomOutline, ShadedCell, SupportMark, TitleBlock,
 };
 use floorwright_engine::ids::{PointId, SupportId};
-use floorwright_engine::plan::{FloorShape, Job, LiftingStage, Plan};
+use floorwright_engine::plan::{FloorShape, Job, LiftingStage, Plan, Stage};
 use floorwright_engine::site::Position;
-use floorwright_engine::surface::{ContourError, Grid, Surface};
+use floorwright_engine::surface::{
+    ContourError, Contours, Grid, Surface, contour_interval, contour_interval_in_inches,
+};
 use floorwright_engine::survey::Levels;
 use floorwright_engine::target::{Outcome, TargetPlane};
 use floorwright_engine::units::{LENGTH_EPS, Length, Level};
-use std::collections::BTreeSet;
 
-/// Side of a patch of shading, where the floor is not too large for it.
-const PATCH: Length = Length::mm(200.0);
+/// The shading of a floor has about so many patches, however large the floor is: on a sheet the
+/// steps between them are then finer than the contours are wide (a choice).
+const MOST_PATCHES: f64 = 40_000.0;
+/// No patch is smaller than this, for nothing is known so finely.
+const LEAST_PATCH: Length = Length::mm(20.0);
 
 /// A plan with what its pictures say around it.
 pub struct PlanPictures<'a> {
@@ -30,6 +37,8 @@ pub struct PlanPictures<'a> {
     pub orientation: Orientation,
     /// What levels are counted from, in words.
     pub datum_note: String,
+    /// Unit of the numbers, with the decimals of lifts; floors are in whole millimetres.
+    pub print: Print,
 }
 
 impl PlanPictures<'_> {
@@ -77,16 +86,10 @@ impl PlanPictures<'_> {
         title: &str,
     ) -> Result<Option<FloorPicture>, ContourError> {
         let reference = self.reference(shape);
-        let doubted = self.in_doubt(shape);
+        let doubted = self.plan.points_in_doubt();
         let departures = departures(shape, levels, &reference);
-        let flat = departures
-            .iter()
-            .map(|(point, _, departure)| (point.clone(), Level::DATUM + *departure, LENGTH_EPS));
-        // The same mesh, over heights above the target: contours then fall on round departures.
-        let Ok(surface) = Surface::new(&self.job.site, &Levels::independent(flat)) else {
-            return Ok(None);
-        };
-        let contours = surface.contours(interval)?;
+        let Some(surface) = self.above_target(&departures) else { return Ok(None) };
+        let contours = self.contours(&surface, interval, shape, &reference)?;
         let points = departures
             .iter()
             .map(|(point, at, departure)| FloorPoint {
@@ -96,16 +99,19 @@ impl PlanPictures<'_> {
                 suspect: doubted.contains(point),
             })
             .collect();
+        let print = self.print.whole();
+        let colours = ColourScale::covering(print, self.asked_for(shape, &reference));
+        let cells = surface.sample(patch(self.job));
         Ok(Some(FloorPicture {
             medium,
             title_block: self.titled(title, "levels plan"),
             orientation: self.orientation,
             datum_note: self.datum_note.clone(),
             target_note: self.target_note(),
-            colours: self.floor_colours(shape, &reference),
+            colours,
             tolerance: self.job.goal.level_tolerance,
             contour_interval: (!contours.lines.is_empty()).then_some(contours.interval),
-            decimals: Decimals::Whole,
+            print,
             rooms: self.rooms(),
             points,
             contours: contours
@@ -117,8 +123,39 @@ impl PlanPictures<'_> {
                     line: closed_line(contour.places, contour.closed),
                 })
                 .collect(),
-            cells: surface.sample(PATCH).map_or_else(Vec::new, |grid| cells(&grid)),
+            cells: cells.map_or_else(Vec::new, |grid| strips(&grid, &colours)),
         }))
+    }
+
+    /// The same mesh over heights above the target: contours then fall on round departures.
+    fn above_target(&self, departures: &[(PointId, Position, Length)]) -> Option<Surface> {
+        let flat = departures
+            .iter()
+            .map(|(point, _, departure)| (point.clone(), Level::DATUM + *departure, LENGTH_EPS));
+        Surface::new(&self.job.site, &Levels::independent(flat)).ok()
+    }
+
+    /// Contours at the interval that suits what the goal asks about, before and after alike: a
+    /// step down to another deck does not spread them.
+    fn contours(
+        &self,
+        surface: &Surface,
+        interval: Option<Length>,
+        shape: &FloorShape,
+        reference: &Reference,
+    ) -> Result<Contours, ContourError> {
+        if interval.is_some() {
+            return surface.contours(interval);
+        }
+        let departures = || self.asked_for(shape, reference);
+        let highest = departures().max_by(Length::total_cmp).unwrap_or_default();
+        let lowest = departures().min_by(Length::total_cmp).unwrap_or_default();
+        let chosen = match self.print {
+            Print::Millimetres(_) => contour_interval(highest - lowest),
+            Print::Sixteenths => contour_interval_in_inches(highest - lowest),
+        };
+        // Over a step of many metres even that gives too many.
+        surface.contours(Some(chosen)).or_else(|_| surface.contours(None))
     }
 
     /// The lifts and the packers. `None` if there are no lifts.
@@ -152,8 +189,8 @@ impl PlanPictures<'_> {
             title_block: self.titled("Lifts and packers", "lifting plan"),
             orientation: self.orientation,
             target_note: self.target_note(),
-            colours: ColourScale::covering(lifts.iter().map(|lift| lift.lift)),
-            decimals: Decimals::Tenths,
+            colours: ColourScale::covering(self.print, lifts.iter().map(|lift| lift.lift)),
+            print: self.print,
             rooms: self.rooms(),
             supports,
         })
@@ -192,8 +229,8 @@ impl PlanPictures<'_> {
             medium,
             title_block: self.titled("Passes", "run sheet"),
             orientation: self.orientation,
-            colours: ColourScale::covering(all),
-            decimals: Decimals::Tenths,
+            colours: ColourScale::covering(self.print, all),
+            print: self.print,
             rooms: self.rooms(),
             supports,
             passes: steps,
@@ -229,44 +266,53 @@ impl PlanPictures<'_> {
         Reference::Height(Level::DATUM + sum / readings.len().max(1) as f64)
     }
 
+    /// The target in words, and why there are no lifts if there are none.
     fn target_note(&self) -> String {
-        let Some(lifting) = self.plan.lifting.done() else {
-            return "heights are above the mean of the floor: there is no target".to_owned();
+        let lifting = match &self.plan.lifting {
+            Stage::Done(lifting) => lifting,
+            Stage::Stopped(reasons) => {
+                let why = reasons.first().map_or("", |reason| &reason.what);
+                return format!("none, heights are above the mean of the floor. No lifts: {why}");
+            }
+            Stage::WaitsFor(stage) => {
+                return format!(
+                    "none, heights are above the mean of the floor. No lifts: they wait for {stage}"
+                );
+            }
         };
+        let from = &lifting.target.from;
         match (&lifting.outcome, lifting.target.level) {
             (Outcome::Reached(lift_plan), _) => {
-                format!("{}, {}", lift_plan.outcome.plane.height, lifting.target.from)
+                let height = self.print.level(lift_plan.outcome.plane.height);
+                let mut lifts = lift_plan.outcome.lifts.iter();
+                if lifts.all(|lift| self.print.round(lift.lift) == 0.0) {
+                    format!("{height}, {from}. No lifts: no support has to move")
+                } else {
+                    format!("{height}, {from}")
+                }
             }
-            (_, Some(level)) => format!("{level}, {} (cannot be met)", lifting.target.from),
-            (_, None) => "heights are above the mean of the floor: there is no target".to_owned(),
+            (_, Some(level)) => {
+                format!("{}, {from}. No lifts: it cannot be met", self.print.level(level))
+            }
+            (_, None) => {
+                "none can be met, heights are above the mean of the floor. No lifts".into()
+            }
         }
     }
 
-    fn in_doubt(&self, shape: &FloorShape) -> BTreeSet<PointId> {
-        let suspects = self.plan.reduction.suspects.iter();
-        let mut doubted: BTreeSet<PointId> =
-            suspects.filter_map(|suspect| suspect.name.point().cloned()).collect();
-        doubted.extend(shape.odd.iter().map(|odd| odd.odd.point.clone()));
-        doubted
-    }
-
-    /// One scale for before and after.
-    fn floor_colours(&self, shape: &FloorShape, reference: &Reference) -> ColourScale {
+    /// How far the floor as read is from the target, at the points that the goal asks about: a
+    /// step would swallow the colours and spread the contours.
+    fn asked_for(&self, shape: &FloorShape, reference: &Reference) -> impl Iterator<Item = Length> {
         let asked = |point: &PointId| {
             self.plan.lifting.done().is_none_or(|lifting| is_asked_for(lifting, point))
         };
-        ColourScale::covering(
-            shape
-                .surface
-                .readings()
-                .iter()
-                .filter(|reading| asked(&reading.point))
-                .map(|reading| reading.level - reference.at(reading.at)),
-        )
+        let readings = shape.surface.readings().iter();
+        readings
+            .filter(move |reading| asked(&reading.point))
+            .map(|reading| reading.level - reference.at(reading.at))
     }
 }
 
-/// A step would swallow the colours: only points that the goal asks about set the scale.
 fn is_asked_for(lifting: &LiftingStage, point: &PointId) -> bool {
     !lifting.left_out.iter().any(|(left_out, _)| left_out == point)
 }
@@ -308,24 +354,53 @@ fn closed_line(mut places: Vec<Position>, closed: bool) -> Vec<Position> {
     places
 }
 
-/// A square for each cell whose height is known.
-fn cells(grid: &Grid) -> Vec<ShadedCell> {
-    let half = grid.spacing / 2.0;
-    let square = |middle: Position| -> Vec<Position> {
-        let corner =
-            |right: f64, up: f64| Position { x: middle.x + half * right, y: middle.y + half * up };
-        vec![corner(-1.0, -1.0), corner(1.0, -1.0), corner(1.0, 1.0), corner(-1.0, 1.0)]
+/// The side of a patch of shading: small where the house is small.
+fn patch(job: &Job) -> Length {
+    let corners = || job.site.rooms().iter().flat_map(|room| room.outline.corners());
+    let places = || corners().copied().chain(job.site.supports().iter().map(|s| s.at));
+    let spread = |along: fn(Position) -> Length| {
+        let most = places().map(along).max_by(Length::total_cmp).unwrap_or_default();
+        let least = places().map(along).min_by(Length::total_cmp).unwrap_or_default();
+        (most - least).max(LEAST_PATCH)
     };
-    grid.heights
-        .iter()
-        .enumerate()
-        .filter_map(|(cell, height)| {
-            let height = height.as_ref().filter(|height| height.measured)?;
-            let middle = Position {
-                x: grid.origin.x + grid.spacing * (cell % grid.n_cols) as f64,
-                y: grid.origin.y + grid.spacing * (cell / grid.n_cols) as f64,
-            };
-            Some(ShadedCell { corners: square(middle), departure: height.level - Level::DATUM })
-        })
-        .collect()
+    let area = spread(|place| place.x).to_mm() * spread(|place| place.y).to_mm();
+    Length::mm((area / MOST_PATCHES).sqrt()).max(LEAST_PATCH)
+}
+
+/// A strip for each run of cells in a row that are coloured alike and whose height is measured.
+fn strips(grid: &Grid, colours: &ColourScale) -> Vec<ShadedCell> {
+    let half = grid.spacing / 2.0;
+    let mut strips: Vec<ShadedCell> = Vec::new();
+    for (row, heights) in grid.heights.chunks(grid.n_cols.max(1)).enumerate() {
+        let (bottom, top) =
+            (edge(grid.origin.y - half, grid, row), edge(grid.origin.y - half, grid, row + 1));
+        let mut last = None;
+        for (column, height) in heights.iter().enumerate() {
+            let departure = height.filter(|height| height.measured).map(|h| h.level - Level::DATUM);
+            let class = departure.map(|departure| colours.class(departure));
+            let right = edge(grid.origin.x - half, grid, column + 1);
+            match (strips.last_mut().map(|strip| strip.corners.as_mut_slice()), departure) {
+                (_, None) => {}
+                (Some([_, b, c, _]), Some(_)) if class == last => (b.x, c.x) = (right, right),
+                (_, Some(departure)) => {
+                    let left = edge(grid.origin.x - half, grid, column);
+                    let corner = |x, y| Position { x, y };
+                    let corners = vec![
+                        corner(left, bottom),
+                        corner(right, bottom),
+                        corner(right, top),
+                        corner(left, top),
+                    ];
+                    strips.push(ShadedCell { corners, departure });
+                }
+            }
+            last = class;
+        }
+    }
+    strips
+}
+
+/// Where a row or a column of cells begins.
+fn edge(start: Length, grid: &Grid, number: usize) -> Length {
+    start + grid.spacing * number as f64
 }

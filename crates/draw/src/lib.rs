@@ -41,7 +41,7 @@ pub use classes::{ColourScale, PALETTE, Rgb};
 pub use floor::floor_map;
 pub use from_plan::PlanPictures;
 pub use lift::lift_map;
-pub use number::Decimals;
+pub use number::{Decimals, Print};
 pub use passes::pass_map;
 pub use picture::{
     Contour, FloorPicture, FloorPoint, LiftPicture, Medium, Move, Orientation, Paper, PassPicture,

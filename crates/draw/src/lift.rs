@@ -2,7 +2,7 @@
 
 use crate::canvas::{Canvas, Rect, Spot};
 use crate::classes::{PALETTE, Rgb};
-use crate::number::tidy;
+use crate::number::Print;
 use crate::picture::{LiftPicture, SupportMark};
 use crate::plan::{Extent, Lines, Plan, PlanLabel, Symbol, is_drawable};
 use crate::sheet::{Style, WHITE};
@@ -21,7 +21,7 @@ const LACKING: &[&str] = &[
 /// why.
 ///
 /// # Units and sign
-/// Lifts are up positive; lifts and packers are in millimetres.
+/// Lifts are up positive; lifts and packers are in the unit of the picture.
 pub fn lift_map(picture: &LiftPicture) -> String {
     let (supports, lost): (Vec<_>, Vec<_>) =
         picture.supports.iter().partition(|support| is_drawable(support.at));
@@ -39,7 +39,7 @@ pub fn lift_map(picture: &LiftPicture) -> String {
         draw_support(&mut plan, picture, support, room.centre());
     }
     plan.room_names(&picture.rooms);
-    plan.sheet.bars(&plan.scale);
+    plan.sheet.bars(&plan.scale, picture.print);
     legend(&mut plan, picture);
     plan.admit_left_out(LACKING);
     let lost: Vec<_> = lost.iter().map(|support| support.support.as_str()).collect();
@@ -56,9 +56,10 @@ fn label_of(picture: &LiftPicture, support: &SupportMark) -> Lines {
     if !support.lift.is_finite() {
         return vec![name, ("none".to_owned(), false)];
     }
-    let moves = picture.decimals.round(support.lift) != 0.0;
-    let mut lines = vec![name, (picture.decimals.signed(support.lift), moves)];
-    let stack: Vec<_> = support.packers.iter().map(|&thickness| tidy(thickness)).collect();
+    let moves = picture.print.round(support.lift) != 0.0;
+    let mut lines = vec![name, (picture.print.signed(support.lift), moves)];
+    let stack: Vec<_> =
+        support.packers.iter().map(|&thickness| picture.print.tidy(thickness)).collect();
     lines.extend(stack.chunks(2).map(|pair| (pair.join("+"), false)));
     lines
 }
@@ -75,17 +76,17 @@ fn draw_support(plan: &mut Plan, picture: &LiftPicture, support: &SupportMark, c
         Symbol::Square.draw(canvas, &style, centre, WHITE);
     } else if support.lift.is_finite() {
         let colour = colour_of_lift(&picture.colours, support.lift).to_string();
-        Symbol::of(picture.decimals.round(support.lift)).draw(canvas, &style, centre, &colour);
+        Symbol::of(picture.print.round(support.lift)).draw(canvas, &style, centre, &colour);
     } else {
         Symbol::Cross.draw(canvas, &style, centre, WHITE);
     }
 }
 
 /// Classes of lifts, largest first: those of the floor, with the sign turned.
-pub(crate) fn lift_rows(colours: &crate::ColourScale) -> Vec<(Rgb, String)> {
-    let mut rows = colours.legend();
+pub(crate) fn lift_rows(colours: &crate::ColourScale, print: Print) -> Vec<(Rgb, String)> {
+    let mut rows = colours.legend(print);
     rows.reverse();
-    let words: Vec<_> = colours.legend().into_iter().map(|(_, words)| words).collect();
+    let words: Vec<_> = colours.legend(print).into_iter().map(|(_, words)| words).collect();
     let turned = rows
         .into_iter()
         .zip(words)
@@ -97,8 +98,8 @@ fn legend(plan: &mut Plan, picture: &LiftPicture) {
     let is_turned = plan.view.is_turned();
     let sheet = &mut plan.sheet;
     let is_let_down = picture.supports.iter().any(|support| support.lift < Length::ZERO);
-    sheet.heading("lift in mm, + is up");
-    let rows = lift_rows(&picture.colours);
+    sheet.heading(&format!("lift in {}, + is up", picture.print.heights_are_in()));
+    let rows = lift_rows(&picture.colours, picture.print);
     let shown = if is_let_down { rows.len() } else { 6 };
     sheet.colour_rows(&rows[..shown]);
     sheet.heading("symbols");

@@ -20,7 +20,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// names, to be compared; all with the same colours.
 ///
 /// # Units and sign
-/// Lifts are up positive, in millimetres, and are those of the pass alone.
+/// Lifts are up positive, in the unit of the picture, and are those of the pass alone.
 pub fn pass_map(picture: &PassPicture) -> String {
     match picture.passes.as_slice() {
         [only] => one_pass(picture, only),
@@ -63,7 +63,7 @@ fn one_pass(picture: &PassPicture, pass: &PassStep) -> String {
     let rooms: Vec<Rect> = supports.iter().map(|(_, at)| plan.reserve_symbol(*at)).collect();
     let labels = supports.iter().zip(&rooms).map(|((support, _), &symbol)| {
         let name = (support.to_string(), false);
-        let number = moves.get(support).map(|&lift| (picture.decimals.signed(lift), true));
+        let number = moves.get(support).map(|&lift| (picture.print.signed(lift), true));
         let full: Lines = std::iter::once(name.clone()).chain(number.clone()).collect();
         let short = vec![number.unwrap_or(name)];
         PlanLabel { symbol, name: support.to_string(), forms: vec![full, short] }
@@ -74,7 +74,7 @@ fn one_pass(picture: &PassPicture, pass: &PassStep) -> String {
         draw_support(&mut plan.sheet.canvas, &style, picture, room.centre(), moves.get(support));
     }
     plan.room_names(&picture.rooms);
-    plan.sheet.bars(&plan.scale);
+    plan.sheet.bars(&plan.scale, picture.print);
     legend(&mut plan.sheet, picture, plan.view.is_turned());
     let n_moves = moves.len();
     plan.sheet.paragraph(&format!("{n_moves} of {} supports move in this pass", supports.len()));
@@ -93,7 +93,7 @@ fn draw_support(
     match lift {
         Some(&lift) => {
             let colour = colour_of_lift(&picture.colours, lift).to_string();
-            Symbol::of(picture.decimals.round(lift)).draw(canvas, style, spot, &colour);
+            Symbol::of(picture.print.round(lift)).draw(canvas, style, spot, &colour);
         }
         None => draw_still(canvas, style, spot),
     }
@@ -122,18 +122,19 @@ fn side_by_side(picture: &PassPicture, passes: &[PassStep]) -> String {
     let n_columns = if is_screen { 1 } else { best_columns(&sheet, n_passes, house_shape) };
     let n_rows = n_passes.div_ceil(n_columns);
     let (width, height) = (sheet.area.width / n_columns as f64, sheet.area.height / n_rows as f64);
+    let titles = tile_titles(&sheet.style, picture, passes, width);
     let mut all_numbered = true;
-    for (idx, pass) in passes.iter().enumerate() {
+    for (idx, (pass, title)) in passes.iter().zip(&titles).enumerate() {
         let (column, row) = ((idx % n_columns) as f64, (idx / n_columns) as f64);
         let tile =
             Rect::new(sheet.area.x + column * width, sheet.area.y + row * height, width, height);
-        all_numbered &= draw_tile(&mut sheet, picture, &extent, pass, &tile);
+        all_numbered &= draw_tile(&mut sheet, picture, &extent, (pass, title), &tile);
     }
     legend(&mut sheet, picture, extent.is_turned());
     admit_lost(&mut sheet, picture);
-    sheet.paragraph("not to scale; names are on the map of each pass");
+    sheet.paragraph("not to scale; the names are in the run sheet");
     if !all_numbered {
-        sheet.paragraph("where the numbers find no room, the colour and the map of each pass tell");
+        sheet.paragraph("where the numbers find no room, see the colour and the run sheet");
     }
     sheet.finish()
 }
@@ -154,7 +155,7 @@ fn draw_tile(
     sheet: &mut Sheet,
     picture: &PassPicture,
     extent: &Extent,
-    pass: &PassStep,
+    (pass, title): (&PassStep, &str),
     tile: &Rect,
 ) -> bool {
     let style = sheet.style;
@@ -162,8 +163,7 @@ fn draw_tile(
     canvas.rect("tile", tile, "none", Stroke::solid(GREY, style.thin));
     let moves = moves_of(pass);
     let at = (tile.x + style.text * 0.6, tile.y + 1.2 * style.text);
-    let text =
-        &text::fit(&summary(picture, pass, &moves), style.text, true, tile.width - style.text);
+    let text = &text::fit(title, style.text, true, tile.width - style.text);
     let (size, bold, anchor) = (style.text, true, Anchor::Start);
     let heading = Line { at, text, size, bold, anchor };
     canvas.text("tile-title", &heading);
@@ -184,7 +184,7 @@ fn draw_tile(
         .filter_map(|(support, at)| Some((view.spot(*at), *moves.get(support)?)))
         .collect();
     let numbers: Vec<_> =
-        movers.iter().map(|(_, lift)| vec![(picture.decimals.signed(*lift), true)]).collect();
+        movers.iter().map(|(_, lift)| vec![(picture.print.signed(*lift), true)]).collect();
     let wanted = movers
         .iter()
         .zip(&numbers)
@@ -200,22 +200,49 @@ fn draw_tile(
     all_placed.is_some()
 }
 
-/// Number of supports and the range of their lifts.
-fn summary(picture: &PassPicture, pass: &PassStep, moves: &MovesBySupport<'_>) -> String {
-    let n_moves = moves.len();
-    let word = if n_moves == 1 { "support" } else { "supports" };
+/// The titles of all tiles in the fullest form that fits every one of them.
+fn tile_titles(
+    style: &Style,
+    picture: &PassPicture,
+    passes: &[PassStep],
+    tile_width: f64,
+) -> Vec<String> {
+    let n_supports = picture.supports.len();
+    let forms: [&dyn Fn(&PassStep) -> String; 3] = [
+        &|pass| format!("{} of {n_supports}, {}", start(pass), range(picture, pass)),
+        &|pass| format!("{} of {n_supports}", start(pass)),
+        &|pass| start(pass),
+    ];
+    let fits =
+        |title: &String| text::width(title, style.text, true) <= tile_width - 1.2 * style.text;
+    let mut titles = Vec::new();
+    for form in forms {
+        titles = passes.iter().map(form).collect();
+        if titles.iter().all(fits) {
+            break;
+        }
+    }
+    titles
+}
+
+fn start(pass: &PassStep) -> String {
+    format!("Pass {}: {}", pass.number, moves_of(pass).len())
+}
+
+/// The least and the largest lift of a pass.
+fn range(picture: &PassPicture, pass: &PassStep) -> String {
+    let moves = moves_of(pass);
     let least = moves.values().copied().min_by(Length::total_cmp).unwrap_or_default();
     let most = moves.values().copied().max_by(Length::total_cmp).unwrap_or_default();
-    let (least, most) = (picture.decimals.signed(least), picture.decimals.signed(most));
-    let range = if least == most { most } else { format!("{least} to {most}") };
-    format!("Pass {}: {n_moves} {word}, {range}", pass.number)
+    let (least, most) = (picture.print.signed(least), picture.print.signed(most));
+    if least == most { most } else { format!("{least} to {most}") }
 }
 
 fn legend(sheet: &mut Sheet, picture: &PassPicture, is_turned: bool) {
     let moves = || picture.passes.iter().flat_map(|pass| &pass.moves);
     let is_let_down = moves().any(|step| step.lift < Length::ZERO);
-    sheet.heading("lift in this pass, mm: + is up");
-    let rows = lift_rows(&picture.colours);
+    sheet.heading(&format!("lift in this pass, {}: + is up", picture.print.heights_are_in()));
+    let rows = lift_rows(&picture.colours, picture.print);
     let shown = if is_let_down { rows.len() } else { 6 };
     sheet.colour_rows(&rows[..shown]);
     sheet.heading("symbols");

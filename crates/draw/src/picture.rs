@@ -1,7 +1,7 @@
 //! What a picture is made of.
 
 use crate::classes::ColourScale;
-use crate::number::Decimals;
+use crate::number::Print;
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::site::{Outline, Position};
 use floorwright_engine::units::Length;
@@ -156,8 +156,8 @@ pub struct FloorPicture {
     pub tolerance: Option<Length>,
     /// Height between contours, if there are any.
     pub contour_interval: Option<Length>,
-    /// Decimals of the numbers at the points.
-    pub decimals: Decimals,
+    /// Unit and decimals of the numbers.
+    pub print: Print,
     /// The rooms.
     pub rooms: Vec<RoomOutline>,
     /// The points.
@@ -196,8 +196,8 @@ pub struct LiftPicture {
     pub target_note: String,
     /// Which lift gets which colour.
     pub colours: ColourScale,
-    /// Decimals of the lifts.
-    pub decimals: Decimals,
+    /// Unit and decimals of the numbers.
+    pub print: Print,
     /// The rooms.
     pub rooms: Vec<RoomOutline>,
     /// The supports.
@@ -233,8 +233,8 @@ pub struct PassPicture {
     pub orientation: Orientation,
     /// Which lift gets which colour: the same for every pass.
     pub colours: ColourScale,
-    /// Decimals of the lifts.
-    pub decimals: Decimals,
+    /// Unit and decimals of the numbers.
+    pub print: Print,
     /// The rooms.
     pub rooms: Vec<RoomOutline>,
     /// Name and place of every support.
@@ -248,8 +248,8 @@ pub struct PassPicture {
 pub struct ProfilePoint {
     /// Distance along the line.
     pub along: Length,
-    /// Level above the target, up positive.
-    pub departure: Length,
+    /// Level above the target, up positive; `None` where the floor is unknown, and the line breaks.
+    pub departure: Option<Length>,
     /// How far the true level may be from that (the expanded uncertainty); zero if not known.
     pub uncertainty: Length,
 }
@@ -270,6 +270,8 @@ pub struct ProfilePicture {
     pub medium: Medium,
     /// Whose drawing it is.
     pub title_block: TitleBlock,
+    /// Unit of the numbers.
+    pub print: Print,
     /// Where the line runs, in words.
     pub line_note: String,
     /// The target in words.

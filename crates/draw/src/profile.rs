@@ -2,7 +2,7 @@
 
 use crate::canvas::{Anchor, Canvas, Line, Rect, Spot, Stroke};
 use crate::labels::Labels;
-use crate::number::{Decimals, tidy};
+use crate::number::Print;
 use crate::picture::{Medium, ProfilePicture, ProfilePoint};
 use crate::plan::{draw_label, plate_size};
 use crate::sheet::{BLACK, NO_STROKE, Sheet, Style, WHITE};
@@ -20,23 +20,28 @@ const DOUBT: &str = "#f0ddd2";
 /// print says as much.
 ///
 /// # Units and sign
-/// Departures are levels above the target, up positive, in millimetres; lengths along the line
-/// are in metres.
+/// Departures are levels above the target, up positive, in millimetres or inches; lengths along
+/// the line are in metres or feet.
 pub fn profile(picture: &ProfilePicture) -> String {
-    let before = finite(&picture.before);
-    let after = finite(&picture.after);
+    let before = pieces(&picture.before);
+    let after = pieces(&picture.after);
     let mut sheet = Sheet::new(picture.medium, &picture.title_block, 0.75);
     let chart = Chart::new(&sheet, picture, &before, &after);
     let style = sheet.style;
     chart.draw_axes(&mut sheet.canvas, &style, picture.tolerance);
-    for (points, colour) in [(&before, DOUBT), (&after, BAND)] {
-        chart.draw_uncertainty(&mut sheet.canvas, points, colour);
+    for (floor, colour) in [(&before, DOUBT), (&after, BAND)] {
+        for piece in floor {
+            chart.draw_uncertainty(&mut sheet.canvas, piece, colour);
+        }
     }
     chart.draw_target(&mut sheet.canvas, &style);
-    chart.draw_floor(&mut sheet.canvas, &style, &before, before_stroke(&style));
-    chart.draw_floor(&mut sheet.canvas, &style, &after, after_stroke(&style));
+    for (floor, stroke) in [(&before, before_stroke(&style)), (&after, after_stroke(&style))] {
+        for piece in floor {
+            chart.draw_floor(&mut sheet.canvas, piece, stroke);
+        }
+    }
     chart.draw_supports(&mut sheet.canvas, &style, picture);
-    chart.draw_extremes(&mut sheet.canvas, &style, &before);
+    chart.draw_extremes(&mut sheet.canvas, &style, &before.concat());
     legend(&mut sheet, picture, &chart, !after.is_empty());
     sheet.finish()
 }
@@ -50,16 +55,34 @@ fn after_stroke(style: &Style) -> Stroke {
     Stroke { colour: AFTER, width: style.thick, dashes }
 }
 
-fn finite(points: &[ProfilePoint]) -> Vec<ProfilePoint> {
-    let is_finite = |point: &&ProfilePoint| {
-        let near = |length: Length| length.is_finite() && length.to_mm().abs() <= 1e9;
-        near(point.along) && near(point.departure) && near(point.uncertainty)
+/// A place where the floor is known, in millimetres.
+#[derive(Clone, Copy)]
+struct Known {
+    along: f64,
+    departure: f64,
+    uncertainty: f64,
+}
+
+/// The floor in the pieces over which it is known.
+fn pieces(points: &[ProfilePoint]) -> Vec<Vec<Known>> {
+    let near = |length: Length| Some(length.to_mm()).filter(|mm| mm.abs() <= 1e9);
+    let known = |point: &ProfilePoint| {
+        Some(Known {
+            along: near(point.along)?,
+            departure: near(point.departure?)?,
+            uncertainty: near(point.uncertainty)?.abs(),
+        })
     };
-    points.iter().filter(is_finite).copied().collect()
+    let places: Vec<Option<Known>> = points.iter().map(known).collect();
+    let runs = places.split(|place| place.is_none());
+    runs.map(|run| run.iter().flatten().copied().collect())
+        .filter(|run: &Vec<_>| !run.is_empty())
+        .collect()
 }
 
 /// From along the line and up to the paper.
 struct Chart {
+    print: Print,
     frame: Rect,
     start: f64,
     along_ratio: f64,
@@ -75,22 +98,23 @@ impl Chart {
     fn new(
         sheet: &Sheet,
         picture: &ProfilePicture,
-        before: &[ProfilePoint],
-        after: &[ProfilePoint],
+        before: &[Vec<Known>],
+        after: &[Vec<Known>],
     ) -> Self {
-        let points = || before.iter().chain(after);
+        let print = picture.print.whole();
+        let points = || before.iter().chain(after).flatten();
         let alongs = || {
             let supports = picture.supports.iter().map(|support| support.along.to_mm());
-            points().map(|p| p.along.to_mm()).chain(supports.filter(|mm| mm.abs() <= 1e9))
+            points().map(|p| p.along).chain(supports.filter(|mm| mm.abs() <= 1e9))
         };
         let start = alongs().fold(f64::INFINITY, f64::min);
         let end = alongs().fold(f64::NEG_INFINITY, f64::max);
         let (start, end) = if start < end { (start, end) } else { (0.0, 1000.0) };
-        let reach = |p: &ProfilePoint| p.departure.abs().to_mm() + p.uncertainty.abs().to_mm();
+        let reach = |p: &Known| p.departure.abs() + p.uncertainty;
         let tolerance = picture.tolerance.filter(|t| t.is_finite() && t.to_mm() <= 1e9);
         let tolerance = tolerance.map_or(0.0, |tolerance| tolerance.abs().to_mm());
         let signed = |up: bool| {
-            let value = |p: &ProfilePoint| (p.departure.to_mm() > 0.0) == up;
+            let value = |p: &Known| (p.departure > 0.0) == up;
             points().filter(|p| value(p)).map(reach).fold(tolerance.max(1.0), f64::max)
         };
         let (above, below) = (signed(true), signed(false));
@@ -101,15 +125,16 @@ impl Chart {
             sheet.area.width - 7.0 * style.text,
             sheet.area.height - 8.0 * style.text,
         );
-        let height_step = round_step((above + below) / 8.0);
+        let height_step = print.height_step((above + below) / 8.0);
         // A little air, so that the numbers of the extremes find room.
         let low = -(1.1 * below / height_step).ceil() * height_step;
         let high = (1.1 * above / height_step).ceil() * height_step;
         Self {
+            print,
             start,
             end,
             along_ratio: frame.width / (end - start),
-            along_step: round_step((end - start) / 8.0).max(1.0),
+            along_step: print.along_step((end - start) / 8.0),
             low,
             high,
             height_ratio: frame.height / (high - low),
@@ -137,7 +162,7 @@ impl Chart {
             let left = self.spot(self.start, height);
             let right = self.spot(self.end, height);
             canvas.line("grid", left, right, Stroke::solid("#c4c4c4", style.thin));
-            let text = &Decimals::Whole.signed(Length::mm(height));
+            let text = &self.print.tidy_signed(Length::mm(height));
             let at = (left.0 - 0.5 * style.text, left.1 + 0.36 * style.text);
             let (size, bold, anchor) = (style.text, false, Anchor::End);
             canvas.text("axis", &Line { at, text, size, bold, anchor });
@@ -149,13 +174,8 @@ impl Chart {
             let foot = self.spot(along, self.low);
             let tick = (foot.0, foot.1 + 0.4 * style.text);
             canvas.line("tick", foot, tick, Stroke::solid(BLACK, style.thin));
-            let metres = along / 1000.0;
-            let unit = if step == last { " m" } else { "" };
-            let text = &if self.along_step < 1000.0 {
-                format!("{metres:.1}{unit}")
-            } else {
-                format!("{metres:.0}{unit}")
-            };
+            let (number, unit) = self.print.along(along, self.along_step);
+            let text = &if step == last { format!("{number} {unit}") } else { number };
             let at = (foot.0, foot.1 + 1.5 * style.text);
             let (size, bold, anchor) = (style.text, false, Anchor::Middle);
             canvas.text("axis", &Line { at, text, size, bold, anchor });
@@ -163,13 +183,12 @@ impl Chart {
         canvas.rect("frame", &self.frame, "none", Stroke::solid(BLACK, style.medium));
     }
 
-    fn draw_uncertainty(&self, canvas: &mut Canvas, points: &[ProfilePoint], fill: &str) {
-        if points.len() < 2 || points.iter().all(|point| point.uncertainty == Length::ZERO) {
+    fn draw_uncertainty(&self, canvas: &mut Canvas, points: &[Known], fill: &str) {
+        if points.len() < 2 || points.iter().all(|point| point.uncertainty == 0.0) {
             return;
         }
-        let edge = |point: &ProfilePoint, side: f64| {
-            let height = point.departure.to_mm() + side * point.uncertainty.abs().to_mm();
-            self.spot(point.along.to_mm(), height)
+        let edge = |point: &Known, side: f64| {
+            self.spot(point.along, point.departure + side * point.uncertainty)
         };
         let upper = points.iter().map(|point| edge(point, 1.0));
         let lower = points.iter().rev().map(|point| edge(point, -1.0));
@@ -182,9 +201,8 @@ impl Chart {
         canvas.line("target", from, to, Stroke::solid(BLACK, 1.4 * style.medium));
     }
 
-    fn draw_floor(&self, canvas: &mut Canvas, _: &Style, points: &[ProfilePoint], stroke: Stroke) {
-        let spots: Vec<_> =
-            points.iter().map(|p| self.spot(p.along.to_mm(), p.departure.to_mm())).collect();
+    fn draw_floor(&self, canvas: &mut Canvas, points: &[Known], stroke: Stroke) {
+        let spots: Vec<_> = points.iter().map(|p| self.spot(p.along, p.departure)).collect();
         if spots.len() > 1 {
             canvas.polyline("floor", &spots, stroke);
         }
@@ -221,8 +239,8 @@ impl Chart {
     }
 
     /// The numbers at the highest and the lowest place of the floor as it was read.
-    fn draw_extremes(&self, canvas: &mut Canvas, style: &Style, points: &[ProfilePoint]) {
-        let by_height = |a: &&ProfilePoint, b: &&ProfilePoint| a.departure.total_cmp(&b.departure);
+    fn draw_extremes(&self, canvas: &mut Canvas, style: &Style, points: &[Known]) {
+        let by_height = |a: &&Known, b: &&Known| a.departure.total_cmp(&b.departure);
         let highest = points.iter().max_by(by_height);
         let lowest = points.iter().min_by(by_height);
         let beyond = Rect::around(
@@ -231,7 +249,7 @@ impl Chart {
             self.frame.height / 2.0,
         );
         let mut labels = Labels::new(beyond, 3.0 * style.text);
-        let spot_of = |p: &ProfilePoint| self.spot(p.along.to_mm(), p.departure.to_mm());
+        let spot_of = |p: &Known| self.spot(p.along, p.departure);
         for point in points {
             labels.reserve(Rect::around(spot_of(point), style.symbol, style.symbol));
         }
@@ -239,7 +257,9 @@ impl Chart {
             let symbol = Rect::around(spot_of(point), style.symbol, style.symbol);
             let dot = Stroke::solid(BLACK, style.medium);
             canvas.circle("extreme", symbol.centre(), 0.6 * style.symbol, WHITE, dot);
-            let lines = [(format!("{} mm", Decimals::Whole.signed(point.departure)), true)];
+            let number = self.print.signed(Length::mm(point.departure));
+            let unit = if self.print == Print::Sixteenths { "" } else { " mm" };
+            let lines = [(format!("{number}{unit}"), true)];
             let wanted = [(symbol, plate_size(style, &lines))];
             for placed in labels.place_all(&wanted).into_iter().flatten() {
                 draw_label(canvas, style, &placed, &lines);
@@ -260,15 +280,9 @@ impl Chart {
     }
 }
 
-/// The smallest 1, 2 or 5 times a power of ten that is not below `least`.
-fn round_step(least: f64) -> f64 {
-    let power = 10_f64.powf(least.max(1e-3).log10().floor());
-    let steps = [1.0, 2.0, 5.0, 10.0].map(|step| step * power);
-    steps.into_iter().find(|&step| step >= least).unwrap_or(10.0 * power)
-}
-
 fn legend(sheet: &mut Sheet, picture: &ProfilePicture, chart: &Chart, has_after: bool) {
-    sheet.heading("mm above (+) or below (\u{2212}) the target");
+    let unit = picture.print.heights_are_in();
+    sheet.heading(&format!("{unit} above (+) or below (\u{2212}) the target"));
     let row = |stroke: fn(&Style) -> Stroke| {
         move |canvas: &mut Canvas, style: &Style, (x, y): Spot| {
             let half = 1.1 * style.text;
@@ -284,7 +298,8 @@ fn legend(sheet: &mut Sheet, picture: &ProfilePicture, chart: &Chart, has_after:
         sheet.paragraph("tinted band: expanded uncertainty of the levels");
     }
     if let Some(tolerance) = picture.tolerance {
-        sheet.paragraph(&format!("grey band: tolerance \u{b1}{} mm", tidy(tolerance)));
+        let tolerance = picture.print.with_unit(tolerance);
+        sheet.paragraph(&format!("grey band: tolerance \u{b1}{tolerance}"));
     }
     sheet.paragraph(&chart.exaggeration());
     for (word, note) in [

@@ -3,8 +3,9 @@
 mod column;
 
 use crate::canvas::{Anchor, Canvas, Line, Rect, Spot, Stroke};
+use crate::number::Print;
 use crate::picture::{Medium, Paper, TitleBlock};
-use crate::text::{self, CAP_HEIGHT};
+use crate::text::{self, CAP_HEIGHT, DESCENT};
 
 pub(crate) const BLACK: &str = "#000000";
 pub(crate) const WHITE: &str = "#ffffff";
@@ -67,7 +68,9 @@ impl Style {
 
 const BORDER: f64 = 10.0;
 const COLUMN_WIDTH: f64 = 62.0;
-const STRIP_HEIGHT: f64 = 22.0;
+const STRIP_HEIGHT: f64 = ROW_HEIGHTS[0] + ROW_HEIGHTS[1];
+/// Rows of the title block: owner, job and title may take two lines.
+const ROW_HEIGHTS: [f64; 2] = [13.5, 10.5];
 const BARS_HEIGHT: f64 = 12.0;
 const SCREEN_WIDTH: f64 = 360.0;
 const SCREEN_MARGIN: f64 = 10.0;
@@ -175,14 +178,14 @@ impl Sheet {
     }
 
     /// Scale in words, scale bar and, on paper, the bar to check the print by.
-    pub fn bars(&mut self, scale: &Scale) {
+    pub fn bars(&mut self, scale: &Scale, print: Print) {
         let style = self.style;
         match &scale.words {
             Some(words) => {
                 let base = self.area.bottom() + BARS_HEIGHT - 3.0;
                 let left = self.area.x + 2.0;
                 self.say("scale", (left, base), words, style.text, true);
-                self.scale_bar((left + 50.0, base), scale.ratio, 50.0);
+                self.scale_bar((left + 50.0, base), scale.ratio, 50.0, print);
                 let from = (self.area.right() - 102.0, base);
                 let to = (from.0 + 100.0, base);
                 let stroke = Stroke::solid(BLACK, style.medium);
@@ -197,14 +200,14 @@ impl Sheet {
             }
             None => {
                 let base = self.cursor + style.leading;
-                self.scale_bar((self.column.x, base), scale.ratio, 160.0);
+                self.scale_bar((self.column.x, base), scale.ratio, 160.0, print);
                 self.cursor = base + style.leading;
             }
         }
     }
 
-    fn scale_bar(&mut self, (x, y): Spot, ratio: f64, longest: f64) {
-        let ground = round_below(longest / ratio);
+    fn scale_bar(&mut self, (x, y): Spot, ratio: f64, longest: f64, print: Print) {
+        let (ground, end) = print.round_ground(longest / ratio);
         let (parts, length) = (4, ground * ratio);
         let stroke = Stroke::solid(BLACK, self.style.thin);
         let height = 0.4 * self.style.text;
@@ -215,11 +218,6 @@ impl Sheet {
             self.canvas.rect("scale-bar", &rect, fill, stroke);
         }
         let above = y - height / 2.0 - 0.3 * self.style.text;
-        let end = if ground >= 1000.0 {
-            format!("{:.0} m", ground / 1000.0)
-        } else {
-            format!("{ground:.0} mm")
-        };
         for (at, text) in [(x, "0"), (x + length, end.as_str())] {
             let (at, size, bold) = ((at, above), self.style.text, false);
             let anchor = Anchor::Middle;
@@ -256,13 +254,6 @@ fn iso_denominator(needed: f64) -> f64 {
     steps.into_iter().find(|&step| step >= needed * (1.0 - 1e-12)).unwrap_or(10.0 * power)
 }
 
-/// The largest 1, 2 or 5 times a power of ten that is not above `limit`.
-fn round_below(limit: f64) -> f64 {
-    let power = 10_f64.powf(limit.log10().floor());
-    let steps = [5.0, 2.0, 1.0].map(|step| step * power);
-    steps.into_iter().find(|&step| step <= limit * (1.0 + 1e-12)).unwrap_or(power)
-}
-
 fn draw_title_block(canvas: &mut Canvas, style: &Style, strip: &Rect, block: &TitleBlock) {
     let revision = &block.revision;
     let revision = [&revision.mark, &revision.date, &revision.change];
@@ -284,25 +275,38 @@ fn draw_title_block(canvas: &mut Canvas, style: &Style, strip: &Rect, block: &Ti
             ("revision", 0.40, &revision.join(", ")),
         ],
     ];
-    let height = strip.height / rows.len() as f64;
-    for (row_idx, row) in rows.iter().enumerate() {
+    let mut top = strip.y;
+    for (row, height) in rows.into_iter().zip(ROW_HEIGHTS) {
         let mut left = strip.x;
-        for (caption, share, value) in *row {
-            let top = strip.y + row_idx as f64 * height;
+        for (caption, share, value) in row {
             let cell = Rect::new(left, top, share * strip.width, height);
-            canvas.rect("title-cell", &cell, "none", Stroke::solid(BLACK, style.medium));
-            let room = cell.width - 3.0;
-            let value = if value.trim().is_empty() { "–" } else { value };
-            let value = text::fit(value, style.text, true, room);
-            let (x, anchor) = (cell.x + 1.5, Anchor::Start);
-            let at = (x, top + 1.2 + CAP_HEIGHT * style.text);
-            let (text, size, bold) = (*caption, style.text, false);
-            canvas.text("title-caption", &Line { at, text, size, bold, anchor });
-            let at = (x, cell.bottom() - 2.2);
-            let (text, size, bold) = (value.as_str(), style.text, true);
-            canvas.text("title-value", &Line { at, text, size, bold, anchor });
+            draw_title_cell(canvas, style, &cell, caption, value);
             left += cell.width;
         }
+        top += height;
+    }
+}
+
+fn draw_title_cell(canvas: &mut Canvas, style: &Style, cell: &Rect, caption: &str, value: &str) {
+    canvas.rect("title-cell", cell, "none", Stroke::solid(BLACK, style.medium));
+    let (x, anchor) = (cell.x + 1.5, Anchor::Start);
+    let base = cell.y + 1.0 + CAP_HEIGHT * style.text;
+    let (text, size) = (caption, style.text);
+    canvas.text("title-caption", &Line { at: (x, base), text, size, bold: false, anchor });
+    let room = cell.width - 3.0;
+    let leading = 1.15 * size;
+    let lowest = cell.bottom() - DESCENT * size - 0.4;
+    let n_lines = 1 + ((lowest - base) / leading - 1.1).max(0.0) as usize;
+    let value = if value.trim().is_empty() { "–" } else { value };
+    let mut lines = text::wrap(value, size, true, room);
+    if lines.len() > n_lines {
+        let rest = lines.split_off(n_lines - 1).join(" ");
+        lines.push(text::fit(&rest, size, true, room));
+    }
+    let first = if n_lines == 1 { lowest - 0.7 } else { lowest - leading };
+    for (line, text) in lines.iter().enumerate() {
+        let at = (x, first + line as f64 * leading);
+        canvas.text("title-value", &Line { at, text, size, bold: true, anchor });
     }
 }
 

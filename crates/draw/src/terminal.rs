@@ -1,11 +1,12 @@
 //! The map of the floor for a terminal of 80 columns.
 
 use crate::classes::PALETTE;
+use crate::number::Print;
 use crate::picture::{FloorPicture, FloorPoint, Orientation, Side};
 use crate::plan::{Extent, is_drawable};
 use crate::text;
 use floorwright_engine::site::Position;
-use floorwright_engine::units::{LENGTH_EPS, Length, round_to};
+use floorwright_engine::units::{LENGTH_EPS, Length};
 
 const COLUMNS: usize = 80;
 /// Characters of a cell: a sign, three digits, and air.
@@ -19,14 +20,14 @@ const MOST_DOWN: usize = 60;
 /// different. They are the nearest, but for the second, whose nearest is that of the third.
 const TERMINAL: [u8; 11] = [17, 18, 24, 67, 152, 254, 181, 173, 130, 88, 52];
 
-/// Draws the floor as a grid of cells: at each point a signed number of whole millimetres, elsewhere
-/// the colour of the floor, or without colour a mark: `^` above, `v` below, `.` in the middle class.
+/// Draws the floor as a grid of cells: at each point a signed whole number, elsewhere the colour of
+/// the floor, or without colour a mark: `^` above, `v` below, `.` in the middle class.
 ///
-/// A number that shares its cell with another, or is too long for it, stands below the map. No line is longer than 80
-/// characters, colour codes not counted.
+/// A number that shares its cell with another, or is too long for it, stands below the map. No line
+/// is longer than 80 characters, colour codes not counted.
 ///
 /// # Units and sign
-/// Departures are levels above the target, up positive, in millimetres.
+/// Departures are levels above the target, up positive, in millimetres or sixteenths of an inch.
 pub fn terminal_map(picture: &FloorPicture, colour: bool) -> String {
     let points = picture.points.iter().filter(|point| is_drawable(point.at));
     let points: Vec<_> = points.collect();
@@ -37,10 +38,10 @@ pub fn terminal_map(picture: &FloorPicture, colour: bool) -> String {
     for point in points {
         let (column, row) = grid.cell_of(point.at);
         match cells.get_mut(row).and_then(|line| line.get_mut(column)) {
-            Some(cell) if !cell.taken && number(point).len() <= CELL => {
+            Some(cell) if !cell.taken && number(picture, point).len() <= CELL => {
                 *cell = number_cell(picture, point);
             }
-            _ => crowded.push(format!("{} {}", point.point, number(point))),
+            _ => crowded.push(format!("{} {}", point.point, number(picture, point))),
         }
     }
     let mut lines: Vec<String> = Vec::new();
@@ -138,11 +139,11 @@ fn is_within(corners: &[Position], at: Position) -> bool {
     inside
 }
 
-fn number(point: &FloorPoint) -> String {
+fn number(picture: &FloorPicture, point: &FloorPoint) -> String {
     match point.departure.filter(|departure| departure.is_finite()) {
         None => "?".to_owned(),
         Some(departure) => {
-            let whole = round_to(departure.to_mm(), 1.0);
+            let whole = picture.print.whole().round(departure);
             let doubt = if point.suspect { "?" } else { "" };
             if whole == 0.0 { format!("0{doubt}") } else { format!("{whole:+.0}{doubt}") }
         }
@@ -151,7 +152,7 @@ fn number(point: &FloorPoint) -> String {
 
 fn number_cell(picture: &FloorPicture, point: &FloorPoint) -> Cell {
     let class = point.departure.map(|departure| picture.colours.class(departure));
-    Cell { text: number(point), class, bold: true, taken: true }
+    Cell { text: number(picture, point), class, bold: true, taken: true }
 }
 
 /// One row of cells; spaces at its end are dropped where they have no colour.
@@ -173,10 +174,13 @@ fn written(cells: &[Cell], colour: bool) -> String {
 }
 
 fn notes(picture: &FloorPicture, colour: bool) -> Vec<String> {
+    let unit = match picture.print {
+        Print::Millimetres(_) => "mm",
+        Print::Sixteenths => "sixteenths of an inch",
+    };
     let mut lines =
-        vec!["mm above (+) or below (-) the target; ? is in doubt or has no level".to_owned()];
-    let edges = picture.colours.edges();
-    let step = edges[5].to_mm();
+        vec![format!("{unit} above (+) or below (-) the target; ? is in doubt or has no level")];
+    let step = picture.print.whole().round(picture.colours.edges()[5]);
     if colour {
         let band = |class: usize| Cell {
             text: match class {

@@ -478,7 +478,7 @@ proptest! {
         let mut section = l_house::profile_of_front(medium);
         section.tolerance = floor.tolerance;
         section.before = numbers.iter().map(|n| ProfilePoint {
-            along: Length::mm(n.0), departure: Length::mm(n.1), uncertainty: Length::mm(n.2),
+            along: Length::mm(n.0), departure: Some(Length::mm(n.1)), uncertainty: Length::mm(n.2),
         }).collect();
         let mut passes = l_house::passes(medium, &[4]);
         for (n, ((support, place_of), mark)) in

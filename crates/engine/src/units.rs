@@ -4,6 +4,8 @@
 //! is a `Length`; `Level + Level` does not compile. [`ExactLength`] is how a reading is kept:
 //! whole nanometres, so that sums over a level book are exact in millimetres and in sixteenths.
 
+mod inches;
+
 use serde::{Serialize, Serializer};
 use std::fmt;
 use std::iter::Sum;

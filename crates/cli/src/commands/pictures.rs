@@ -2,13 +2,18 @@
 
 use crate::exit::{Stop, USAGE};
 use crate::session::Session;
+use crate::text::words::Words;
 use floorwright_draw::{
-    FloorPicture, LiftPicture, Medium, Orientation, PassPicture, PlanPictures, TitleBlock,
+    Decimals, FloorPicture, LiftPicture, Medium, Orientation, PassPicture, PlanPictures, Print,
+    Side, TitleBlock,
 };
 use floorwright_engine::plan::Plan;
+use floorwright_engine::site::Position;
 use floorwright_engine::surface::ContourError;
 use floorwright_engine::survey::Datum;
 use floorwright_engine::units::Length;
+use floorwright_job::form_v1::SideForm;
+use floorwright_job::measure::Unit;
 
 /// The pictures of a session.
 pub struct Head<'a>(PlanPictures<'a>);
@@ -27,8 +32,12 @@ impl<'a> Head<'a> {
                 created_by: format!("floorwright {}", env!("CARGO_PKG_VERSION")),
                 ..TitleBlock::default()
             },
-            orientation: Orientation::NotDeclared,
+            orientation: orientation(input.orientation),
             datum_note: datum_note(session),
+            print: match input.units {
+                Unit::Millimetres | Unit::Metres => Print::Millimetres(Decimals::Tenths),
+                Unit::FeetInches => Print::Sixteenths,
+            },
         })
     }
 
@@ -66,7 +75,25 @@ fn bad_interval(error: &ContourError) -> Stop {
     Stop::new(USAGE, format!("--interval: {error}")).hint("leave it out to have it chosen")
 }
 
+/// North as a direction on the page: x right, y up, degrees clockwise from up.
+fn orientation(declared: floorwright_job::Orientation) -> Orientation {
+    match declared {
+        floorwright_job::Orientation::NotDeclared => Orientation::NotDeclared,
+        floorwright_job::Orientation::Street(side) => Orientation::Street(match side {
+            SideForm::Top => Side::Top,
+            SideForm::Bottom => Side::Bottom,
+            SideForm::Left => Side::Left,
+            SideForm::Right => Side::Right,
+        }),
+        floorwright_job::Orientation::North { degrees } => {
+            let (sine, cosine) = degrees.to_radians().sin_cos();
+            Orientation::North(Position::mm(sine, cosine))
+        }
+    }
+}
+
 fn datum_note(session: &Session) -> String {
+    let words = Words::of(&session.input);
     let survey = &session.job.survey;
     match &survey.datum {
         Datum::PointIsZero(point) => format!("{point} is called zero"),
@@ -75,7 +102,7 @@ fn datum_note(session: &Session) -> String {
             let marks: Vec<String> = survey
                 .benchmarks
                 .iter()
-                .map(|mark| format!("{} = {}", mark.point, mark.level))
+                .map(|mark| format!("{} = {}", mark.point, words.level(mark.level)))
                 .collect();
             marks.join(", ")
         }

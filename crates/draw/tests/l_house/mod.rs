@@ -4,8 +4,8 @@
 
 use floorwright_draw::{
     ColourScale, Contour, Decimals, FloorPicture, FloorPoint, LiftPicture, Medium, Move,
-    Orientation, PassPicture, PassStep, ProfilePicture, ProfilePoint, ProfileSupport, Revision,
-    RoomOutline, ShadedCell, Side, SupportMark, TitleBlock,
+    Orientation, PassPicture, PassStep, Print, ProfilePicture, ProfilePoint, ProfileSupport,
+    Revision, RoomOutline, ShadedCell, Side, SupportMark, TitleBlock,
 };
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::site::{Outline, Position};
@@ -172,7 +172,10 @@ pub fn title_block(title: &str, sheet: &str) -> TitleBlock {
 }
 
 pub fn colours() -> ColourScale {
-    ColourScale::covering(supports().iter().map(|(_, at)| Length::mm(departure(*at))))
+    ColourScale::covering(
+        Print::default(),
+        supports().iter().map(|(_, at)| Length::mm(departure(*at))),
+    )
 }
 
 fn floor(medium: Medium, title: &str, sheet: &str, shape: fn(Position) -> f64) -> FloorPicture {
@@ -191,7 +194,7 @@ fn floor(medium: Medium, title: &str, sheet: &str, shape: fn(Position) -> f64) -
         colours: colours(),
         tolerance: Some(Length::mm(5.0)),
         contour_interval: Some(Length::mm(5.0)),
-        decimals: Decimals::Whole,
+        print: Print::default(),
         rooms: rooms(),
         points: points.collect(),
         contours: contours(shape),
@@ -237,7 +240,7 @@ pub fn lifts(medium: Medium) -> LiftPicture {
         orientation: Orientation::Street(Side::Bottom),
         target_note: "level of the new threshold".into(),
         colours: colours(),
-        decimals: Decimals::Tenths,
+        print: Print::Millimetres(Decimals::Tenths),
         rooms: rooms(),
         supports: marks.collect(),
     }
@@ -265,8 +268,8 @@ pub fn passes(medium: Medium, wanted: &[usize]) -> PassPicture {
         medium,
         title_block: title_block("Passes", "4 of 4"),
         orientation: Orientation::Street(Side::Bottom),
-        colours: ColourScale::covering([Length::mm(5.0)]),
-        decimals: Decimals::Tenths,
+        colours: ColourScale::covering(Print::default(), [Length::mm(5.0)]),
+        print: Print::Millimetres(Decimals::Tenths),
         rooms: rooms(),
         supports: supports().into_iter().map(|(n, at)| (SupportId::new(n), at)).collect(),
         passes: all.map(step).collect(),
@@ -280,7 +283,7 @@ pub fn profile_of_front(medium: Medium) -> ProfilePicture {
                 let x = f64::from(step) * 250.0;
                 ProfilePoint {
                     along: Length::mm(x),
-                    departure: Length::mm(shape(Position::mm(x, 0.0))),
+                    departure: Some(Length::mm(shape(Position::mm(x, 0.0)))),
                     uncertainty: Length::mm(1.6),
                 }
             })
@@ -290,6 +293,7 @@ pub fn profile_of_front(medium: Medium) -> ProfilePicture {
     ProfilePicture {
         medium,
         title_block: title_block("Section along row A", "1 of 1"),
+        print: Print::default(),
         line_note: "along the front bearer, from A1 to A9".into(),
         target_note: "level of the new threshold".into(),
         datum_note: "bolt in the front step, called 0; photo 1".into(),
