@@ -38,8 +38,7 @@ const ROUND_STEPS: [f64; 14] =
     [1.0, 2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0, 25.0, 50.0, 100.0, 200.0, 500.0];
 
 /// The same in sixteenths of an inch, to be met on a tape.
-const ROUND_SIXTEENTHS: [f64; 12] =
-    [1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 32.0, 64.0, 128.0, 256.0];
+const ROUND_SIXTEENTHS: [f64; 9] = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0];
 
 /// How much of the way to the largest departure the open classes may begin at the soonest: the
 /// numbers say what is in an open class, but nothing brings back a range drawn in three colours
@@ -250,7 +249,7 @@ mod tests {
         assert_eq!(edges, [-40., -32., -24., -16., -8., 8., 16., 24., 32., 40.]);
         let inches = ColourScale::covering(Print::Sixteenths, [Length::inches(-1.4)]);
         let edges = inches.edges().map(Length::to_inches);
-        assert!((edges[5] - 0.1875).abs() < 1e-12 && (edges[9] - 0.9375).abs() < 1e-12);
+        assert!((edges[5] - 0.25).abs() < 1e-12 && (edges[9] - 1.25).abs() < 1e-12);
     }
 
     /// Half of the classes or more on the side of the largest departure are in use, and the open

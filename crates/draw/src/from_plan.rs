@@ -117,6 +117,7 @@ impl PlanPictures<'_> {
             contours: contours
                 .lines
                 .into_iter()
+                .filter(|contour| !is_from_point_to_point(&contour.places, &departures))
                 .map(|contour| Contour {
                     departure: contour.level - Level::DATUM,
                     index: contour.is_index,
@@ -345,6 +346,14 @@ fn departures(
             (point.clone(), reading.at, *level - reference.at(reading.at))
         })
         .collect()
+}
+
+/// Whether a line runs through readings alone: it is then the edge of a part that is exactly level,
+/// such as lifts leave behind, and its shape is that of the mesh rather than of the floor.
+fn is_from_point_to_point(line: &[Position], points: &[(PointId, Position, Length)]) -> bool {
+    let is_reading =
+        |place: &Position| points.iter().any(|(_, at, _)| at.distance(*place) <= LENGTH_EPS);
+    line.iter().all(is_reading)
 }
 
 fn closed_line(mut places: Vec<Position>, closed: bool) -> Vec<Position> {

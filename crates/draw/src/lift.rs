@@ -121,15 +121,28 @@ fn legend(plan: &mut Plan, picture: &LiftPicture) {
     sheet.heading("planning aid: it does not say that lifting is safe");
 }
 
+/// The supports that stay, under the reason that they have in common.
+fn fixed_by_reason(picture: &LiftPicture) -> Vec<(&str, Vec<&str>)> {
+    let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
+    for support in &picture.supports {
+        let Some(why) = support.fixed.as_deref() else { continue };
+        match reasons.iter_mut().find(|(known, _)| *known == why) {
+            Some((_, supports)) => supports.push(support.support.as_str()),
+            None => reasons.push((why, vec![support.support.as_str()])),
+        }
+    }
+    reasons
+}
+
 fn notes(plan: &mut Plan, picture: &LiftPicture) {
     let is_full = plan.has_full_labels();
     let sheet = &mut plan.sheet;
     if is_full {
         sheet.paragraph("at each support: name, lift, packers of its stack (thickest first)");
     }
-    for support in picture.supports.iter().filter(|support| support.fixed.is_some()) {
-        let why = support.fixed.as_deref().unwrap_or_default();
-        sheet.paragraph(&format!("{} stays: {why}", support.support));
+    for (why, supports) in fixed_by_reason(picture) {
+        let verb = if supports.len() == 1 { "stays" } else { "stay" };
+        sheet.paragraph(&format!("{} {verb}: {why}", supports.join(", ")));
     }
     if !picture.target_note.is_empty() {
         sheet.paragraph(&format!("target: {}", picture.target_note));

@@ -295,7 +295,7 @@ fn legend(sheet: &mut Sheet, picture: &ProfilePicture, chart: &Chart, has_after:
     }
     sheet.symbol_row(row(|style| Stroke::solid(BLACK, 1.4 * style.medium)), "target");
     if picture.before.iter().any(|point| point.uncertainty > Length::ZERO) {
-        sheet.paragraph("tinted band: expanded uncertainty of the levels");
+        sheet.paragraph("tinted band: expanded uncertainty of the floor there");
     }
     if let Some(tolerance) = picture.tolerance {
         let tolerance = picture.print.with_unit(tolerance);

@@ -9,7 +9,7 @@ use crate::report::{Report, Text, envelope, footing};
 use crate::session::{count, open};
 use crate::text::table::{Side, Table};
 use crate::text::words::{Words, one_in};
-use floorwright_draw::{Medium, Paper, terminal_map};
+use floorwright_draw::{Medium, Paper, profile, terminal_map};
 use floorwright_engine::plan::{DeckShape, FloorShape, Plan, plan};
 use floorwright_engine::site::Position;
 use floorwright_engine::surface::ProfilePoint;
@@ -41,8 +41,10 @@ pub fn run(args: &args::Floor, colour: bool) -> Result<Report, Stop> {
         let picture = head.floor_now(Medium::Screen, interval)?;
         text.heading("Map");
         text.verbatim(&terminal_map(&picture, colour));
+        let mut sections = Vec::new();
         for line in &args.profile {
             let (from, to) = profile_line(line, unit)?;
+            sections.push((from, to));
             let places = shape.surface.profile(from, to, PROFILE_STEP);
             say_profile(&mut text, line, &places, words);
             profiles.push(places);
@@ -59,6 +61,14 @@ pub fn run(args: &args::Floor, colour: bool) -> Result<Report, Stop> {
             let svg = floorwright_draw::floor_map(&head.floor_now(medium, interval)?);
             files::write(path, &svg, Existing::Replace)?;
             text.heading(&format!("Picture: {}", path.display()));
+            for (number, (from, to)) in (1..).zip(sections) {
+                if let Some(section) = head.section(medium, from, to) {
+                    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+                    let path = path.with_file_name(format!("{stem}-section-{number}.svg"));
+                    files::write(&path, &profile(&section), Existing::Replace)?;
+                    text.say(format!("Section: {}", path.display()));
+                }
+            }
         }
     }
     say_verdicts(&mut text, &plan);

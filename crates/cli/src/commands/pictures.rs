@@ -5,7 +5,7 @@ use crate::session::Session;
 use crate::text::words::Words;
 use floorwright_draw::{
     Decimals, FloorPicture, LiftPicture, Medium, Orientation, PassPicture, PlanPictures, Print,
-    Side, TitleBlock,
+    ProfilePicture, Side, TitleBlock,
 };
 use floorwright_engine::plan::Plan;
 use floorwright_engine::site::Position;
@@ -58,6 +58,11 @@ impl<'a> Head<'a> {
         interval: Option<Length>,
     ) -> Result<Option<FloorPicture>, Stop> {
         self.0.floor_after(medium, interval).map_err(|error| bad_interval(&error))
+    }
+
+    /// A section along a line, if it meets any floor that was read.
+    pub fn section(&self, medium: Medium, from: Position, to: Position) -> Option<ProfilePicture> {
+        self.0.section(medium, from, to)
     }
 
     /// The lifts, if there are any.
