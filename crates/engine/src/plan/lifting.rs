@@ -113,11 +113,12 @@ pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Sta
         Ok(target) => target,
         Err(reason) => return Stage::Stopped(vec![reason]),
     };
+    let doubted = points_in_doubt(reduction, Some(shape));
     let supports: Vec<SupportFacts> = job
         .site
         .supports()
         .iter()
-        .map(|support| describe(job, reduction, shape, support, &target))
+        .map(|support| describe(job, reduction, shape, support, &target, &doubted))
         .collect();
     let mut problem = pose(job, shape, &influence, &rows, &target.facts);
     problem.supports = job
@@ -247,6 +248,7 @@ fn describe(
     shape: &FloorShape,
     support: &Support,
     target: &Target,
+    doubted: &BTreeSet<PointId>,
 ) -> SupportFacts {
     let over = floor_over(job, shape, support.at);
     let sd = over.as_ref().map(|over| {
@@ -260,7 +262,6 @@ fn describe(
         let survey = reduction.levels.combination_sd(&difference);
         (survey.squared() + over.between.squared()).sd()
     });
-    let doubted = points_in_doubt(reduction, Some(shape));
     let mut in_doubt: Vec<PointId> = over
         .iter()
         .flat_map(|over| &over.weights)

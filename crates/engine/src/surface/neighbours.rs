@@ -71,16 +71,19 @@ pub struct OddPoint {
 /// Threshold and neighbour count: simulation on an invented floor of 40 points with four sags of
 /// 5 to 35 mm and 2 mm reading noise; repeated in the tests of this module.
 pub fn odd_points(points: &[LevelAt], settings: NeighbourSettings) -> Vec<OddPoint> {
+    let in_order = AcrossThePage::new(points);
+    let mut confirmed = vec![false; points.len()];
     let mut odd: Vec<(usize, OddPoint)> = (0..points.len())
-        .filter_map(|idx| hold_against_neighbours(points, idx, &[], settings).map(|o| (idx, o)))
+        .filter_map(|idx| {
+            Some((idx, hold_against_neighbours(&in_order, idx, &confirmed, settings)?))
+        })
         .collect();
     odd.sort_by(|(_, a), (_, b)| b.departure.abs().total_cmp(&a.departure.abs()));
-    let mut confirmed: Vec<usize> = Vec::new();
     odd.retain_mut(|(idx, found)| {
-        match hold_against_neighbours(points, *idx, &confirmed, settings) {
+        match hold_against_neighbours(&in_order, *idx, &confirmed, settings) {
             Some(again) => {
                 *found = again;
-                confirmed.push(*idx);
+                confirmed[*idx] = true;
                 true
             }
             None => false,
@@ -89,24 +92,68 @@ pub fn odd_points(points: &[LevelAt], settings: NeighbourSettings) -> Vec<OddPoi
     odd.into_iter().map(|(_, found)| found).collect()
 }
 
+/// Points sorted from left to right, so that the neighbours of one are found without a look at
+/// every other.
+struct AcrossThePage<'a> {
+    points: &'a [LevelAt],
+    order: Vec<usize>,
+    /// Where each point stands in `order`.
+    rank: Vec<usize>,
+}
+
+impl<'a> AcrossThePage<'a> {
+    fn new(points: &'a [LevelAt]) -> Self {
+        let mut order: Vec<usize> = (0..points.len()).collect();
+        order.sort_by(|&a, &b| points[a].at.x.total_cmp(&points[b].at.x).then(a.cmp(&b)));
+        let mut rank = vec![0; points.len()];
+        for (place, &idx) in order.iter().enumerate() {
+            rank[idx] = place;
+        }
+        Self { points, order, rank }
+    }
+
+    /// The [`NEIGHBOURS`] points nearest to one of them, nearest first, the earlier of two that
+    /// are as near; those marked to be left out have no say.
+    fn nearest(&self, idx: usize, leave_out: &[bool]) -> Vec<(Length, &'a LevelAt)> {
+        let centre = self.points[idx].at;
+        let mut near: Vec<(Length, usize)> = Vec::with_capacity(NEIGHBOURS + 1);
+        // Whether a point so far to the side, and so all beyond it, may still be among the nearest.
+        let mut look_at = |other: usize| -> bool {
+            let aside = (self.points[other].at.x - centre.x).abs();
+            let is_full = near.len() == NEIGHBOURS;
+            if is_full && near.last().is_some_and(|(furthest, _)| aside > *furthest) {
+                return false;
+            }
+            if !leave_out[other] {
+                let found = (centre.distance(self.points[other].at), other);
+                let is_before = |(away, earlier): &(Length, usize)| {
+                    away.total_cmp(&found.0).then(earlier.cmp(&found.1)).is_lt()
+                };
+                near.insert(near.partition_point(is_before), found);
+                near.truncate(NEIGHBOURS);
+            }
+            true
+        };
+        let (before, from_here) = self.order.split_at(self.rank[idx]);
+        let mut left = before.iter().rev();
+        let mut right = from_here.iter().skip(1);
+        let (mut go_left, mut go_right) = (true, true);
+        while go_left || go_right {
+            go_left = go_left && left.next().is_some_and(|&other| look_at(other));
+            go_right = go_right && right.next().is_some_and(|&other| look_at(other));
+        }
+        near.into_iter().map(|(away, other)| (away, &self.points[other])).collect()
+    }
+}
+
 fn hold_against_neighbours(
-    points: &[LevelAt],
+    in_order: &AcrossThePage,
     idx: usize,
-    leave_out: &[usize],
+    leave_out: &[bool],
     settings: NeighbourSettings,
 ) -> Option<OddPoint> {
-    let centre = &points[idx];
-    let mut others: Vec<(Length, &LevelAt)> = points
-        .iter()
-        .enumerate()
-        .filter(|(other_idx, _)| *other_idx != idx && !leave_out.contains(other_idx))
-        .map(|(_, other)| (centre.at.distance(other.at), other))
-        .collect();
-    if others.len() > NEIGHBOURS {
-        others.select_nth_unstable_by(NEIGHBOURS, |(a, _), (b, _)| a.total_cmp(b));
-        others.truncate(NEIGHBOURS);
-    }
-    others.sort_by(|(a, _), (b, _)| a.total_cmp(b));
+    let centre = &in_order.points[idx];
+    let others = in_order.nearest(idx, leave_out);
     // Three neighbours fit a plane without remainder, and then nothing can be judged.
     if others.len() < 5 {
         return None;
@@ -268,6 +315,35 @@ mod tests {
         fn normal(&mut self) -> f64 {
             let (a, b) = (self.uniform().max(1e-12), self.uniform());
             (-2.0 * a.ln()).sqrt() * (std::f64::consts::TAU * b).cos()
+        }
+    }
+
+    /// Second method: sort all others by distance.
+    #[test]
+    fn the_nearest_are_the_nearest() {
+        let mut dice = Dice(7);
+        let floor: Vec<LevelAt> = (0..120)
+            .map(|n| LevelAt {
+                point: PointId::new(format!("P{n}")),
+                // Whole steps, so that many are as near as one another, and some in one place.
+                at: Position::mm(
+                    (dice.uniform() * 14.0).floor() * 300.0,
+                    (dice.uniform() * 9.0).floor() * 300.0,
+                ),
+                level: Level::DATUM,
+            })
+            .collect();
+        let in_order = AcrossThePage::new(&floor);
+        let leave_out: Vec<bool> = (0..floor.len()).map(|n| n % 11 == 3).collect();
+        for idx in 0..floor.len() {
+            let mut all: Vec<usize> =
+                (0..floor.len()).filter(|&other| other != idx && !leave_out[other]).collect();
+            let away = |other: usize| floor[idx].at.distance(floor[other].at);
+            all.sort_by(|&a, &b| away(a).total_cmp(&away(b)).then(a.cmp(&b)));
+            let expected: Vec<&PointId> =
+                all[..NEIGHBOURS].iter().map(|&other| &floor[other].point).collect();
+            let near = in_order.nearest(idx, &leave_out);
+            assert_eq!(near.iter().map(|(_, other)| &other.point).collect::<Vec<_>>(), expected);
         }
     }
 

@@ -113,6 +113,14 @@ impl Factor {
         vector
     }
 
+    /// Cofactor of any sparse combination of unknowns.
+    pub(crate) fn combination(&self, terms: &[(usize, f64)]) -> f64 {
+        match self {
+            Self::Dense(_) => self.quadratic(terms),
+            Self::Sparse(sparse) => sparse.quadratic(terms),
+        }
+    }
+
     /// Cofactor of a sparse combination of unknowns that all meet in one observation.
     pub(crate) fn quadratic(&self, terms: &[(usize, f64)]) -> f64 {
         let mut sum = 0.0;

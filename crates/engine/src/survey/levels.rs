@@ -75,6 +75,29 @@ impl Cofactors {
         chosen.iter().map(|&other| self.referred(level, other, entry(other))).collect()
     }
 
+    /// Variance of a weighted sum of levels, in one solution however many they are: each part
+    /// of the survey that a mean is taken off adds what [`Cofactors::referred`] adds pair by pair.
+    fn of_combination(&self, weights: &[(usize, f64)]) -> f64 {
+        let solved: Vec<(usize, f64)> = weights
+            .iter()
+            .filter_map(|&(level, weight)| Some((self.unknowns[level]?, weight)))
+            .collect();
+        let mut variance = self.factor.combination(&solved);
+        let mut sums: BTreeMap<usize, (f64, f64, f64)> = BTreeMap::new();
+        for &(level, weight) in weights {
+            if let Some(mean) = self.means[level] {
+                let (total, with_mean, of_mean) = sums.entry(mean.part).or_default();
+                *total += weight;
+                *with_mean += weight * mean.with_mean;
+                *of_mean = mean.of_mean;
+            }
+        }
+        for (total, with_mean, of_mean) in sums.into_values() {
+            variance += total * (total * of_mean - 2.0 * with_mean);
+        }
+        variance
+    }
+
     /// A covariance as solved, referred to the datum.
     pub(crate) fn referred(&self, one: usize, other: usize, covariance: f64) -> f64 {
         match (self.means[one], self.means[other]) {
@@ -188,6 +211,9 @@ impl Levels {
     /// With weights that sum to zero this is the uncertainty of a difference, in which whatever
     /// the points share drops out.
     pub fn combination_sd(&self, weights: &[(usize, f64)]) -> Length {
+        if let Covariance::OnRequest(cofactors) = &self.covariance {
+            return Variance::mm2(cofactors.of_combination(weights)).sd();
+        }
         let chosen: Vec<usize> = weights.iter().map(|&(idx, _)| idx).collect();
         let covariance = self.covariances(&chosen);
         let variance: f64 = weights

@@ -225,6 +225,10 @@ proptest! {
         let (full, sparse) = (reduce_by(&survey, Solver::Dense), reduce_by(&survey, Solver::Sparse));
         same_checks(&full, &sparse);
         same_differences(&full.levels, &sparse.levels);
+        let weights: Vec<(usize, f64)> =
+            (0..full.levels.points().len()).map(|idx| (idx, 0.3 - 0.25 * idx as f64)).collect();
+        let sd = |levels: &Levels| levels.combination_sd(&weights).to_mm();
+        prop_assert!(near(sd(&full.levels), sd(&sparse.levels)));
         prop_assert_eq!(full.suspects.len(), sparse.suspects.len());
         prop_assert_eq!(full.alike.len(), sparse.alike.len());
         for (one, other) in full.levels.points().iter().zip(sparse.levels.points()) {

@@ -158,22 +158,12 @@ impl SparseFactor {
 
     /// The inverse times a vector, by two triangular solves.
     pub(crate) fn apply(&self, vector: &mut [f64]) {
-        let n_columns = self.place.len();
-        let mut work = vec![0.0; n_columns];
+        let mut work = vec![0.0; self.place.len()];
         for (value, &place) in vector.iter().zip(&self.place) {
             work[place] = *value;
         }
-        for column in 0..n_columns {
-            let range = self.column(column);
-            let value = work[column] / self.lower[range.start];
-            work[column] = value;
-            if value != 0.0 {
-                for at in range.start + 1..range.end {
-                    work[self.rows[at]] -= self.lower[at] * value;
-                }
-            }
-        }
-        for column in (0..n_columns).rev() {
+        self.solve_lower(&mut work);
+        for column in (0..work.len()).rev() {
             let range = self.column(column);
             let known: f64 =
                 (range.start + 1..range.end).map(|at| self.lower[at] * work[self.rows[at]]).sum();
@@ -181,6 +171,32 @@ impl SparseFactor {
         }
         for (value, &place) in vector.iter_mut().zip(&self.place) {
             *value = work[place];
+        }
+    }
+
+    /// The inverse between a sparse vector and itself: the square of `L^-1` times the vector,
+    /// for which one triangular solve will do.
+    pub(crate) fn quadratic(&self, terms: &[(usize, f64)]) -> f64 {
+        let mut work = vec![0.0; self.place.len()];
+        for &(unknown, factor) in terms {
+            work[self.place[unknown]] += factor;
+        }
+        self.solve_lower(&mut work);
+        work.iter().map(|value| value * value).sum()
+    }
+
+    /// Solves with the lower triangle in place, in the elimination order.
+    fn solve_lower(&self, work: &mut [f64]) {
+        for column in 0..work.len() {
+            if work[column] == 0.0 {
+                continue;
+            }
+            let range = self.column(column);
+            let value = work[column] / self.lower[range.start];
+            work[column] = value;
+            for at in range.start + 1..range.end {
+                work[self.rows[at]] -= self.lower[at] * value;
+            }
         }
     }
 }
