@@ -4,6 +4,7 @@
 //!
 //! The floors are invented: a grid of points, read in overlapping patches of ten by ten, with
 //! noise of about half a millimetre and one planted misreading of 10 mm.
+#![expect(clippy::disallowed_methods, reason = "a benchmark reads the clock and its own memory")]
 
 use floorwright_engine::ids::{PointId, SetupId};
 use floorwright_engine::survey::{Datum, Drift, Reading, ReadingSd, Setup, Survey, reduce};

@@ -2,6 +2,7 @@
 //!
 //! `cargo run --release -p floorwright-engine --example lift_speed`
 #![expect(clippy::print_stdout, reason = "an example reports on standard output")]
+#![expect(clippy::disallowed_methods, reason = "a benchmark reads the clock")]
 
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::packers::{StackTable, buy};

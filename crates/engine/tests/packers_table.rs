@@ -25,13 +25,8 @@ struct Case {
     error_mm: Option<f64>,
 }
 
-fn read(name: &str) -> String {
-    let path = format!("{}/tests/data/frame/{name}", env!("CARGO_MANIFEST_DIR"));
-    std::fs::read_to_string(path).unwrap()
-}
-
 fn printed() -> (Table, StackTable) {
-    let table: Table = toml::from_str(&read("packers.toml")).unwrap();
+    let table: Table = toml::from_str(include_str!("data/frame/packers.toml")).unwrap();
     let piece = |&mm: &f64| Packer { thickness: Length::mm(mm), pack: 1, pack_price_cents: None };
     let stock = Stock {
         packers: table.stock_mm.iter().map(piece).collect(),
@@ -118,7 +113,8 @@ fn an_unreachable_thickness_names_what_is_nearest() {
 }
 
 fn tiny() -> (serde_json::Value, StackTable, Vec<Length>) {
-    let expected: serde_json::Value = serde_json::from_str(&read("tiny-expected.json")).unwrap();
+    let expected: serde_json::Value =
+        serde_json::from_str(include_str!("data/frame/tiny-expected.json")).unwrap();
     let packers = &expected["packers"];
     let piece = |mm: &serde_json::Value| {
         let mm = mm.as_f64().unwrap();

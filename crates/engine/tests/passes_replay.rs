@@ -204,9 +204,8 @@ fn the_replay_notices_an_excess() {
 /// file's order of work exceeds the limit a little; ours may not. With 2.5 mm it took 34 moves.
 #[test]
 fn the_invented_floor() {
-    let path = format!("{}/tests/data/frame/tiny-expected.json", env!("CARGO_MANIFEST_DIR"));
     let expected: serde_json::Value =
-        serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+        serde_json::from_str(include_str!("data/frame/tiny-expected.json")).unwrap();
     let numbers = |value: &serde_json::Value| -> Vec<f64> {
         value.as_array().unwrap().iter().map(|number| number.as_f64().unwrap()).collect()
     };

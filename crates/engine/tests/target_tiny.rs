@@ -14,9 +14,12 @@ use floorwright_engine::target::{
 use floorwright_engine::units::{Length, Level};
 use serde_json::Value;
 
-fn read(name: &str) -> Value {
-    let path = format!("{}/tests/data/frame/{name}", env!("CARGO_MANIFEST_DIR"));
-    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+fn input() -> Value {
+    serde_json::from_str(include_str!("data/frame/tiny-input.json")).unwrap()
+}
+
+fn expected() -> Value {
+    serde_json::from_str(include_str!("data/frame/tiny-expected.json")).unwrap()
 }
 
 fn number(value: &Value) -> f64 {
@@ -33,8 +36,8 @@ fn text(value: &Value) -> &str {
 
 /// Height 1, level 6, slope 1/150, straightedge 7, cap 150, every support carries.
 fn tiny() -> Problem {
-    let input = read("tiny-input.json");
-    let expected = read("tiny-expected.json");
+    let input = input();
+    let expected = expected();
     let points = list(&input["survey"])
         .iter()
         .map(|point| FloorPoint {
@@ -109,7 +112,7 @@ fn close(found: Length, expected: &Value, tolerance: f64) {
 
 #[test]
 fn neighbours_and_straightedges_are_those_of_the_file() {
-    let expected = read("tiny-expected.json");
+    let expected = expected();
     let problem = tiny();
     let id = |point: usize| problem.points[point].id.as_str();
     let pairs: Vec<_> = problem.neighbours.iter().map(|&(a, b)| [id(a), id(b)]).collect();
@@ -130,7 +133,7 @@ fn neighbours_and_straightedges_are_those_of_the_file() {
 
 #[test]
 fn least_total_lift() {
-    let expected = &read("tiny-expected.json")["target"];
+    let expected = &expected()["target"];
     let mut problem = tiny();
     problem.prefer = Preference::LeastLift;
     close(reached(&problem).outcome.totals.lift, &expected["min_total_h_given"], OBJECTIVE);
@@ -153,7 +156,7 @@ fn least_total_lift() {
 
 #[test]
 fn smallest_largest_error_then_least_lift() {
-    let expected = &read("tiny-expected.json")["target"];
+    let expected = &expected()["target"];
     let mut problem = without_shape(tiny());
     problem.prefer = Preference::SmallestLargest;
     let plan = reached(&problem).outcome;
@@ -173,7 +176,7 @@ fn smallest_largest_error_then_least_lift() {
 
 #[test]
 fn least_squares() {
-    let expected = &read("tiny-expected.json")["target"]["least_squares"];
+    let expected = &expected()["target"]["least_squares"];
     let plan = reached(&without_shape(tiny()));
     let sum: f64 = plan.outcome.points.iter().map(|p| p.departure.squared().to_mm2()).sum();
     assert!((sum - number(&expected["sum_sq"])).abs() < 1e-5, "{sum}");
@@ -188,7 +191,7 @@ fn least_squares() {
 /// The file's count comes from trying every subset of supports.
 #[test]
 fn fewest_supports() {
-    let expected = &read("tiny-expected.json")["target"];
+    let expected = &expected()["target"];
     let mut problem = tiny();
     problem.prefer = Preference::FewestSupports;
     for (height, wanted) in [
@@ -206,7 +209,7 @@ fn fewest_supports() {
 
 #[test]
 fn a_fixed_support_is_named_behind_the_point_above_it() {
-    let expected = &read("tiny-expected.json")["target"]["infeasible_fixed"];
+    let expected = &expected()["target"]["infeasible_fixed"];
     let mut problem = tiny();
     problem.level_tolerance = Some(Length::mm(3.0));
     problem.supports[1].upper = Length::ZERO;
@@ -240,7 +243,7 @@ fn a_cap_is_named_behind_a_level() {
 
 #[test]
 fn sag_inside_a_joist_span_is_not_curable_at_the_supports() {
-    let expected = &read("tiny-expected.json")["target"]["infeasible_edge3"];
+    let expected = &expected()["target"]["infeasible_edge3"];
     let mut problem = tiny();
     problem.straightedge_tolerance = Some(Length::mm(number(&expected["edge_mm"])));
     let Outcome::CannotBeDone(why) = solve(&problem) else { panic!("it cannot be done") };

@@ -11,6 +11,7 @@ pub struct Example {
 
 impl Example {
     /// Reads `data/levelling/<name>.toml`.
+    #[expect(clippy::disallowed_methods, reason = "the examples are files, asked for by name")]
     pub fn read(name: &str) -> Self {
         let path = Path::new(env!("CARGO_MANIFEST_DIR"))
             .join("tests/data/levelling")

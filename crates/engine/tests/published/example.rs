@@ -30,6 +30,7 @@ pub fn data_path(subject: &str, file: &str) -> PathBuf {
     [env!("CARGO_MANIFEST_DIR"), "tests", "data", subject, file].iter().collect()
 }
 
+#[expect(clippy::disallowed_methods, reason = "the examples are files, asked for by name")]
 pub fn read_toml(subject: &str, file: &str) -> Table {
     let path = data_path(subject, file);
     let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
