@@ -4,7 +4,11 @@ use crate::exit::{CHECK_FAILED, Stop};
 use crate::files;
 use floorwright_engine::plan::Job;
 use floorwright_job::{CsvMeaning, Fault, JobInput, Loaded, SourceFile, from_csv, load, ready};
+use std::io::{self, IsTerminal, Write};
 use std::path::Path;
+
+/// From here on the work takes a second or more, and a person at a terminal is told so.
+const MANY_READINGS: usize = 20_000;
 
 /// A job that can be worked on.
 pub struct Session {
@@ -37,7 +41,19 @@ pub fn open(path: &Path) -> Result<Session, Stop> {
         loaded.faults.into_iter().partition(Fault::is_error);
     let Some(input) = loaded.job else { return Err(refuse(path, &errors)) };
     let job = ready(&input, &path.to_string_lossy()).map_err(|faults| refuse(path, &faults))?;
+    say_if_it_takes_long(&job);
     Ok(Session { input, job, warnings })
+}
+
+fn say_if_it_takes_long(job: &Job) {
+    let n_readings: usize = job.survey.setups.iter().map(|setup| setup.readings.len()).sum();
+    if n_readings >= MANY_READINGS && io::stderr().is_terminal() {
+        // Nothing is lost if it cannot be said.
+        let _ = writeln!(
+            io::stderr().lock(),
+            "{n_readings} readings: this takes from a second to a minute"
+        );
+    }
 }
 
 fn refuse(path: &Path, faults: &[Fault]) -> Stop {
