@@ -49,11 +49,8 @@ impl PlanPictures<'_> {
         from: Position,
         to: Position,
     ) -> Vec<ProfilePoint> {
-        let Some(lifting) = self.plan.lifting.done().filter(|lifting| !lifting.after.is_empty())
-        else {
-            return Vec::new();
-        };
-        let departures = departures(shape, &lifting.after, reference);
+        let Some(packing) = self.plan.packing.done() else { return Vec::new() };
+        let departures = departures(shape, &packing.after, reference);
         let Some(surface) = self.above_target(&departures) else { return Vec::new() };
         let mut places = along(&surface, from, to, &|_| Level::DATUM);
         for place in &mut places {
