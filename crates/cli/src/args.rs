@@ -98,10 +98,10 @@ pub struct New {
     #[arg(long)]
     pub columns: Option<usize>,
     /// Distance between supports along a row, and between rows unless --row-spacing is given.
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     pub spacing: Option<String>,
     /// Distance between rows.
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     pub row_spacing: Option<String>,
     /// Whose words: au, nz, us or uk.
     #[arg(long)]
@@ -154,7 +154,7 @@ pub struct Floor {
     #[arg(long, value_name = "X,Y:X,Y")]
     pub profile: Vec<String>,
     /// Step between contours; chosen by itself if left out.
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     pub interval: Option<String>,
     /// Also list criteria that are loaded but switched off.
     #[arg(long)]
@@ -168,10 +168,10 @@ pub struct Floor {
 #[derive(Debug, Default, Args)]
 pub struct Goal {
     /// Height to reach: a point with an offset (EXT, EXT-10), a level (1500), highest or free.
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     pub height: Option<String>,
     /// Every point within this of the target.
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     pub tolerance: Option<String>,
     /// What to prefer: least-squares, smallest-largest, least-lift or fewest-supports.
     #[arg(long)]
@@ -210,7 +210,7 @@ pub struct Passes {
     #[arg(long)]
     pub jacks: Option<usize>,
     /// The most any support is raised in one pass.
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     pub per_pass: Option<String>,
     /// Write a sheet of all passes as SVG.
     #[arg(long, value_name = "SVG")]

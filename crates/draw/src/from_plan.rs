@@ -315,7 +315,7 @@ impl PlanPictures<'_> {
 }
 
 fn is_asked_for(lifting: &LiftingStage, point: &PointId) -> bool {
-    !lifting.left_out.iter().any(|(left_out, _)| left_out == point)
+    !lifting.left_out.contains(point)
 }
 
 enum Reference {

@@ -114,7 +114,6 @@ fn to_lift(job: &Job, stage: &LiftingStage) -> Vec<SupportToLift> {
             id: support.id.clone(),
             at: support.at,
             seat: facts.floor.expect("the floor over each support was read"),
-            deck: facts.deck.expect("the floor over each support was read"),
             gap: support.gap,
             lift,
         })

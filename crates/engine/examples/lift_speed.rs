@@ -118,7 +118,6 @@ fn stage_and_buy(problem: &Problem, lifts: &[Length]) {
             id: support.id.clone(),
             at: support.at,
             seat: point.level,
-            deck: 0,
             gap: Length::ZERO,
             lift,
         })

@@ -4,14 +4,18 @@
 //! it say which one they wait for; nothing is guessed to carry on.
 
 mod floor;
+mod height;
+mod supports;
 mod lifting;
 mod packing;
 mod order;
 
 pub use floor::{DeckShape, FloorShape, OddReading};
-pub use lifting::{LiftingStage, SupportFacts, TargetFacts};
-pub use order::{PassesStage, TemporaryPackers};
+pub use height::TargetFacts;
+pub use lifting::LiftingStage;
+pub use order::{Bend, PassesStage, TemporaryPackers};
 pub use packing::{PackingStage, SupportPacking};
+pub use supports::SupportFacts;
 
 use crate::ids::{PointId, SupportId};
 use crate::packers::StackTable;
@@ -61,10 +65,21 @@ pub struct Plan {
 }
 
 impl Plan {
+    /// What stands in the way of a stage itself; empty if it ran, or waits for another.
+    pub fn reasons(&self, stage: StageName) -> &[StopReason] {
+        match stage {
+            StageName::Levels => &[],
+            StageName::Floor => self.floor.reasons(),
+            StageName::Lift => self.lifting.reasons(),
+            StageName::Packers => self.packing.reasons(),
+            StageName::Passes => self.passes.reasons(),
+        }
+    }
+
     /// Points to read again before they are built on: named by a test of the readings, or odd among
     /// their neighbours.
     pub fn points_in_doubt(&self) -> BTreeSet<PointId> {
-        lifting::points_in_doubt(&self.reduction, self.floor.done())
+        height::points_in_doubt(&self.reduction, self.floor.done())
     }
 }
 
@@ -133,6 +148,14 @@ impl<T> Stage<T> {
         match self {
             Self::Done(result) => Some(result),
             Self::Stopped(_) | Self::WaitsFor(_) => None,
+        }
+    }
+
+    /// What stands in its way, if it was stopped.
+    pub fn reasons(&self) -> &[StopReason] {
+        match self {
+            Self::Stopped(reasons) => reasons,
+            Self::Done(_) | Self::WaitsFor(_) => &[],
         }
     }
 

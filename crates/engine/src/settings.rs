@@ -86,8 +86,9 @@ pub struct Limits {
     pub lift_per_pass: Limit<Length>,
     /// How many jacks lift at the same time.
     pub jacks: Limit<usize>,
-    /// Largest change of slope between neighbouring supports while lifting (a ratio),
-    /// unless the floor starts or ends steeper.
+    /// Steepest slope between neighbouring supports on the way (a ratio), unless they stand
+    /// steeper at the start or at the end: an old floor may be beyond it on the first day. What
+    /// bends from today's shape by more than this is named, not prevented.
     pub distortion: Limit<f64>,
     /// Supports further apart than this are not neighbours.
     pub neighbour_distance: Limit<Length>,

@@ -113,7 +113,6 @@ fn floor(places: &[(f64, f64)], seats: &[f64], lifts: &[f64]) -> Vec<SupportToLi
             id: SupportId::new(format!("S{i}")),
             at: Position::mm(places[i].0, places[i].1),
             seat: Level::mm(seats[i]),
-            deck: 0,
             gap: Length::ZERO,
             lift: Length::mm(lifts[i]),
         })

@@ -2,7 +2,7 @@
 
 use crate::args;
 use crate::commands::levels::read_again;
-use crate::commands::pictures;
+use crate::commands::{pictures, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop, USAGE};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text, envelope, footing};
@@ -10,7 +10,7 @@ use crate::session::{count, open};
 use crate::text::table::{Side, Table};
 use crate::text::words::{Words, one_in};
 use floorwright_draw::{Medium, Paper, profile, terminal_map};
-use floorwright_engine::plan::{DeckShape, FloorShape, Plan, plan};
+use floorwright_engine::plan::{DeckShape, FloorShape, Plan, StageName, plan};
 use floorwright_engine::site::Position;
 use floorwright_engine::surface::ProfilePoint;
 use floorwright_engine::units::Length;
@@ -29,9 +29,9 @@ pub fn run(args: &args::Floor, colour: bool) -> Result<Report, Stop> {
     let unit = session.input.units;
     let mut text = Text::default();
     text.heading(&format!("Floor: {}", session.input.name));
-    read_again(&mut text, &plan, words);
+    read_again(&mut text, &session, &plan, words);
     let mut profiles = Vec::new();
-    if let Some(shape) = crate::commands::stage(&mut text, "the shape of the floor", &plan.floor) {
+    if let Some(shape) = stage(&mut text, &plan, StageName::Floor, &plan.floor) {
         for deck in &shape.decks {
             say_deck(&mut text, deck, shape.decks.len() > 1, words);
         }

@@ -6,11 +6,12 @@ use crate::exit::{CHECK_FAILED, NOT_FOUND, OK, Stop};
 use crate::report::{Report, Text, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
-use crate::text::words::Words;
+use crate::text::words::{COVERAGE, Words};
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::{Plan, plan};
 use floorwright_engine::survey::{
-    Control, DriftFound, GlobalTest, Levels, Observation, PartHeight, Reduction,
+    Control, DriftFound, GlobalTest, Levels, Observation, ObservationSource, PartHeight, Reduction,
+    SourcePlace,
 };
 use floorwright_engine::units::Length;
 use serde::Serialize;
@@ -40,7 +41,7 @@ pub fn run(args: &args::Levels) -> Result<Report, Stop> {
     let mut text = Text::default();
     text.heading(&format!("Levels: {}", session.input.name));
     text.say(counted_from(&session, words));
-    read_again(&mut text, &plan, words);
+    read_again(&mut text, &session, &plan, words);
     if args.book {
         books::say(&mut text, &books, words);
     }
@@ -60,7 +61,7 @@ pub fn run(args: &args::Levels) -> Result<Report, Stop> {
         "levels",
         &session,
         serde_json::json!({
-            "reduction": plan.reduction, "off-their-neighbours": odd, "pairs": pairs, "books": books,
+            "reduction": plan.reduction, "off_their_neighbours": odd, "pairs": pairs, "books": books,
         }),
     );
     Ok(Report { text, json, exit: if args.strict && in_doubt { CHECK_FAILED } else { OK } })
@@ -115,7 +116,7 @@ fn counted_from(session: &Session, words: Words) -> String {
 }
 
 /// What to read again, the most useful first.
-pub fn read_again(text: &mut Text, plan: &Plan, words: Words) {
+pub fn read_again(text: &mut Text, session: &Session, plan: &Plan, words: Words) {
     let reduction = &plan.reduction;
     let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
     for fault in &reduction.faults {
@@ -135,14 +136,23 @@ pub fn read_again(text: &mut Text, plan: &Plan, words: Words) {
         }
     }
     if reduction.suspects.is_empty() && odd.is_empty() {
-        text.say("No reading stands out.");
+        text.say(if reduction.observations.is_empty() {
+            "There are no readings yet."
+        } else if reduction.redundancy == 0 {
+            "Nothing checks these readings: read some points twice, and the first one again at \
+             the end."
+        } else {
+            "No reading stands out."
+        });
         return;
     }
     text.heading("Read again first");
     let mut number = 0;
     for suspect in &reduction.suspects {
         number += 1;
-        text.item(&format!("{number}."), suspect.to_string());
+        let place = place_of(session, &reduction.observations[suspect.observation])
+            .map_or(String::new(), |place| format!(" ({}, line {})", place.file, place.line));
+        text.item(&format!("{number}."), format!("{suspect}{place}"));
     }
     let named: Vec<&PointId> =
         reduction.suspects.iter().filter_map(|suspect| suspect.name.point()).collect();
@@ -151,9 +161,26 @@ pub fn read_again(text: &mut Text, plan: &Plan, words: Words) {
         text.item(&format!("{number}."), odd_sentence(odd, words));
     }
     text.say(
-        "Nothing was left out: the levels below still contain these readings. To strike one out, \
-         put a # before its line.",
+        "Nothing was left out: what follows still rests on these readings. To strike one out, put \
+         a # before its line.",
     );
+    if reduction.widening > 1.0 {
+        text.say(format!(
+            "Until that is settled every ± is {:.1} times as wide as it would be.",
+            reduction.widening
+        ));
+    }
+}
+
+fn place_of<'a>(session: &'a Session, observation: &Observation) -> Option<&'a SourcePlace> {
+    let survey = &session.job.survey;
+    match observation.source {
+        ObservationSource::Reading { setup, reading } => {
+            survey.setups.get(setup)?.readings.get(reading)?.place.as_ref()
+        }
+        ObservationSource::Leg { leg } => survey.legs.get(leg)?.place.as_ref(),
+        ObservationSource::Benchmark { .. } => None,
+    }
 }
 
 fn odd_sentence(odd: &floorwright_engine::plan::OddReading, words: Words) -> String {
@@ -196,7 +223,7 @@ fn fit(text: &mut Text, session: &Session, reduction: &Reduction, words: Words) 
         (GlobalTest::Failed { .. }, Some(s0)) => format!(
             "They scatter {s0:.2} times as much as their stated standard deviations promise: \
              that is too much. Either a reading is wrong, or the instrument is less sure than \
-             stated, and then every ± below is too small."
+             stated. Every ± is widened by as much."
         ),
         _ => "There is no spare reading, so nothing checks them: read the benchmark again at the \
               end, and some points twice."
@@ -225,7 +252,7 @@ fn fit(text: &mut Text, session: &Session, reduction: &Reduction, words: Words) 
                 format!(
                     "; {side} {:.1} ± {:.1} mm an hour, {sure}{pieces}",
                     drift.rate.to_mm_per_hour().abs(),
-                    drift.sd_prior.to_mm_per_hour() * 2.0,
+                    drift.sd_prior.to_mm_per_hour() * COVERAGE * reduction.widening,
                 )
             }
         };
@@ -235,7 +262,7 @@ fn fit(text: &mut Text, session: &Session, reduction: &Reduction, words: Words) 
                 "setup {}: line at {} ± {}{drift}",
                 setup.setup,
                 words.level(line.level),
-                words.plus_minus(line.sd_prior)
+                words.plus_minus(line.sd_prior * reduction.widening)
             ),
         );
     }
@@ -291,7 +318,7 @@ fn level_table(text: &mut Text, plan: &Plan, words: Words) {
         ("", Side::Left),
     ];
     let mut table = Table::new(&columns);
-    for level in reduction.levels.points() {
+    for (level_idx, level) in reduction.levels.points().iter().enumerate() {
         let note = match doubts.get(&level.point) {
             Some(doubt) => doubt,
             None if level.held => "held",
@@ -300,19 +327,12 @@ fn level_table(text: &mut Text, plan: &Plan, words: Words) {
         table.row([
             level.point.to_string(),
             words.level_number(level.level),
-            words.plus_minus(level.sd_prior),
+            words.plus_minus(reduction.levels.sd(level_idx)),
             n_readings.get(&level.point).copied().unwrap_or(0).to_string(),
             note.to_owned(),
         ]);
     }
     text.table(&table);
-    let tells = reduction.redundancy >= 10 && reduction.suspects.is_empty();
-    if let (Some(s0), true) = (reduction.s0, tells) {
-        text.say(format!(
-            "± rests on the stated standard deviations; by the scatter of these readings it would \
-             be {s0:.2} times as much."
-        ));
-    }
 }
 
 fn say_pairs(text: &mut Text, pairs: &[Pair], words: Words) {

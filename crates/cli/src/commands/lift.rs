@@ -8,12 +8,12 @@ use crate::files::{self, Existing};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
-use crate::text::words::{Words, price};
+use crate::text::words::{Words, one_in, price};
 use floorwright_draw::{Medium, Paper, floor_map, lift_map};
-use floorwright_engine::ids::SupportId;
+use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::packers::{Choice, HeightAdvice};
 use floorwright_engine::plan::{
-    LiftingStage, PackingStage, PassesStage, Plan, SupportPacking, plan,
+    Bend, LiftingStage, PackingStage, PassesStage, Plan, StageName, SupportPacking, plan,
 };
 use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
@@ -27,9 +27,9 @@ pub fn run(args: &args::Lift) -> Result<Report, Stop> {
     let words = Words::of(&session.input);
     let mut text = Text::default();
     text.heading(&format!("Lift list: {}", session.input.name));
-    read_again(&mut text, &plan, words);
+    read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
-    if let Some(lifting) = stage(&mut text, "the lifts", &plan.lifting) {
+    if let Some(lifting) = stage(&mut text, &plan, StageName::Lift, &plan.lifting) {
         exit = say_lifting(&mut text, &session, &plan, lifting, args.points, words);
     }
     if exit == OK {
@@ -39,10 +39,16 @@ pub fn run(args: &args::Lift) -> Result<Report, Stop> {
         write_pictures(&mut text, &session, &plan, path, args.phone)?;
     }
     footing(&mut text, &session);
+    let passes = plan.passes.done();
     let json = envelope(
         "lift",
         &session,
-        serde_json::json!({ "lifting": plan.lifting, "packing": plan.packing }),
+        serde_json::json!({
+            "lifting": plan.lifting, "packing": plan.packing,
+            "bends": passes.map(|passes| &passes.bends),
+            "temporary": passes.map(|passes| &passes.temporary),
+            "cents": passes.and_then(|passes| passes.cents),
+        }),
     );
     Ok(Report { text, json, exit })
 }
@@ -70,10 +76,23 @@ fn say_lifting(
             return CHECK_FAILED;
         }
     };
-    let packing = stage(text, "the packers", &plan.packing);
+    let packing = stage(text, plan, StageName::Packers, &plan.packing);
     say_target(text, session, lifting, lift_plan, packing, words);
-    lift_table(text, lifting, lift_plan, packing, words);
+    lift_table(text, session, lifting, lift_plan, packing, words);
+    let mut exit = OK;
     if let Some(packing) = packing {
+        if !packing.cannot.is_empty() {
+            text.heading("It cannot be packed so");
+            exit = CHECK_FAILED;
+        }
+        for reason in &packing.cannot {
+            let hint = reason.hint.as_ref().map_or(String::new(), |hint| format!(": {hint}"));
+            text.item("!", format!("{}{hint}", reason.what));
+        }
+        if let Some(passes) = plan.passes.done() {
+            say_bends(text, session, &passes.bends);
+        }
+        besides(text, lifting, packing, words);
         buy_list(text, packing, plan.passes.done(), words);
         if points {
             point_table(text, &packing.outcome, words);
@@ -83,7 +102,64 @@ fn say_lifting(
         "How a lift moves the floor is taken in straight lines between the supports; the \
          stiffness of bearers and joists is not in it.",
     );
-    OK
+    exit
+}
+
+/// Names where the house ends bent, for the lifts do not prevent it.
+pub fn say_bends(text: &mut Text, session: &Session, bends: &[Bend]) {
+    const MOST: usize = 8;
+    let limit = &session.job.limits.distortion;
+    if bends.is_empty() {
+        return;
+    }
+    text.heading(&format!(
+        "It will bend by more than {} in {} (limit: {})",
+        one_in(limit.value),
+        count(bends.len(), "place", "places"),
+        limit.reason
+    ));
+    for bend in bends.iter().take(MOST) {
+        text.item(
+            "!",
+            format!(
+                "{} to {}: {} today, {} at the end, bent by {}",
+                bend.pair.0,
+                bend.pair.1,
+                one_in(bend.start),
+                one_in(bend.end),
+                one_in(bend.change())
+            ),
+        );
+    }
+    if bends.len() > MOST {
+        text.item("!", format!("and {} more, all less bent", bends.len() - MOST));
+    }
+    text.say(
+        "Linings that were fixed or patched in today's shape may crack there. Take fewer \
+         millimetres, or agree with the owner that they may.",
+    );
+}
+
+fn besides(text: &mut Text, lifting: &LiftingStage, packing: &PackingStage, words: Words) {
+    if !lifting.unmoved.is_empty() {
+        text.item("!", format!("no support moves {}", join(&lifting.unmoved)));
+    }
+    if !packing.moved_besides.is_empty() {
+        let moved: Vec<String> = packing
+            .moved_besides
+            .iter()
+            .map(|(point, by)| format!("{point} {}", words.signed(*by)))
+            .collect();
+        text.item(
+            "!",
+            format!("the goal does not ask about these, and they move too: {}", moved.join(", ")),
+        );
+    }
+}
+
+fn join(points: &[PointId]) -> String {
+    let names: Vec<String> = points.iter().map(ToString::to_string).collect();
+    names.join(", ")
 }
 
 fn say_target(
@@ -95,20 +171,44 @@ fn say_target(
     words: Words,
 ) {
     let (one, several) = words.supports();
-    let totals = packing.map_or(&lift_plan.outcome, |packing| &packing.outcome).totals;
+    let plane = lift_plan.outcome.plane;
+    let outcome = packing.map_or(&lift_plan.outcome, |packing| &packing.outcome);
     text.heading(&format!(
         "Target: {} ({})",
         words.level(lift_plan.outcome.plane.height),
         lifting.target.from
     ));
+    if plane.rise_x.hypot(plane.rise_y) > 1e-6 {
+        text.say(format!(
+            "The target leans: {:+.1} mm per m to the right of the plan and {:+.1} mm per m up it; \
+             its height is that at the middle of the points.",
+            plane.rise_x * 1000.0,
+            plane.rise_y * 1000.0
+        ));
+    }
+    if !lifting.target.in_doubt.is_empty() {
+        text.item(
+            "!",
+            format!(
+                "the target itself rests on {}, whose readings are in doubt: settle that first",
+                join(&lifting.target.in_doubt)
+            ),
+        );
+    }
     let now = lifting.now.as_ref().map_or(String::new(), |now| {
         format!(" (today {})", words.length(now.totals.worst_departure))
     });
+    let worst = outcome.worst().map_or(String::new(), |worst| {
+        format!(
+            "On these packers the worst point, {}, ends {} off the target{now}.",
+            worst.id,
+            words.length(worst.departure.abs())
+        )
+    });
     text.say(format!(
-        "Raise {} of {}. On these packers the worst point of the goal ends {} off the target{now}.",
-        totals.touched,
+        "Raise {} of {}. {worst}",
+        outcome.totals.touched,
         count(session.job.site.supports().len(), one, several),
-        words.length(totals.worst_departure),
     ));
     if lift_plan.one_of_many {
         text.say("Other lifts do equally well; these lift least in total.");
@@ -124,7 +224,7 @@ fn say_target(
         });
     }
     if let Some(tolerance) = session.job.goal.level_tolerance
-        && totals.worst_departure > tolerance
+        && outcome.totals.worst_departure - tolerance > Length::mm(0.05)
     {
         text.item(
             "!",
@@ -132,7 +232,7 @@ fn say_target(
                 "The lifts meet the tolerance of {}, but packers come in steps and these miss it \
                  by {}: thinner packers, or a wider tolerance.",
                 words.length(tolerance),
-                words.length(totals.worst_departure - tolerance)
+                words.length(outcome.totals.worst_departure - tolerance)
             ),
         );
     }
@@ -140,6 +240,7 @@ fn say_target(
 
 fn lift_table(
     text: &mut Text,
+    session: &Session,
     lifting: &LiftingStage,
     lift_plan: &LiftPlan,
     packing: Option<&PackingStage>,
@@ -147,24 +248,43 @@ fn lift_table(
 ) {
     let (_, packers) = words.packers();
     text.heading(&format!("Lifts in {} (± is about 95 %)", words.unit()));
-    let columns = [
+    let has_gaps = session.job.site.supports().iter().any(|s| s.gap > Length::ZERO);
+    let mut columns = vec![
         (words.support(), Side::Left),
         ("Floor now", Side::Right),
         ("Lift", Side::Right),
         ("±", Side::Right),
-        (packers, Side::Left),
-        ("", Side::Left),
     ];
+    if has_gaps {
+        columns.push(("Gap", Side::Right));
+    }
+    columns.extend([(packers, Side::Left), ("Lifts", Side::Right), ("", Side::Left)]);
     let by_hand: Vec<&SupportId> = lifting.by_hand.iter().map(|(support, _)| support).collect();
     let stacks: BTreeMap<&SupportId, &SupportPacking> = packing
         .iter()
         .flat_map(|packing| &packing.supports)
         .map(|packing| (&packing.support, packing))
         .collect();
-    let target = lift_plan.outcome.plane;
     let mut table = Table::new(&columns);
-    for (facts, lift) in lifting.supports.iter().zip(&lift_plan.outcome.lifts) {
+    for (idx, (facts, lift)) in lifting.supports.iter().zip(&lift_plan.outcome.lifts).enumerate() {
         let stack = stacks.get(&facts.support).copied();
+        let is_held = facts.held.is_some();
+        let above = lifting.above_target(idx);
+        let mut cells = vec![
+            facts.support.to_string(),
+            above.map_or("?".to_owned(), |above| words.signed(above)),
+            if is_held { "-".to_owned() } else { words.signed(lift.lift) },
+            facts.sd.map_or(String::new(), |sd| words.plus_minus(sd)),
+        ];
+        if has_gaps {
+            let gap = session.job.site.supports()[idx].gap;
+            cells.push(if gap > Length::ZERO { words.number(gap) } else { String::new() });
+        }
+        cells.push(stack.map_or(String::new(), |stack| pieces(stack, words)));
+        cells.push(match packing {
+            Some(packing) if !is_held => words.signed(packing.lifts[idx]),
+            _ => String::new(),
+        });
         let mut notes = Vec::new();
         if let Some(held) = &facts.held {
             notes.push(format!("stays: {held}"));
@@ -173,25 +293,23 @@ fn lift_table(
             notes.push("set by hand".to_owned());
         }
         if !facts.in_doubt.is_empty() {
-            let points: Vec<String> = facts.in_doubt.iter().map(ToString::to_string).collect();
-            notes.push(format!("READ {} AGAIN FIRST", points.join(", ")));
+            notes.push(format!("READ {} AGAIN FIRST", join(&facts.in_doubt)));
         }
-        if lift.at_upper && facts.held.is_none() && lift.lift > Length::ZERO {
+        if facts.between_readings && !is_held {
+            notes.push("floor not read here".to_owned());
+        }
+        if lift.at_upper && !is_held && lift.lift > Length::ZERO {
             notes.push("at its limit".to_owned());
         }
         notes.extend(stack.and_then(advice));
-        let floor = facts.floor.map(|floor| floor - target.height);
-        table.row([
-            facts.support.to_string(),
-            floor.map_or("?".to_owned(), |floor| words.signed(floor)),
-            if facts.held.is_some() { "-".to_owned() } else { words.signed(lift.lift) },
-            facts.sd.map_or(String::new(), |sd| words.plus_minus(sd)),
-            stack.map_or(String::new(), |stack| pieces(stack, words)),
-            notes.join("; "),
-        ]);
+        cells.push(notes.join("; "));
+        table.row(cells);
     }
     text.table(&table);
-    text.say("Floor now: above (+) or below (-) the target.");
+    text.say(
+        "Floor now: above (+) or below (-) the target. Lift: what would bring it there. Lifts: \
+         what these packers do, gap taken off; packers come in steps.",
+    );
 }
 
 fn pieces(packing: &SupportPacking, words: Words) -> String {
@@ -292,7 +410,7 @@ fn cannot(
     for sentence in &explanation.words {
         text.item("-", sentence);
     }
-    if let Some(smallest) = explanation.smallest_tolerance {
+    if let (Some(smallest), Some(_)) = (explanation.smallest_tolerance, goal.level_tolerance) {
         let works = smallest.with_the_rest.unwrap_or(smallest.level_alone);
         // Rounded up, so that what is printed can be typed.
         let works = Length::mm((works.to_mm() * 10.0 - 1e-6).ceil() / 10.0);

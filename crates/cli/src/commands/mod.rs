@@ -12,23 +12,27 @@ pub mod passes;
 pub mod pictures;
 
 use crate::report::Text;
-use floorwright_engine::plan::Stage;
+use floorwright_engine::plan::{Plan, Stage, StageName};
 
 /// The result of a stage, or `None` after saying why there is none.
-pub fn stage<'a, T>(text: &mut Text, name: &str, stage: &'a Stage<T>) -> Option<&'a T> {
-    match stage {
-        Stage::Done(result) => Some(result),
-        Stage::Stopped(reasons) => {
-            text.heading(&format!("There is no answer for {name}"));
-            for reason in reasons {
-                let hint = reason.hint.as_ref().map_or(String::new(), |hint| format!(": {hint}"));
-                text.item("-", format!("{}{hint}", reason.what));
-            }
-            None
-        }
-        Stage::WaitsFor(earlier) => {
-            text.heading(&format!("There is no answer for {name} yet: it waits for {earlier}"));
-            None
-        }
+pub fn stage<'a, T>(
+    text: &mut Text,
+    plan: &Plan,
+    name: StageName,
+    stage: &'a Stage<T>,
+) -> Option<&'a T> {
+    let (heading, reasons) = match stage {
+        Stage::Done(result) => return Some(result),
+        Stage::Stopped(reasons) => (format!("There is no answer for {name}"), &reasons[..]),
+        Stage::WaitsFor(earlier) => (
+            format!("There is no answer for {name} yet: it waits for {earlier}"),
+            plan.reasons(*earlier),
+        ),
+    };
+    text.heading(&heading);
+    for reason in reasons {
+        let hint = reason.hint.as_ref().map_or(String::new(), |hint| format!(": {hint}"));
+        text.item("-", format!("{}{hint}", reason.what));
     }
+    None
 }

@@ -3,7 +3,7 @@
 use crate::args;
 use crate::commands::floor::length;
 use crate::commands::levels::read_again;
-use crate::commands::lift::stack_words;
+use crate::commands::lift::{say_bends, stack_words};
 use crate::commands::{goal, pictures, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop, USAGE};
 use crate::files::{self, Existing};
@@ -14,7 +14,7 @@ use crate::text::words::{Words, one_in};
 use floorwright_draw::{Medium, Paper, pass_map};
 use floorwright_engine::packers::{Choice, Packing};
 use floorwright_engine::passes::{Move, Pass, Passes, Way};
-use floorwright_engine::plan::{PassesStage, plan};
+use floorwright_engine::plan::{PassesStage, StageName, plan};
 use floorwright_engine::settings::Limit;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::Length;
@@ -29,7 +29,7 @@ pub fn run(args: &args::Passes) -> Result<Report, Stop> {
     let words = Words::of(&session.input);
     let mut text = Text::default();
     text.heading(&format!("Passes: {}", session.input.name));
-    read_again(&mut text, &plan, words);
+    read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
     if let Some(lifting) = plan.lifting.done()
         && let Outcome::CannotBeDone(explanation) = &lifting.outcome
@@ -38,11 +38,14 @@ pub fn run(args: &args::Passes) -> Result<Report, Stop> {
         for sentence in &explanation.words {
             text.item("-", sentence);
         }
-    } else if let Some(PassesStage { passes, .. }) = stage(&mut text, "the passes", &plan.passes) {
+    } else if let Some(PassesStage { passes, bends, .. }) =
+        stage(&mut text, &plan, StageName::Passes, &plan.passes)
+    {
         exit = OK;
         cautions(&mut text);
         say_limits(&mut text, &session, words);
-        say_passes(&mut text, passes, words);
+        say_bends(&mut text, &session, bends);
+        say_passes(&mut text, &session, passes, words);
         if let Some(path) = &args.picture {
             let medium = if args.phone { Medium::Screen } else { Medium::Sheet(Paper::A4) };
             if let Some(picture) = pictures::Head::of(&session, &plan).passes(medium) {
@@ -103,7 +106,7 @@ fn say_limits(text: &mut Text, session: &Session, words: Words) {
     );
 }
 
-fn say_passes(text: &mut Text, passes: &Passes, words: Words) {
+fn say_passes(text: &mut Text, session: &Session, passes: &Passes, words: Words) {
     let way = |way: &Way| {
         format!(
             "{} in {}, steepest slope {} on the way, most bent from today's shape {}",
@@ -115,24 +118,40 @@ fn say_passes(text: &mut Text, passes: &Passes, words: Words) {
     };
     text.heading(&format!("This way: {}", way(&passes.this_way)));
     text.say(if passes.bound_met {
-        format!("No plan within the lift per pass has fewer than {} passes.", passes.fewest_passes)
+        format!(
+            "Within the lift per pass it cannot be done in fewer than {}.",
+            count(passes.fewest_passes, "pass", "passes")
+        )
     } else {
-        format!("Fewer than {} passes are not possible.", passes.fewest_passes)
+        format!("At least {} are needed.", count(passes.fewest_passes, "pass", "passes"))
     });
     text.say(format!("One support at a time, for comparison: {}.", way(&passes.one_at_a_time)));
     for close in &passes.too_close {
         text.item(
             "!",
             format!(
-                "{} and {} end at their limit: watch the slope between them ({})",
+                "{} and {} stand too close together for this lift per pass: one step tilts them \
+                 {}, beyond the limit. Lift less in a pass (--per-pass).",
                 close.pair.0,
                 close.pair.1,
                 one_in(close.slope)
             ),
         );
     }
+    let (_, packers) = words.packers();
     let mut before: BTreeMap<String, String> =
         passes.packing_at_start.iter().map(|packing| named_stack(packing, words)).collect();
+    if !before.is_empty() {
+        let gaps: Vec<String> =
+            before.iter().map(|(support, stack)| format!("{support} {stack}")).collect();
+        text.heading("Before the first pass");
+        text.item("-", format!("fill the gaps that are there: {}", gaps.join(", ")));
+    }
+    text.say(format!(
+        "After each pass the load goes down on {packers}. On the way a stack may be up to {} \
+         thicker or thinner than the lift; the last ones are as listed.",
+        words.length(session.job.stock.tolerance.value)
+    ));
     for pass in &passes.passes {
         say_pass(text, pass, &mut before, words);
     }

@@ -117,9 +117,14 @@ impl Words {
         }
     }
 
-    /// Twice a standard deviation, as a column has it.
+    /// Twice a standard deviation, as a column has it: rounded up, never to less than it is.
     pub fn plus_minus(self, sd: Length) -> String {
-        self.number(sd * COVERAGE)
+        let step = match self.unit {
+            Unit::Millimetres | Unit::Metres => Length::mm(0.1),
+            Unit::FeetInches => Length::inches(1.0 / 16.0),
+        };
+        let steps = (sd * COVERAGE / step - 1e-6).ceil().max(0.0);
+        self.number(step * steps)
     }
 
     /// A thickness of packer as it is sold.
@@ -128,6 +133,10 @@ impl Words {
             Unit::Millimetres | Unit::Metres => {
                 let tenths = round_to(thickness.to_mm(), 0.1);
                 if tenths.fract() == 0.0 { format!("{tenths:.0}") } else { format!("{tenths:.1}") }
+            }
+            // A metric packer in a job in feet and inches is sold by its millimetres.
+            Unit::FeetInches if !is_in_sixteenths(thickness) => {
+                format!("{} mm", round_to(thickness.to_mm(), 0.1))
             }
             Unit::FeetInches => sixteenths(thickness),
         }
@@ -141,6 +150,11 @@ impl Words {
         };
         format!("({}, {})", whole(place.x), whole(place.y))
     }
+}
+
+fn is_in_sixteenths(length: Length) -> bool {
+    let sixteenths = length.to_inches() * 16.0;
+    (sixteenths - sixteenths.round()).abs() < 0.02
 }
 
 fn sixteenths(length: Length) -> String {

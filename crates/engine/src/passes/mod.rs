@@ -60,9 +60,6 @@ pub struct SupportToLift {
     pub at: Position,
     /// Height of the bearer there at the start.
     pub seat: Level,
-    /// The continuous floor it carries. Floors with a step between them stand at different
-    /// heights, so between supports of different decks only the change since the start counts.
-    pub deck: usize,
     /// Air under the bearer at the start, packed before the first pass.
     pub gap: Length,
     /// How far the bearer is to go up; negative to let it down.
@@ -169,6 +166,18 @@ pub enum PassesError {
         /// Lift per pass.
         per_pass: Length,
     },
+    /// The moves do not add up to a lift: a fault of this program, and no plan to work by.
+    #[error(
+        "the moves bring support {support} to {reached} of its {lift}: do not work by this plan"
+    )]
+    NotReached {
+        /// The support.
+        support: SupportId,
+        /// Its whole lift.
+        lift: Length,
+        /// What the moves come to.
+        reached: Length,
+    },
 }
 
 /// Plans passes and moves for given lifts.
@@ -246,6 +255,19 @@ pub fn plan(
         let packing = pass_packing(supports, &moves, &lifts, limits, stacks);
         let worst = watch.end_pass(supports);
         passes.push(Pass { number, moves, lifts: lifts.clone(), packing, worst });
+    }
+    let unreached: Vec<PassesError> = supports
+        .iter()
+        .zip(&lifts)
+        .filter(|(support, lift)| (support.lift - **lift).abs() > ARRIVED)
+        .map(|(support, lift)| PassesError::NotReached {
+            support: support.id.clone(),
+            lift: support.lift,
+            reached: *lift,
+        })
+        .collect();
+    if !unreached.is_empty() {
+        return Err(unreached);
     }
     let n_moves = passes.iter().map(|pass| pass.moves.len()).sum();
     let visits: usize =

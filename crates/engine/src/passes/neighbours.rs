@@ -15,7 +15,7 @@ pub struct NeighbourPair {
     pub supports: (usize, usize),
     /// Their distance.
     pub distance: Length,
-    /// Slope at the start, from the first to the second (a ratio); zero across a step.
+    /// Slope at the start, from the first to the second (a ratio).
     pub start: f64,
     /// Slope when all is done (a ratio).
     pub end: f64,
@@ -64,7 +64,7 @@ fn sees_between(supports: &[SupportToLift], a: usize, b: usize, third: usize) ->
 fn pair(supports: &[SupportToLift], a: usize, b: usize, distortion: f64) -> NeighbourPair {
     let (from, to) = (&supports[a], &supports[b]);
     let distance = from.at.distance(to.at);
-    let start = if from.deck == to.deck { (to.seat - from.seat) / distance } else { 0.0 };
+    let start = (to.seat - from.seat) / distance;
     let end = start + (to.lift - from.lift) / distance;
     NeighbourPair {
         supports: (a, b),
@@ -115,7 +115,6 @@ mod tests {
             id: SupportId::new(format!("{x}/{y}")),
             at: Position::mm(x, y),
             seat: Level::DATUM,
-            deck: 0,
             gap: Length::ZERO,
             lift: Length::ZERO,
         }

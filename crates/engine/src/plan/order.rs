@@ -4,7 +4,8 @@ use super::{Job, LiftingStage, PackingStage, Stage, StopReason};
 use crate::ids::SupportId;
 use crate::packers::{Choice, Stack, StackTable};
 use crate::passes::{Passes, SupportToLift, plan};
-use crate::units::{LENGTH_EPS, Length};
+use crate::site::Position;
+use crate::units::{LENGTH_EPS, Length, Level};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -13,10 +14,35 @@ use std::collections::BTreeMap;
 pub struct PassesStage {
     /// The order of moves.
     pub passes: Passes,
+    /// Neighbours that end bent from today's shape, or steeper, by more than the distortion limit,
+    /// worst first. Nothing prevents them: they follow from the lifts.
+    pub bends: Vec<Bend>,
     /// Packers that are needed on the way only.
     pub temporary: Vec<TemporaryPackers>,
     /// Cost of all packers, those that stay included, in whole cents; `None` without every price.
     pub cents: Option<u64>,
+}
+
+/// Two neighbouring supports between which the house ends bent, or steep.
+///
+/// # Units and sign
+/// Slopes are ratios, from the first support to the second; across a step they are counted from
+/// floors brought to one height.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Bend {
+    /// The supports.
+    pub pair: (SupportId, SupportId),
+    /// Slope today.
+    pub start: f64,
+    /// Slope at the end.
+    pub end: f64,
+}
+
+impl Bend {
+    /// How far it is bent from today's shape (a ratio, without sign).
+    pub fn change(&self) -> f64 {
+        (self.end - self.start).abs()
+    }
 }
 
 /// Packers that are only needed on the way.
@@ -39,21 +65,22 @@ pub(super) fn passes(
     packing: &PackingStage,
     table: &StackTable,
 ) -> Stage<PassesStage> {
+    if !packing.cannot.is_empty() {
+        return Stage::Stopped(packing.cannot.clone());
+    }
+    let seats = seats(job, lifting);
     let supports: Vec<SupportToLift> = job
         .site
         .supports()
         .iter()
-        .zip(&lifting.supports)
         .zip(&packing.lifts)
-        .filter_map(|((support, facts), &lift)| {
-            Some(SupportToLift {
-                id: support.id.clone(),
-                at: support.at,
-                seat: facts.floor?,
-                deck: facts.deck?,
-                gap: support.gap,
-                lift,
-            })
+        .zip(seats)
+        .map(|((support, &lift), seat)| SupportToLift {
+            id: support.id.clone(),
+            at: support.at,
+            seat,
+            gap: support.gap,
+            lift,
         })
         .collect();
     match plan(&supports, &job.limits, table) {
@@ -62,10 +89,59 @@ pub(super) fn passes(
             let temporary = on_the_way(job, &passes, packing);
             let extra: Option<u64> = temporary.iter().map(|extra| extra.cents).sum();
             let cents = packing.buy.cents.zip(extra).map(|(stay, extra)| stay + extra);
-            Stage::Done(PassesStage { passes, temporary, cents })
+            let bends = bends(job, &passes, &supports);
+            Stage::Done(PassesStage { passes, bends, temporary, cents })
         }
         Err(faults) => Stage::Stopped(faults.into_iter().map(StopReason::bare).collect()),
     }
+}
+
+/// Heights of the bearers, to judge slopes by.
+///
+/// Floors with a step between them are brought to one mean height, for a step is not a slope. A
+/// support that was not read is taken to stand as the nearest that was.
+fn seats(job: &Job, lifting: &LiftingStage) -> Vec<Level> {
+    let mut sums: BTreeMap<usize, (Length, f64)> = BTreeMap::new();
+    for facts in &lifting.supports {
+        if let (Some(deck), Some(floor)) = (facts.deck, facts.floor) {
+            let (sum, n_read) = sums.entry(deck).or_default();
+            *sum += floor - Level::DATUM;
+            *n_read += 1.0;
+        }
+    }
+    let read: Vec<(Position, Level)> = job
+        .site
+        .supports()
+        .iter()
+        .zip(&lifting.supports)
+        .filter_map(|(support, facts)| {
+            let (sum, n_read) = sums.get(&facts.deck?)?;
+            Some((support.at, facts.floor? - *sum / *n_read))
+        })
+        .collect();
+    let nearest = |place: Position| {
+        let by_distance = |a: &&(Position, Level), b: &&(Position, Level)| {
+            a.0.distance(place).total_cmp(&b.0.distance(place))
+        };
+        read.iter().min_by(by_distance).map_or(Level::DATUM, |(_, seat)| *seat)
+    };
+    job.site.supports().iter().map(|support| nearest(support.at)).collect()
+}
+
+fn bends(job: &Job, passes: &Passes, supports: &[SupportToLift]) -> Vec<Bend> {
+    let limit = job.limits.distortion.value;
+    let mut bends: Vec<Bend> = passes
+        .neighbours
+        .iter()
+        .map(|pair| Bend {
+            pair: (supports[pair.supports.0].id.clone(), supports[pair.supports.1].id.clone()),
+            start: pair.start,
+            end: pair.end,
+        })
+        .filter(|bend| bend.change() > limit || (bend.end.abs() > limit && bend.change() > 0.0))
+        .collect();
+    bends.sort_by(|a, b| b.change().total_cmp(&a.change()));
+    bends
 }
 
 /// Once a support has its whole lift, its stack is the one that was chosen to stay.

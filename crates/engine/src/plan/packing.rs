@@ -4,6 +4,7 @@
 use super::{FloorShape, Job, LiftingStage, Stage, StopReason};
 use crate::ids::{PointId, SupportId};
 use crate::packers::{BuyList, Choice, HeightAdvice, Stack, StackTable, buy, height_advice};
+use crate::surface::FloorReading;
 use crate::target::{Prediction, predict};
 use crate::units::{LENGTH_EPS, Length, Level};
 use serde::Serialize;
@@ -20,10 +21,18 @@ pub struct PackingStage {
     pub lifts: Vec<Length>,
     /// The floor on these stacks, held against the target.
     pub outcome: Prediction,
+    /// What keeps the house from being packed so: stacks that the stock cannot make, and packing
+    /// above its limit. With any of these there are no passes.
+    pub cannot: Vec<StopReason>,
     /// Where every floor point that was read ends: those the goal does not ask about as well, for
     /// a lift moves them too.
     pub after: Vec<(PointId, Level)>,
+    /// Points that the goal does not ask about and that move all the same, and how far.
+    pub moved_besides: Vec<(PointId, Length)>,
 }
+
+/// Less than this is no movement to speak of.
+const MOVES: Length = Length::mm(0.5);
 
 /// The stack that stays at one support.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -73,10 +82,13 @@ pub(super) fn stacks(
             advice: height_advice(wanted, &job.limits),
         });
     }
+    let cannot = supports.iter().filter_map(|packed| in_the_way(job, packed)).collect();
     match predict(&lifting.problem, &lifts) {
         Ok(outcome) => Stage::Done(PackingStage {
+            cannot,
             supports,
             buy,
+            moved_besides: moved_besides(lifting, &lifts),
             after: levels_after(shape, lifting, &lifts),
             lifts,
             outcome,
@@ -85,19 +97,50 @@ pub(super) fn stacks(
     }
 }
 
+/// Why a support cannot be packed as it should, if it cannot.
+fn in_the_way(job: &Job, packed: &SupportPacking) -> Option<StopReason> {
+    const TALLER: &str =
+        "put in a taller support and read the floor again, or choose a lower height";
+    let SupportPacking { support, wanted, nearest, advice, .. } = packed;
+    if *advice == HeightAdvice::TallerSupport {
+        let limit = &job.limits.packing_stop;
+        let what = format!(
+            "support {support} would stand on {wanted} of packing, the limit is {}: {}",
+            limit.value, limit.reason
+        );
+        return Some(StopReason::new(what, TALLER));
+    }
+    let Some(Choice::Unreachable { below, above }) = nearest else { return None };
+    let near: Vec<String> =
+        [below, above].into_iter().flatten().map(|stack| stack.thickness.to_string()).collect();
+    let what = format!(
+        "support {support} wants {wanted} of packing and the stock makes no such stack, the nearest \
+         is {}",
+        near.join(" or ")
+    );
+    Some(StopReason::new(what, "add a thickness or more pieces to the stock, or change the lift"))
+}
+
+fn movement(lifting: &LiftingStage, point: &PointId, lifts: &[Length]) -> Length {
+    lifting.influence.row(point).map_or(Length::ZERO, |row| row.movement(lifts))
+}
+
 fn levels_after(
     shape: &FloorShape,
     lifting: &LiftingStage,
     lifts: &[Length],
 ) -> Vec<(PointId, Level)> {
-    shape
-        .surface
-        .readings()
+    let after = |reading: &FloorReading| {
+        (reading.point.clone(), reading.level + movement(lifting, &reading.point, lifts))
+    };
+    shape.surface.readings().iter().map(after).collect()
+}
+
+fn moved_besides(lifting: &LiftingStage, lifts: &[Length]) -> Vec<(PointId, Length)> {
+    lifting
+        .left_out
         .iter()
-        .map(|reading| {
-            let row = lifting.influence.row(&reading.point);
-            let movement = row.map_or(Length::ZERO, |row| row.movement(lifts));
-            (reading.point.clone(), reading.level + movement)
-        })
+        .map(|point| (point.clone(), movement(lifting, point, lifts)))
+        .filter(|(_, movement)| movement.abs() > MOVES)
         .collect()
 }

@@ -32,6 +32,8 @@ pub struct Levels {
     points: Vec<PointLevel>,
     index: BTreeMap<PointId, usize>,
     covariance: Covariance,
+    /// What prior standard deviations are multiplied by before anybody acts on them.
+    widening: f64,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -154,7 +156,13 @@ impl Levels {
     fn with(points: Vec<PointLevel>, covariance: Covariance) -> Self {
         let index =
             points.iter().enumerate().map(|(idx, level)| (level.point.clone(), idx)).collect();
-        Self { points, index, covariance }
+        Self { points, index, covariance, widening: 1.0 }
+    }
+
+    /// The same levels, whose uncertainties are this many times what was stated.
+    pub fn widened(mut self, by: f64) -> Self {
+        self.widening = by;
+        self
     }
 
     /// Levels that do not hang together, as if each had been read on its own.
@@ -206,13 +214,20 @@ impl Levels {
         rows.map(|row| row.into_iter().map(Variance::mm2).collect()).collect()
     }
 
-    /// Prior standard deviation of a weighted sum of levels, weights as (index, ratio).
+    /// Standard deviation of a level to act on: the prior one, widened where the survey calls
+    /// for it.
+    pub fn sd(&self, level: usize) -> Length {
+        self.points[level].sd_prior * self.widening
+    }
+
+    /// Standard deviation, widened as [`Levels::sd`], of a weighted sum of levels, weights as
+    /// (index, ratio).
     ///
     /// With weights that sum to zero this is the uncertainty of a difference, in which whatever
     /// the points share drops out.
     pub fn combination_sd(&self, weights: &[(usize, f64)]) -> Length {
         if let Covariance::OnRequest(cofactors) = &self.covariance {
-            return Variance::mm2(cofactors.of_combination(weights)).sd();
+            return Variance::mm2(cofactors.of_combination(weights)).sd() * self.widening;
         }
         let chosen: Vec<usize> = weights.iter().map(|&(idx, _)| idx).collect();
         let covariance = self.covariances(&chosen);
@@ -225,10 +240,10 @@ impl Levels {
                 row_weight * across
             })
             .sum();
-        Variance::mm2(variance).sd()
+        Variance::mm2(variance).sd() * self.widening
     }
 
-    /// Prior standard deviation of the height of one point above another.
+    /// Standard deviation, widened as [`Levels::sd`], of the height of one point above another.
     pub fn difference_sd(&self, from: usize, to: usize) -> Length {
         if from == to { Length::ZERO } else { self.combination_sd(&[(from, -1.0), (to, 1.0)]) }
     }

@@ -97,6 +97,7 @@ fn unsolved(survey: &Survey, network: Network) -> Reduction {
         redundancy: 0,
         weighted_ss: 0.0,
         s0: None,
+        widening: 1.0,
         global_test: GlobalTest::NoSpareObservations,
         alike: Vec::new(),
         suspects: Vec::new(),
@@ -134,6 +135,24 @@ struct Reducer<'a> {
     adjusted: &'a Adjusted,
 }
 
+/// With fewer spare observations than this the scatter of a survey is itself poorly known.
+const ENOUGH_SPARE: usize = 10;
+
+/// What stated uncertainties are multiplied by before anybody acts on them.
+///
+/// Stated standard deviations stand unless the global test says that they promise too much; the
+/// scatter then counts. Where they are to be estimated the scatter counts, but few spare
+/// observations never make a survey surer than was stated.
+fn widening(s0: Option<f64>, spare: usize, test: GlobalTest, trust: SdTrust) -> f64 {
+    match (s0, test, trust) {
+        (None, ..) => 1.0,
+        (Some(s0), GlobalTest::Failed { .. }, _) => s0.max(1.0),
+        (Some(s0), _, SdTrust::Estimated) if spare >= ENOUGH_SPARE && s0 > 0.0 => s0,
+        (Some(s0), _, SdTrust::Estimated) => s0.max(1.0),
+        (Some(_), _, SdTrust::Stated) => 1.0,
+    }
+}
+
 /// What a mean datum does to the levels of one part.
 struct MeanShift {
     /// Added to every level, mm.
@@ -148,15 +167,18 @@ impl Reducer<'_> {
         let adjusted = self.adjusted;
         let s0 = self.s0();
         let shifts = self.mean_shifts();
+        let global_test = self.global_test(tests);
+        let widening = widening(s0, adjusted.redundancy, global_test, tests.trust);
         Reduction {
-            levels: self.levels(&shifts),
+            levels: self.levels(&shifts).widened(widening),
+            widening,
             setups: self.setup_lines(&shifts, tests),
             observations: self.observations(tests),
             parts: self.parts(),
             redundancy: adjusted.redundancy,
             weighted_ss: adjusted.weighted_ss,
             s0,
-            global_test: self.global_test(tests),
+            global_test,
             alike: find_alike(adjusted),
             suspects: find_suspects(self.survey, self.network, adjusted, tests),
             uncontrolled: find_uncontrolled(self.survey, self.network, adjusted),

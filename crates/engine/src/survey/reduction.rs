@@ -35,6 +35,10 @@ pub struct Reduction {
     /// What the scatter of this survey is to what the stated standard deviations promise;
     /// 1 is as promised, `None` without spare observations.
     pub s0: Option<f64>,
+    /// What the prior standard deviations are multiplied by where somebody acts on them
+    /// ([`Levels::sd`], differences, lifts, verdicts): 1 unless the scatter says that they promise
+    /// too much, or they are to be estimated from it.
+    pub widening: f64,
     /// Whether all residuals together are as small as the stated standard deviations promise.
     pub global_test: GlobalTest,
     /// Observations that an error shows in alike, so that a test cannot tell which is wrong. On

@@ -141,6 +141,15 @@ pub struct Prediction {
     pub broken: Vec<Broken>,
 }
 
+impl Prediction {
+    /// The point that ends furthest from the target; the first of several.
+    pub fn worst(&self) -> Option<&PointOutcome> {
+        self.points.iter().reduce(|worst, point| {
+            if point.departure.abs() > worst.departure.abs() { point } else { worst }
+        })
+    }
+}
+
 /// How few supports need touching.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 pub struct Fewest {

@@ -1,0 +1,205 @@
+//! What is known of each support before any lift: the floor over it, and whether it may move.
+
+use super::height::Target;
+use super::{FloorShape, Job, StopReason};
+use crate::ids::{PointId, SupportId};
+use crate::site::{Point, Position, Support};
+use crate::surface::FloorReading;
+use crate::survey::Reduction;
+use crate::target::SupportBounds;
+use crate::units::{Length, Level};
+use crate::verdict::room_of;
+use serde::Serialize;
+use std::collections::BTreeSet;
+
+/// A reading this close to a support is the floor right over it; a choice: half a staff's foot
+/// and half a support.
+const RIGHT_OVER: Length = Length::mm(50.0);
+
+/// A support further from the rooms to be levelled than this is not under them: the distance
+/// that a wall support may stand outside the outline.
+const UNDER_ROOM: Length = Length::mm(300.0);
+
+/// A reading has a say over a support if its weight is more than this.
+const HAS_A_SAY: f64 = 0.05;
+
+/// What is known of a support before any lift.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SupportFacts {
+    /// The support.
+    pub support: SupportId,
+    /// The floor over it today; `None` where it was not read.
+    pub floor: Option<Level>,
+    /// The deck of that floor, as an index into the surface's decks.
+    pub deck: Option<usize>,
+    /// Standard deviation of the difference between the target and that floor: how sure a lift
+    /// can be that brings the one to the other. `None` where the floor was not read.
+    pub sd: Option<Length>,
+    /// Points near it whose readings are in doubt: read them again before lifting.
+    pub in_doubt: Vec<PointId>,
+    /// Why it may not be moved, where it may not.
+    pub held: Option<String>,
+    /// No reading was taken right over it: the floor there is between its neighbours.
+    pub between_readings: bool,
+}
+
+/// Whether the goal asks about a point.
+pub(super) fn in_goal(job: &Job, point: &Point) -> bool {
+    job.goal.rooms.is_empty()
+        || room_of(&job.site, point).is_some_and(|room| job.goal.rooms.contains(&room.id))
+}
+
+/// Describes one support.
+pub(super) fn describe(
+    job: &Job,
+    reduction: &Reduction,
+    shape: &FloorShape,
+    support: &Support,
+    target: &Target,
+    doubted: &BTreeSet<PointId>,
+) -> SupportFacts {
+    let over = floor_over(job, shape, support.at);
+    let sd = over.as_ref().map(|over| {
+        let mut difference = target.weights.clone();
+        for &(level, weight) in &over.weights {
+            match difference.iter_mut().find(|(other, _)| *other == level) {
+                Some((_, sum)) => *sum -= weight,
+                None => difference.push((level, -weight)),
+            }
+        }
+        let survey = reduction.levels.combination_sd(&difference);
+        (survey.squared() + over.between.squared()).sd()
+    });
+    let in_doubt: BTreeSet<PointId> = over
+        .iter()
+        .flat_map(|over| &over.weights)
+        .filter(|(_, weight)| weight.abs() > HAS_A_SAY)
+        .map(|&(level, _)| reduction.levels.points()[level].point.clone())
+        .filter(|point| doubted.contains(point))
+        .collect();
+    SupportFacts {
+        support: support.id.clone(),
+        held: held_because(job, support, over.is_some()),
+        floor: over.as_ref().map(|over| over.level),
+        deck: over.as_ref().map(|over| over.deck),
+        sd,
+        in_doubt: in_doubt.into_iter().collect(),
+        between_readings: over.is_some_and(|over| !over.right_over),
+    }
+}
+
+/// The floor over a support.
+struct FloorOver {
+    level: Level,
+    deck: usize,
+    /// Which levels it is made of: index into the reduction's levels and ratio.
+    weights: Vec<(usize, f64)>,
+    /// Standard deviation of what the floor may do between the readings.
+    between: Length,
+    right_over: bool,
+}
+
+/// The floor over a place: the nearest reading right there, one that the goal asks about first, or
+/// the surface on the goal's decks, or any surface. Under a step both floors are there, and it is
+/// the one to be levelled that counts.
+fn floor_over(job: &Job, shape: &FloorShape, place: Position) -> Option<FloorOver> {
+    let surface = &shape.surface;
+    let asked = |reading: &FloorReading| {
+        job.site.point(&reading.point).is_some_and(|point| in_goal(job, point))
+    };
+    let here = surface
+        .readings()
+        .iter()
+        .map(|reading| (!asked(reading), reading.at.distance(place), reading))
+        .filter(|(_, away, _)| *away <= RIGHT_OVER)
+        .min_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    if let Some((_, _, reading)) = here {
+        return Some(FloorOver {
+            level: reading.level,
+            deck: reading.deck,
+            weights: vec![(reading.in_levels, 1.0)],
+            between: Length::ZERO,
+            right_over: true,
+        });
+    }
+    let asked_decks: BTreeSet<usize> = surface
+        .readings()
+        .iter()
+        .filter(|reading| asked(reading))
+        .map(|reading| reading.deck)
+        .collect();
+    let all_decks = 0..surface.decks().count();
+    asked_decks.into_iter().chain(all_decks).find_map(|deck| {
+        let height = surface.at_on_deck(deck, place)?;
+        Some(FloorOver {
+            level: height.level,
+            deck,
+            weights: surface.level_weights(deck, place)?,
+            between: (height.sd.squared() - height.sd_survey.squared()).sd(),
+            right_over: false,
+        })
+    })
+}
+
+fn held_because(job: &Job, support: &Support, read: bool) -> Option<String> {
+    if let Some(why) = &support.fixed {
+        return Some(why.clone());
+    }
+    if !read {
+        return Some("the floor over it was not read".to_owned());
+    }
+    let under = job.goal.rooms.is_empty()
+        || job
+            .site
+            .rooms()
+            .iter()
+            .filter(|room| job.goal.rooms.contains(&room.id))
+            .any(|room| room.outline.contains(support.at, UNDER_ROOM));
+    (!under).then(|| "not under the rooms of the goal".to_owned())
+}
+
+/// How far a support may go.
+pub(super) fn bounds(job: &Job, support: &Support, facts: &SupportFacts) -> SupportBounds {
+    let held = facts.held.is_some();
+    let cap = support.max_lift.unwrap_or(job.limits.max_lift.value);
+    let why = facts.held.clone().or_else(|| {
+        Some(match support.max_lift {
+            Some(_) => "its own limit in the job".to_owned(),
+            None => job.limits.max_lift.reason.clone(),
+        })
+    });
+    SupportBounds {
+        id: support.id.clone(),
+        at: support.at,
+        lower: if held { Length::ZERO } else { -support.may_lower },
+        upper: if held { Length::ZERO } else { cap },
+        why,
+    }
+}
+
+/// Lifts set by hand have to respect what the job says of their supports.
+pub(super) fn check_by_hand(job: &Job, bounds: &[SupportBounds]) -> Vec<StopReason> {
+    let mut faults = Vec::new();
+    for (id, lift) in &job.by_hand {
+        let Some(bound) = bounds.iter().find(|bound| bound.id == *id) else {
+            faults.push(StopReason::bare(format!("there is no support {id} to set by hand")));
+            continue;
+        };
+        if *lift >= bound.lower && *lift <= bound.upper {
+            continue;
+        }
+        let why = bound.why.as_deref().unwrap_or("no reason is given");
+        let what = if bound.is_held() {
+            format!("support {id} is set to {lift} by hand, but it stays as it is: {why}")
+        } else {
+            format!(
+                "support {id} is set to {lift} by hand, it may go from {} to {}: {why}",
+                bound.lower, bound.upper
+            )
+        };
+        let hint = "choose another lift, or change fixed, max_lift or may_lower of the support in \
+                    the job, with the reason";
+        faults.push(StopReason::new(what, hint));
+    }
+    faults
+}
