@@ -21,7 +21,8 @@ pub fn check() -> Outcome {
     }
 }
 
-fn build() -> Result<PathBuf, String> {
+/// Builds the program, and says where it is.
+pub fn build() -> Result<PathBuf, String> {
     shell::run(&mut shell::cargo(&["build", "--package", "floorwright"]))?;
     Ok(shell::target().join("debug").join(format!("floorwright{}", std::env::consts::EXE_SUFFIX)))
 }

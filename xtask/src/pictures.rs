@@ -2,20 +2,27 @@
 
 use crate::checks::Outcome;
 use crate::debian::{self, RSVG_CONVERT};
+use crate::end_to_end;
 use crate::shell;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// Names that `cargo run -p floorwright-draw --example l_house -- NAME` can draw.
-const PICTURES: &[&str] = &[
-    "floor-before",
-    "floor-after",
-    "floor-before-phone",
-    "lift",
-    "lift-phone",
-    "section",
-    "pass-1",
-    "passes",
+/// A stored picture, and the file that it is a copy of.
+const PICTURES: &[(&str, &str)] = &[
+    ("floor-before", "floor-before.svg"),
+    ("floor-before-phone", "phone.svg"),
+    ("lifts", "lifts.svg"),
+    ("lifts-phone", "lifts-phone.svg"),
+    ("floor-after", "lifts-floor-after.svg"),
+    ("section", "front-section-1.svg"),
+    ("passes", "passes.svg"),
+];
+
+/// What is run on the demo's job, besides the demo itself, to draw them.
+const RUNS: &[&[&str]] = &[
+    &["floor", "house.toml", "--picture", "phone.svg", "--phone"],
+    &["lift", "house.toml", "--picture", "lifts-phone.svg", "--phone"],
+    &["floor", "house.toml", "--picture", "front.svg", "--profile", "0,7200:10800,7200"],
 ];
 
 /// Widths in pixels at which a picture is tried: A4 on paper, and a small phone.
@@ -23,12 +30,13 @@ const WIDTHS: &[u32] = &[1240, 360];
 
 /// Fails if a stored picture is not what the program draws, or does not render.
 pub fn check() -> Outcome {
-    for name in PICTURES {
-        let drawn = match draw(name) {
-            Ok(drawn) => drawn,
-            Err(why) => return Outcome::Failed(why),
-        };
-        if std::fs::read(stored(name)).ok().as_ref() != Some(&drawn) {
+    let folder = match draw() {
+        Ok(folder) => folder,
+        Err(why) => return Outcome::Failed(why),
+    };
+    for (name, file) in PICTURES {
+        let drawn = std::fs::read(folder.join(file)).ok();
+        if drawn.is_none() || std::fs::read(stored(name)).ok() != drawn {
             return Outcome::Failed(format!(
                 "docs/pictures/{name}.svg is not what is drawn today: cargo xtask pictures"
             ));
@@ -42,9 +50,10 @@ pub fn check() -> Outcome {
 
 /// Draws every stored picture anew.
 pub fn refresh() -> Result<String, String> {
-    for name in PICTURES {
+    let folder = draw()?;
+    for (name, file) in PICTURES {
         let path = stored(name);
-        std::fs::write(&path, draw(name)?).map_err(|e| format!("{}: {e}", path.display()))?;
+        std::fs::copy(folder.join(file), &path).map_err(|e| format!("{}: {e}", path.display()))?;
     }
     Ok(format!("{} pictures drawn", PICTURES.len()))
 }
@@ -53,15 +62,20 @@ fn stored(name: &str) -> PathBuf {
     shell::root().join("docs/pictures").join(format!("{name}.svg"))
 }
 
-fn draw(name: &str) -> Result<Vec<u8>, String> {
-    let words =
-        ["run", "--quiet", "--package", "floorwright-draw", "--example", "l_house", "--", name];
-    shell::stdout_of(&mut shell::cargo(&words))
+/// Draws the demo's pictures, and gives the folder that they are in.
+fn draw() -> Result<PathBuf, String> {
+    let program = end_to_end::build()?;
+    let folder = shell::fresh_folder("pictures-drawn")?;
+    let demo: &[&str] = &["demo", "--into", "."];
+    for words in std::iter::once(&demo).chain(RUNS) {
+        shell::stdout_of(Command::new(&program).args(*words).current_dir(&folder))?;
+    }
+    Ok(folder)
 }
 
 fn render_all() -> Result<String, String> {
     let folder = shell::fresh_folder("pictures")?;
-    for name in PICTURES {
+    for (name, _) in PICTURES {
         for width in WIDTHS {
             let png = folder.join(format!("{name}-{width}.png"));
             let mut convert = Command::new(RSVG_CONVERT.name);

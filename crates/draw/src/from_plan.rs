@@ -10,7 +10,7 @@ use crate::picture::{
     PassStep, RoomOutline, ShadedCell, SupportMark, TitleBlock,
 };
 use floorwright_engine::ids::{PointId, SupportId};
-use floorwright_engine::plan::{FloorShape, Job, LiftingStage, Plan, Stage};
+use floorwright_engine::plan::{FloorShape, Job, Plan, Stage};
 use floorwright_engine::site::Position;
 use floorwright_engine::surface::{
     ContourError, Contours, Grid, Surface, contour_interval, contour_interval_in_inches,
@@ -90,6 +90,11 @@ impl PlanPictures<'_> {
         let departures = departures(shape, levels, &reference);
         let Some(surface) = self.above_target(&departures) else { return Ok(None) };
         let contours = self.contours(&surface, interval, shape, &reference)?;
+        // Where no place is a whole interval from the target, its line is a picture of chance.
+        let is_flat = departures
+            .iter()
+            .filter(|(point, ..)| self.is_asked_for(point))
+            .all(|(.., departure)| departure.abs() < contours.interval);
         let points = departures
             .iter()
             .map(|(point, at, departure)| FloorPoint {
@@ -117,7 +122,7 @@ impl PlanPictures<'_> {
             contours: contours
                 .lines
                 .into_iter()
-                .filter(|contour| !is_from_point_to_point(&contour.places, &departures))
+                .filter(|contour| !is_flat || contour.level != Level::DATUM)
                 .map(|contour| Contour {
                     departure: contour.level - Level::DATUM,
                     index: contour.is_index,
@@ -304,18 +309,16 @@ impl PlanPictures<'_> {
     /// How far the floor as read is from the target, at the points that the goal asks about: a
     /// step would swallow the colours and spread the contours.
     fn asked_for(&self, shape: &FloorShape, reference: &Reference) -> impl Iterator<Item = Length> {
-        let asked = |point: &PointId| {
-            self.plan.lifting.done().is_none_or(|lifting| is_asked_for(lifting, point))
-        };
         let readings = shape.surface.readings().iter();
         readings
-            .filter(move |reading| asked(&reading.point))
+            .filter(|reading| self.is_asked_for(&reading.point))
             .map(|reading| reading.level - reference.at(reading.at))
     }
-}
 
-fn is_asked_for(lifting: &LiftingStage, point: &PointId) -> bool {
-    !lifting.left_out.contains(point)
+    fn is_asked_for(&self, point: &PointId) -> bool {
+        let left_out = self.plan.lifting.done().map(|lifting| &lifting.left_out);
+        !left_out.into_iter().flatten().any(|(left_out, _)| left_out == point)
+    }
 }
 
 enum Reference {
@@ -346,14 +349,6 @@ fn departures(
             (point.clone(), reading.at, *level - reference.at(reading.at))
         })
         .collect()
-}
-
-/// Whether a line runs through readings alone: it is then the edge of a part that is exactly level,
-/// such as lifts leave behind, and its shape is that of the mesh rather than of the floor.
-fn is_from_point_to_point(line: &[Position], points: &[(PointId, Position, Length)]) -> bool {
-    let is_reading =
-        |place: &Position| points.iter().any(|(_, at, _)| at.distance(*place) <= LENGTH_EPS);
-    line.iter().all(is_reading)
 }
 
 fn closed_line(mut places: Vec<Position>, closed: bool) -> Vec<Position> {

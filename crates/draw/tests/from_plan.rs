@@ -128,7 +128,7 @@ fn a_step_spreads_neither_colours_nor_contours_and_both_are_the_same_afterwards(
     };
     assert!(levels(&before).iter().all(|mm| mm % 2.0 == 0.0), "{:?}", levels(&before));
     assert!(levels(&before).contains(&-22.0));
-    // The hall is level then, and the edge of what is exactly level is no contour.
+    // The hall is level to less than an interval then, and the target's own line would be chance.
     assert!(levels(&after).iter().all(|mm| *mm < -100.0), "{:?}", levels(&after));
 }
 
