@@ -31,7 +31,7 @@ const BAY_MM: (f64, f64) = (1800.0, 1500.0);
 const PATCH_MM: f64 = 6000.0;
 
 /// Points this close outside a patch are read from it too, which ties the setups together.
-const OVERLAP_MM: f64 = 400.0;
+const OVERLAP_MM: f64 = 500.0;
 
 fn main() -> io::Result<()> {
     let mut out = io::stdout();
