@@ -317,7 +317,7 @@ impl PlanPictures<'_> {
 
     fn is_asked_for(&self, point: &PointId) -> bool {
         let left_out = self.plan.lifting.done().map(|lifting| &lifting.left_out);
-        !left_out.into_iter().flatten().any(|(left_out, _)| left_out == point)
+        !left_out.into_iter().flatten().any(|left_out| left_out == point)
     }
 }
 

@@ -202,7 +202,6 @@ pub enum PassesError {
 ///     id: SupportId::new(format!("A{i}")),
 ///     at: Position::mm(f64::from(i) * 1800.0, 0.0),
 ///     seat: Level::mm(seat),
-///     deck: 0,
 ///     gap: Length::ZERO,
 ///     lift: Length::mm(-seat),
 /// };
