@@ -278,6 +278,18 @@ fn a_misread_staff_marks_the_supports_that_rest_on_it() {
     let plan = plan(&job);
     assert_eq!(plan.reduction.suspects.len(), 1, "{:?}", plan.reduction.suspects);
     assert!((plan.reduction.suspects[0].error.to_mm() - 30.0).abs() < 1e-6);
+    // What is wrong is not taken for sure: until it is settled every uncertainty is wider.
+    let s0 = plan.reduction.s0.unwrap();
+    assert!(s0 > 1.0 && (plan.reduction.widening - s0).abs() < 1e-12);
+    let levels = &plan.reduction.levels;
+    for (idx, level) in levels.points().iter().enumerate() {
+        assert!((levels.sd(idx) - level.sd_prior * s0).abs() < Length::mm(1e-9));
+    }
+    let (a1, b2) = (PointId::new("A1"), PointId::new("B2"));
+    let pair = [levels.index_of(&a1).unwrap(), levels.index_of(&b2).unwrap()];
+    // Closed form: three readings of each from three setups, 1 mm each, benchmark apart.
+    let expected = (2.0_f64 / 3.0).sqrt() * s0;
+    assert!((levels.difference_sd(pair[0], pair[1]).to_mm() - expected).abs() < 1e-9);
     let doubted: Vec<&str> = plan
         .lifting
         .done()
@@ -288,6 +300,134 @@ fn a_misread_staff_marks_the_supports_that_rest_on_it() {
         .map(|facts| facts.support.as_str())
         .collect();
     assert_eq!(doubted, ["B2"]);
+}
+
+/// A support that no reading stands over must not stay behind its neighbours.
+#[test]
+fn a_support_between_the_readings_rises_with_them() {
+    let mut job = square([-20.0; 9]).job();
+    let mut supports = job.site.supports().to_vec();
+    supports.push(Support {
+        id: SupportId::new("X"),
+        at: Position::mm(900.0, 900.0),
+        ..supports[0].clone()
+    });
+    job.site = Site::new(job.site.rooms().to_vec(), job.site.points().to_vec(), supports).unwrap();
+    let plan = plan(&job);
+    assert!(lifts(&plan).iter().all(|lift| (lift - 20.0).abs() < 1e-6), "{:?}", lifts(&plan));
+    let facts = &plan.lifting.done().unwrap().supports;
+    assert!(facts[9].between_readings && !facts[0].between_readings);
+    assert!(facts[9].sd > facts[0].sd, "and its lift is less sure");
+}
+
+/// The reading right over a support counts, not the first one nearby.
+#[test]
+fn of_two_readings_near_a_support_the_nearest_counts() {
+    let mut house = square([-5.0; 9]);
+    house.places.push(("A1b", (30.0, 0.0), -9.0));
+    let plan = plan(&house.job());
+    let facts = &plan.lifting.done().unwrap().supports;
+    let floor = |id: &str| facts.iter().find(|f| f.support.as_str() == id).unwrap().floor.unwrap();
+    assert_eq!(floor("A1"), Level::mm(-5.0));
+    assert_eq!(floor("A1b"), Level::mm(-9.0));
+}
+
+#[test]
+fn nothing_is_jacked_that_cannot_be_packed() {
+    let mut job = square([-5.0; 9]).job();
+    job.by_hand = vec![(SupportId::new("B2"), Length::mm(130.0))];
+    let too_high = plan(&job);
+    let cannot = &too_high.packing.done().unwrap().cannot;
+    assert_eq!(cannot.len(), 1);
+    assert!(
+        cannot[0].what.starts_with("support B2 would stand on 130.0 mm of packing, the limit is")
+    );
+    assert!(too_high.passes.done().is_none());
+
+    let mut thin_stock = square([-5.0; 9]).job();
+    thin_stock.stock.packers.retain(|packer| packer.thickness > Length::mm(9.0));
+    let no_stack = plan(&thin_stock);
+    assert_eq!(no_stack.packing.done().unwrap().cannot.len(), 9);
+    assert!(no_stack.passes.done().is_none());
+}
+
+#[test]
+fn a_lift_by_hand_keeps_to_what_the_job_says_of_its_support() {
+    let check = |support: &str, lift: f64, expected: &str| {
+        let mut job = square([-5.0; 9]).job();
+        let mut supports = job.site.supports().to_vec();
+        supports[0].fixed = Some("chimney".to_owned());
+        supports[1].max_lift = Some(Length::mm(20.0));
+        job.site =
+            Site::new(job.site.rooms().to_vec(), job.site.points().to_vec(), supports).unwrap();
+        job.by_hand = vec![(SupportId::new(support), Length::mm(lift))];
+        let plan = plan(&job);
+        let Stage::Stopped(reasons) = &plan.lifting else { panic!("{support} {lift}") };
+        assert_eq!(reasons[0].what, expected);
+    };
+    check("A1", 5.0, "support A1 is set to 5.0 mm by hand, but it stays as it is: chimney");
+    check(
+        "A2",
+        25.0,
+        "support A2 is set to 25.0 mm by hand, it may go from 0.0 mm to 20.0 mm: its own limit in the job",
+    );
+    check(
+        "A2",
+        -1.0,
+        "support A2 is set to -1.0 mm by hand, it may go from 0.0 mm to 20.0 mm: its own limit in the job",
+    );
+    check("Z9", 5.0, "there is no support Z9 to set by hand");
+}
+
+/// What bends beyond the limit is named: a held support beside lifted ones.
+#[test]
+fn the_bend_beside_a_held_support_is_named() {
+    let mut job = square([-20.0; 9]).job();
+    let mut supports = job.site.supports().to_vec();
+    supports[4].fixed = Some("chimney".to_owned());
+    job.site = Site::new(job.site.rooms().to_vec(), job.site.points().to_vec(), supports).unwrap();
+    let plan = plan(&job);
+    let bends = &plan.passes.done().unwrap().bends;
+    let pairs: Vec<(&str, &str)> =
+        bends.iter().map(|bend| (bend.pair.0.as_str(), bend.pair.1.as_str())).collect();
+    assert_eq!(pairs, [("A2", "B2"), ("B1", "B2"), ("B2", "B3"), ("B2", "C2")]);
+    // Closed form: 20 mm over 1.8 m, from level.
+    assert!(bends.iter().all(|bend| (bend.change() - 20.0 / 1800.0).abs() < 1e-9));
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(48))]
+
+    /// Whatever the lifts on both sides of a step, the moves reach them.
+    #[test]
+    fn moves_reach_every_lift_across_a_step(
+        lifts in proptest::collection::vec(0.0..40.0_f64, 10),
+        levels in proptest::collection::vec(-30.0..0.0_f64, 10),
+    ) {
+        let mut house = house_with_a_step();
+        for (place, level) in house.places.iter_mut().zip(&levels) {
+            place.2 += level;
+        }
+        let mut job = house.job();
+        job.by_hand = house
+            .places
+            .iter()
+            .zip(&lifts)
+            .map(|((id, ..), lift)| (SupportId::new(*id), Length::mm(*lift)))
+            .collect();
+        let plan = plan(&job);
+        let packing = plan.packing.done().unwrap();
+        let passes = &plan.passes.done().expect("there are passes").passes;
+        let mut reached = vec![Length::ZERO; 10];
+        for moved in passes.passes.iter().flat_map(|pass| &pass.moves).flat_map(|m| &m.supports) {
+            let at = house.places.iter().position(|place| place.0 == moved.support.as_str());
+            proptest::prop_assert!((reached[at.unwrap()] - moved.from).abs() < Length::mm(1e-9));
+            reached[at.unwrap()] = moved.to;
+        }
+        for (reached, wanted) in reached.iter().zip(&packing.lifts) {
+            proptest::prop_assert!((*reached - *wanted).abs() < Length::mm(1e-4));
+        }
+    }
 }
 
 #[test]

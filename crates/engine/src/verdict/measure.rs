@@ -57,7 +57,7 @@ impl<'a> Tally<'a> {
         // No covariance makes the uncertainty larger than this, and most comparisons are clear
         // by it; only the others and the worst ones need the covariance.
         let at_most: Length =
-            weights.iter().map(|&(idx, weight)| points[idx].sd_prior * weight.abs()).sum();
+            weights.iter().map(|&(idx, weight)| self.levels.sd(idx) * weight.abs()).sum();
         let uncertainty = || self.levels.combination_sd(weights) * COVERAGE;
         let decided = match guard(value, at_most * COVERAGE, limit) {
             Guard::Undecided => guard(value, uncertainty(), limit),
