@@ -24,7 +24,8 @@ fn main() -> ExitCode {
     };
     match run(&cli.command, colour) {
         Ok(report) => {
-            let text = if cli.json { format!("{:#}\n", report.json) } else { report.text.finish() };
+            let text =
+                if cli.json { format!("{:#}\n", (report.json)()) } else { report.text.finish() };
             match io::stdout().lock().write_all(text.as_bytes()) {
                 // Whoever reads has seen enough: that is no failure.
                 Err(error) if error.kind() == io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,

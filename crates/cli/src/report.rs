@@ -12,8 +12,9 @@ pub const WIDTH: usize = 80;
 pub struct Report {
     /// Text for a person.
     pub text: Text,
-    /// The same for a program.
-    pub json: Value,
+    /// The same for a program, made only when it is asked for: on a large survey it is the
+    /// greater part of the work.
+    pub json: Box<dyn FnOnce() -> Value>,
     /// Exit code.
     pub exit: u8,
 }

@@ -164,23 +164,27 @@ impl PlanPictures<'_> {
         surface.contours(Some(chosen)).or_else(|_| surface.contours(None))
     }
 
-    /// The lifts and the packers. `None` if there are no lifts.
+    /// The packers, and the lifts that they give. `None` if there are no lifts.
     pub fn lifts(&self, medium: Medium) -> Option<LiftPicture> {
         let lifting = self.plan.lifting.done()?;
         let Outcome::Reached(lift_plan) = &lifting.outcome else { return None };
-        let lifts = &lift_plan.outcome.lifts;
         let packing = self.plan.packing.done();
+        let lifts: Vec<Length> = packing.map_or_else(
+            || lift_plan.outcome.lifts.iter().map(|lift| lift.lift).collect(),
+            |packing| packing.lifts.clone(),
+        );
         let supports = self
             .job
             .site
             .supports()
             .iter()
             .zip(&lifting.supports)
-            .zip(lifts)
-            .map(|((support, facts), lift)| SupportMark {
+            .zip(&lifts)
+            .map(|((support, facts), &lift)| SupportMark {
                 support: support.id.clone(),
                 at: support.at,
-                lift: lift.lift,
+                lift,
+                in_doubt: !facts.in_doubt.is_empty(),
                 packers: packing
                     .and_then(|packing| {
                         packing.supports.iter().find(|packed| packed.support == support.id)
@@ -195,14 +199,14 @@ impl PlanPictures<'_> {
             title_block: self.titled("Lifts and packers", "lifting plan"),
             orientation: self.orientation,
             target_note: self.target_note(),
-            colours: ColourScale::covering(self.print, lifts.iter().map(|lift| lift.lift)),
+            colours: ColourScale::covering(self.print, lifts),
             print: self.print,
             rooms: self.rooms(),
             supports,
         })
     }
 
-    /// All passes side by side. `None` if there are none.
+    /// All passes side by side. `None` if there are none. [`PassPicture::alone`] picks one of them.
     pub fn passes(&self, medium: Medium) -> Option<PassPicture> {
         let passes = &self.plan.passes.done()?.passes;
         if passes.passes.is_empty() {

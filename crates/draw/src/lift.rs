@@ -57,7 +57,8 @@ fn label_of(picture: &LiftPicture, support: &SupportMark) -> Lines {
         return vec![name, ("none".to_owned(), false)];
     }
     let moves = picture.print.round(support.lift) != 0.0;
-    let mut lines = vec![name, (picture.print.signed(support.lift), moves)];
+    let doubt = if support.in_doubt { "?" } else { "" };
+    let mut lines = vec![name, (picture.print.signed(support.lift) + doubt, moves)];
     let stack: Vec<_> =
         support.packers.iter().map(|&thickness| picture.print.tidy(thickness)).collect();
     lines.extend(stack.chunks(2).map(|pair| (pair.join("+"), false)));
@@ -139,6 +140,9 @@ fn notes(plan: &mut Plan, picture: &LiftPicture) {
     let sheet = &mut plan.sheet;
     if is_full {
         sheet.paragraph("at each support: name, lift, packers of its stack (thickest first)");
+    }
+    if picture.supports.iter().any(|support| support.in_doubt && support.fixed.is_none()) {
+        sheet.heading("? rests on a reading in doubt: read it again before lifting");
     }
     for (why, supports) in fixed_by_reason(picture) {
         let verb = if supports.len() == 1 { "stays" } else { "stay" };

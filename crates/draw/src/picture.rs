@@ -177,6 +177,8 @@ pub struct SupportMark {
     pub at: Position,
     /// How far it is raised, up positive; below zero it is let down.
     pub lift: Length,
+    /// Whether the readings that its lift rests on are in doubt.
+    pub in_doubt: bool,
     /// The packers in its stack, thickest first.
     pub packers: Vec<Length>,
     /// Why it must stay as it is, if it must.
@@ -241,6 +243,16 @@ pub struct PassPicture {
     pub supports: Vec<(SupportId, Position)>,
     /// The passes. One alone is drawn large with the supports' names.
     pub passes: Vec<PassStep>,
+}
+
+impl PassPicture {
+    /// The picture of one of its passes (by its place among them), drawn large with names.
+    pub fn alone(&self, pass: usize) -> Option<Self> {
+        let step = self.passes.get(pass)?.clone();
+        let title = format!("Pass {} of {}", step.number, self.passes.len());
+        let title_block = TitleBlock { title, ..self.title_block.clone() };
+        Some(Self { title_block, passes: vec![step], ..self.clone() })
+    }
 }
 
 /// The floor at one place along a line.

@@ -51,5 +51,5 @@ pub fn run(args: &args::Job) -> Result<Report, Stop> {
         "faults": faults,
         "assumptions": loaded.job.as_ref().map(|input| &input.assumptions),
     });
-    Ok(Report { text, json, exit: if n_errors > 0 { CHECK_FAILED } else { OK } })
+    Ok(Report { text, json: Box::new(|| json), exit: if n_errors > 0 { CHECK_FAILED } else { OK } })
 }

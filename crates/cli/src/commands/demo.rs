@@ -36,9 +36,10 @@ pub fn run(into: &Path) -> Result<Report, Stop> {
         let file = into.join(format!("{name}.txt"));
         exit = exit.max(report.exit);
         let json = into.join(format!("{name}.json"));
-        files::write(&json, &format!("{:#}\n", report.json), Existing::Replace)?;
+        let result = (report.json)();
+        files::write(&json, &format!("{result:#}\n"), Existing::Replace)?;
         files::write(&file, &report.text.finish(), Existing::Replace)?;
-        summary.insert(name.to_owned(), report.json);
+        summary.insert(name.to_owned(), result);
     }
     let path = |name: &str| -> PathBuf { into.join(name) };
     text.heading("Open first");
@@ -59,5 +60,5 @@ pub fn run(into: &Path) -> Result<Report, Stop> {
     text.heading("Your own house");
     text.say("floorwright lift my-readings.csv     (a table of point,x,y,reading)");
     text.say("floorwright new my-house.toml        (asks, and makes a job to fill in)");
-    Ok(Report { text, json: serde_json::Value::Object(summary), exit })
+    Ok(Report { text, json: Box::new(|| serde_json::Value::Object(summary)), exit })
 }

@@ -77,16 +77,22 @@ pub fn run(args: &args::Floor, colour: bool) -> Result<Report, Stop> {
     }
     footing(&mut text, &session);
     let fails = plan.verdicts.iter().any(|verdict| verdict.outcome == Outcome::DoesNot);
-    let contours = plan.floor.done().and_then(|shape| shape.surface.contours(None).ok());
-    let json = envelope(
-        "floor",
-        &session,
-        serde_json::json!({
-            "floor": plan.floor, "contours": contours, "profiles": profiles,
-            "verdicts": plan.verdicts,
-        }),
-    );
-    Ok(Report { text, json, exit: if args.strict && fails { CHECK_FAILED } else { OK } })
+    let json = move || {
+        let contours = plan.floor.done().and_then(|shape| shape.surface.contours(None).ok());
+        envelope(
+            "floor",
+            &session,
+            serde_json::json!({
+                "floor": plan.floor, "contours": contours, "profiles": profiles,
+                "verdicts": plan.verdicts,
+            }),
+        )
+    };
+    Ok(Report {
+        text,
+        json: Box::new(json),
+        exit: if args.strict && fails { CHECK_FAILED } else { OK },
+    })
 }
 
 /// A length typed on the command line, in the job's unit unless it brings its own.

@@ -39,18 +39,20 @@ pub fn run(args: &args::Lift) -> Result<Report, Stop> {
         write_pictures(&mut text, &session, &plan, path, args.phone)?;
     }
     footing(&mut text, &session);
-    let passes = plan.passes.done();
-    let json = envelope(
-        "lift",
-        &session,
-        serde_json::json!({
-            "lifting": plan.lifting, "packing": plan.packing,
-            "bends": passes.map(|passes| &passes.bends),
-            "temporary": passes.map(|passes| &passes.temporary),
-            "cents": passes.and_then(|passes| passes.cents),
-        }),
-    );
-    Ok(Report { text, json, exit })
+    let json = move || {
+        let passes = plan.passes.done();
+        envelope(
+            "lift",
+            &session,
+            serde_json::json!({
+                "lifting": plan.lifting, "packing": plan.packing,
+                "bends": passes.map(|passes| &passes.bends),
+                "temporary": passes.map(|passes| &passes.temporary),
+                "cents": passes.and_then(|passes| passes.cents),
+            }),
+        )
+    };
+    Ok(Report { text, json: Box::new(json), exit })
 }
 
 /// Says what the lifts are, or why there are none. Returns the exit code.

@@ -17,7 +17,7 @@ pub fn run(args: &args::New) -> Result<Report, Stop> {
         let json = schema();
         let mut text = Text::default();
         text.verbatim(&format!("{json:#}"));
-        return Ok(Report { text, json, exit: OK });
+        return Ok(Report { text, json: Box::new(|| json), exit: OK });
     }
     let job_path = args.job.clone().ok_or_else(|| Stop::new(USAGE, "the job needs a name"))?;
     let existing = if args.force { Existing::Replace } else { Existing::Keep };
@@ -49,7 +49,7 @@ pub fn run(args: &args::New) -> Result<Report, Stop> {
         "job": job_path.to_string_lossy(),
         "readings": readings_path.to_string_lossy(),
     });
-    Ok(Report { text, json, exit: OK })
+    Ok(Report { text, json: Box::new(|| json), exit: OK })
 }
 
 fn ask_for_grid(args: &args::New, may_ask: bool) -> Result<Grid, Stop> {

@@ -19,6 +19,7 @@ use floorwright_engine::settings::Limit;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::Length;
 use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 
 /// Runs the command.
 pub fn run(args: &args::Passes) -> Result<Report, Stop> {
@@ -50,13 +51,25 @@ pub fn run(args: &args::Passes) -> Result<Report, Stop> {
             let medium = if args.phone { Medium::Screen } else { Medium::Sheet(Paper::A4) };
             if let Some(picture) = pictures::Head::of(&session, &plan).passes(medium) {
                 files::write(path, &pass_map(&picture), Existing::Replace)?;
-                text.heading(&format!("Picture: {}", path.display()));
+                text.heading(&format!("Picture of all passes: {}", path.display()));
+                for (pass_idx, pass) in picture.passes.iter().enumerate() {
+                    let Some(alone) = picture.alone(pass_idx) else { continue };
+                    let path = numbered(path, pass.number);
+                    files::write(&path, &pass_map(&alone), Existing::Replace)?;
+                    text.say(format!("pass {}: {}", pass.number, path.display()));
+                }
             }
         }
     }
     footing(&mut text, &session);
-    let json = envelope("passes", &session, serde_json::json!({ "passes": plan.passes }));
-    Ok(Report { text, json, exit })
+    let json = move || envelope("passes", &session, serde_json::json!({ "passes": plan.passes }));
+    Ok(Report { text, json: Box::new(json), exit })
+}
+
+/// `passes.svg` for pass 3: `passes-3.svg`.
+fn numbered(path: &Path, number: usize) -> PathBuf {
+    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+    path.with_file_name(format!("{stem}-{number}.svg"))
 }
 
 fn limits(args: &args::Passes, session: &mut Session) -> Result<(), Stop> {

@@ -232,7 +232,9 @@ pub fn lifts(medium: Medium) -> LiftPicture {
     let marks = supports().into_iter().map(|(name, at)| {
         let fixed = (name == "C4").then(|| "chimney base".to_owned());
         let lift = if fixed.is_some() { Length::ZERO } else { lift(at) };
-        SupportMark { support: SupportId::new(name), at, lift, packers: packers(lift), fixed }
+        let in_doubt = name == "B6";
+        let packers = packers(lift);
+        SupportMark { support: SupportId::new(name), at, lift, in_doubt, packers, fixed }
     });
     LiftPicture {
         medium,
