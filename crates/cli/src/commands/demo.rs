@@ -5,60 +5,87 @@ use crate::commands::{floor, levels, lift, passes};
 use crate::exit::{OK, Stop};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-const JOB: &str = include_str!("../../demo/house.toml");
-const HALL: &str = include_str!("../../demo/hall.csv");
-const WING: &str = include_str!("../../demo/wing.csv");
+const FIRST_JOB: &str = include_str!("../../demo/house.toml");
+const FILES: [(&str, &str); 3] = [
+    ("hall.csv", include_str!("../../demo/hall.csv")),
+    ("hall-read-again.csv", include_str!("../../demo/hall-read-again.csv")),
+    ("wing.csv", include_str!("../../demo/wing.csv")),
+];
 
-/// Writes the job, runs every command on it, and says what to open.
+/// Writes the job as first read and as read again, runs every command, and says what to open.
 pub fn run(into: &Path) -> Result<Report, Stop> {
     files::make_folder(into)?;
-    for (name, text) in [("house.toml", JOB), ("hall.csv", HALL), ("wing.csv", WING)] {
+    let second_job = FIRST_JOB.replace("\"hall.csv\"", "\"hall-read-again.csv\"");
+    for (name, text) in FILES.into_iter().chain([("house.toml", FIRST_JOB)]) {
         files::write(&into.join(name), text, Existing::Replace)?;
     }
-    let job = args::Job { job: into.join("house.toml") };
+    files::write(&into.join("house-read-again.toml"), &second_job, Existing::Replace)?;
+    let first = args::Job { job: into.join("house.toml") };
+    let second = args::Job { job: into.join("house-read-again.toml") };
     let picture = |name: &str| Some(into.join(name));
     let results: Vec<(&str, Report)> = vec![
-        ("levels", levels::run(&args::Levels::of(job.clone()))?),
-        ("floor", floor::run(&args::Floor::of(job.clone(), picture("floor-before.svg")), false)?),
-        ("lift", lift::run(&args::Lift::of(job.clone(), picture("lifts.svg")))?),
-        ("passes", passes::run(&args::Passes::of(job, picture("passes.svg")))?),
+        ("levels-first", levels::run(&args::Levels::of(first))?),
+        ("levels", levels::run(&args::Levels::of(second.clone()))?),
+        (
+            "floor",
+            floor::run(&args::Floor::of(second.clone(), picture("floor-before.svg")), false)?,
+        ),
+        ("lift", lift::run(&args::Lift::of(second.clone(), picture("lifts.svg")))?),
+        ("passes", passes::run(&args::Passes::of(second, picture("passes.svg")))?),
     ];
-    let mut text = Text::default();
-    text.heading("An invented house has been levelled on paper");
-    text.say(
-        "Nobody lives in it; every number was made up. Its readings went through the whole chain.",
-    );
     let mut exit = OK;
     let mut summary = serde_json::Map::new();
     for (name, report) in results {
-        let file = into.join(format!("{name}.txt"));
         exit = exit.max(report.exit);
-        let json = into.join(format!("{name}.json"));
         let result = (report.json)();
+        let json = into.join(format!("{name}.json"));
         files::write(&json, &format!("{result:#}\n"), Existing::Replace)?;
-        files::write(&file, &report.text.finish(), Existing::Replace)?;
+        let text = into.join(format!("{name}.txt"));
+        files::write(&text, &report.text.finish(), Existing::Replace)?;
         summary.insert(name.to_owned(), result);
     }
-    let path = |name: &str| -> PathBuf { into.join(name) };
-    text.heading("Open first");
-    text.item("1.", format!("{}: the floor as it was read", path("floor-before.svg").display()));
-    text.item("2.", format!("{}: the lift at each stump", path("lifts.svg").display()));
-    text.item("3.", format!("{}: the floor afterwards", path("lifts-floor-after.svg").display()));
-    text.item("4.", format!("{}: which jacks move what", path("passes.svg").display()));
-    text.heading("Then read");
-    for (name, what) in [
-        ("levels.txt", "how good the readings are, and which one to take again"),
-        ("floor.txt", "the shape of the floor, held against criteria"),
-        ("lift.txt", "lifts, packers, and what to buy"),
-        ("passes.txt", "the order of moves"),
-        ("house.toml", "the job itself, with hall.csv and wing.csv"),
-    ] {
-        text.item("-", format!("{}: {what}", path(name).display()));
-    }
+    Ok(Report {
+        text: what_to_open(into),
+        json: Box::new(|| serde_json::Value::Object(summary)),
+        exit,
+    })
+}
+
+fn what_to_open(folder: &Path) -> Text {
+    let mut text = Text::default();
+    text.heading("An invented house has been levelled on paper");
+    text.say("Nobody lives in it; every number was made up.");
+    let mut list = |heading: &str, files: &[(&str, &str)]| {
+        text.heading(heading);
+        for (name, what) in files {
+            text.item("-", format!("{}: {what}", folder.join(name).display()));
+        }
+    };
+    list(
+        "Open first",
+        &[
+            ("floor-before.svg", "how far each point of the floor is from the target"),
+            ("lifts.svg", "the lift and the packers at each stump"),
+            ("lifts-floor-after.svg", "the floor afterwards"),
+            ("passes.svg", "which stumps move in which pass; passes-1.svg and on, each by itself"),
+        ],
+    );
+    list(
+        "Then read",
+        &[
+            ("levels-first.txt", "the readings as first taken: one is wrong, and it is found"),
+            ("levels.txt", "the same after that point was read again"),
+            ("floor.txt", "the shape of the floor, held against criteria"),
+            ("lift.txt", "lifts, packers, and what to buy"),
+            ("passes.txt", "the order of moves"),
+            ("house.toml", "the job, with its readings in hall.csv and wing.csv"),
+            ("house-read-again.toml", "the job after the second reading"),
+        ],
+    );
     text.heading("Your own house");
-    text.say("floorwright lift my-readings.csv     (a table of point,x,y,reading)");
-    text.say("floorwright new my-house.toml        (asks, and makes a job to fill in)");
-    Ok(Report { text, json: Box::new(|| serde_json::Value::Object(summary)), exit })
+    text.say("floorwright lift my-readings.csv (a table of point,x,y,reading)");
+    text.say("floorwright new my-house.toml (asks, and makes a job to fill in)");
+    text
 }

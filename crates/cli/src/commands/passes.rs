@@ -195,7 +195,10 @@ fn say_pass(text: &mut Text, pass: &Pass, before: &mut BTreeMap<String, String>,
     if let Some(worst) = &pass.worst {
         text.item(
             "-",
-            format!("most bent from today's shape so far: {}", one_in(worst.change_from_start)),
+            format!(
+                "most bent from today's shape in this pass: {}",
+                one_in(worst.change_from_start)
+            ),
         );
     }
     text.item("-", "read the floor again before the next pass");

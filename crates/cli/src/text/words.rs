@@ -167,7 +167,11 @@ pub fn price(cents: u64) -> String {
     format!("{}.{:02}", cents / 100, cents % 100)
 }
 
-/// A slope as a builder says it: 1 in 300, or level.
+/// A slope as a builder says it: 1 in 300, or level where nobody could tell the difference.
 pub fn one_in(slope: f64) -> String {
-    if slope.abs() < 1e-5 { "level".to_owned() } else { format!("1 in {:.0}", 1.0 / slope.abs()) }
+    if slope.abs() < 1.0 / 3000.0 {
+        "level".to_owned()
+    } else {
+        format!("1 in {:.0}", 1.0 / slope.abs())
+    }
 }
