@@ -519,7 +519,8 @@ forms! {
 
     /// The packers that can be had.
     StockForm {
-        /// The thicknesses; 1.5, 3, 5, 10 and 20 mm if left out.
+        /// The thicknesses; if left out 1.5, 3, 5, 10 and 20 mm, and in a job in feet and inches
+        /// 1/16, 1/8, 1/4, 1/2 and 3/4 in.
         packers: Vec<PackerForm>,
         /// Most pieces in one stack.
         max_pieces: Option<LimitForm>,

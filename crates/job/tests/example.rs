@@ -1,7 +1,7 @@
 //! The example of `docs/job.md`: it loads, comes back when it is written, and means what it says.
 
 use floorwright_engine::ids::{PointId, RoomId, SupportId};
-use floorwright_engine::settings::{Preference, TargetHeight};
+use floorwright_engine::settings::{Preference, Stock, TargetHeight};
 use floorwright_engine::site::{Finish, PointKind, Position};
 use floorwright_engine::survey::{Datum, Drift, LegWeight, ReadingSd};
 use floorwright_engine::units::{ExactLength, Length, Level, Minutes};
@@ -9,7 +9,7 @@ use floorwright_job::form_v1::{Form, Quantity, Terms, schema};
 use floorwright_job::input::OwnFigure;
 use floorwright_job::measure::Unit;
 use floorwright_job::{
-    CsvMeaning, Document, JobInput, Loaded, SourceFile, check, from_csv, load, write,
+    CsvMeaning, Document, JobInput, Loaded, SourceFile, check, from_csv, load, ready, write,
 };
 use serde_json::Value;
 
@@ -85,6 +85,44 @@ fn the_example_of_the_documentation_means_what_it_says() {
     assert_eq!(job.criteria.own[0].figure, ours);
     let assumed: Vec<&str> = job.assumptions.iter().map(|one| one.text.as_str()).collect();
     assert_eq!(assumed, ["a reading on the name of a support is on the floor over it"]);
+}
+
+#[test]
+fn the_example_of_the_documentation_can_be_worked_on() {
+    let input = job_of(load_text(block("toml", 0)));
+    let job = ready(&input, "job.toml").expect("the example has no faults");
+    let ids: Vec<&str> = job.criteria.iter().map(|one| one.text().id.as_str()).collect();
+    assert_eq!(ids, ["nz-mbie-slope", "ours"]);
+}
+
+#[test]
+fn a_job_in_feet_and_inches_has_packers_in_sixteenths() {
+    let job = |rest: &str| {
+        let text = format!("format = 1\n[job]\nterms = \"us\"\nunits = \"ft-in\"\n{rest}");
+        load_text(&text).job.expect("warnings do not stop a job")
+    };
+    let silent = job("");
+    let thicknesses = |stock: &Stock| -> Vec<f64> {
+        stock.packers.iter().map(|packer| packer.thickness.to_mm()).collect()
+    };
+    let inches = [1.5875, 3.175, 6.35, 12.7, 19.05];
+    assert!(
+        thicknesses(&silent.stock).iter().zip(inches).all(|(mm, inch)| (mm - inch).abs() < 1e-9)
+    );
+    assert_eq!(silent.stock.tolerance.value, Length::mm(0.79375));
+    assert!(silent.stock.tolerance.assumed);
+    assert_eq!(
+        silent.stock.tolerance.reason,
+        "1/32 in, half of the thinnest packer of the assumed stock (common practice)"
+    );
+    let says = |job: &JobInput, text: &str| job.assumptions.iter().any(|one| one.text == text);
+    let packers = "packers of 1/16, 1/8, 1/4, 1/2 and 3/4 in (common practice) can be had singly";
+    assert!(says(&silent, &format!("{packers} (no stock is given)")), "{:?}", silent.assumptions);
+    let pieces = job("[stock]\nmax_pieces = 4\n");
+    assert!(
+        thicknesses(&pieces.stock).iter().zip(inches).all(|(mm, inch)| (mm - inch).abs() < 1e-9)
+    );
+    assert!(says(&pieces, &format!("{packers} (no packers are given)")));
 }
 
 #[test]

@@ -6,8 +6,9 @@ use crate::form_v1::{
 };
 use crate::input::{CriteriaSelection, OwnCriterion, OwnFigure};
 use crate::limits;
+use crate::measure::Unit;
 use floorwright_engine::ids::{PointId, RoomId};
-use floorwright_engine::settings::{Goal, Limits, Packer, Preference, Stock, TargetHeight};
+use floorwright_engine::settings::{Goal, Limit, Limits, Packer, Preference, Stock, TargetHeight};
 use floorwright_engine::units::Length;
 
 impl Checker<'_> {
@@ -170,9 +171,9 @@ impl Checker<'_> {
     }
 
     pub(super) fn stock(&mut self) -> Stock {
-        let assumed = Stock::default();
+        let (assumed, packers_in_words) = assumed_stock(self.units);
         let Some(form) = &self.form.stock else {
-            self.assume("packers of 1.5, 3, 5, 10 and 20 mm can be had singly (no stock is given)");
+            self.assume(format!("{packers_in_words} can be had singly (no stock is given)"));
             return assumed;
         };
         let spot = self.spot("stock", "[stock]");
@@ -196,9 +197,7 @@ impl Checker<'_> {
             packers.push(Packer { thickness, pack: packer.pack.unwrap_or(1), pack_price_cents });
         }
         if form.packers.is_empty() {
-            self.assume(
-                "packers of 1.5, 3, 5, 10 and 20 mm can be had singly (no packers are given)",
-            );
+            self.assume(format!("{packers_in_words} can be had singly (no packers are given)"));
             packers = assumed.packers;
         }
         Stock {
@@ -262,7 +261,7 @@ impl Checker<'_> {
                 spot,
                 "",
                 "it needs a measure and a limit",
-                "write measure = \"level\", \"range\", \"slope\" or \"straightedge\", and limit",
+                "write measure = \"range\", \"slope\" or \"straightedge\", and limit",
             );
             return None;
         };
@@ -303,6 +302,30 @@ impl Checker<'_> {
                 let limit = self.length(spot, "limit", Some(limit), &limits::CRITERION)?;
                 Some(OwnFigure::Range(limit))
             }
+        }
+    }
+}
+
+/// The packers of a job that names none, with words for them.
+///
+/// In feet and inches the thicknesses and the tolerance are common practice.
+fn assumed_stock(units: Unit) -> (Stock, &'static str) {
+    match units {
+        Unit::Millimetres | Unit::Metres => {
+            (Stock::default(), "packers of 1.5, 3, 5, 10 and 20 mm")
+        }
+        Unit::FeetInches => {
+            let sixteenths = |count: f64| Length::mm(count * 25.4 / 16.0);
+            let piece = |thickness| Packer { thickness, pack: 1, pack_price_cents: None };
+            let stock = Stock {
+                packers: [1.0, 2.0, 4.0, 8.0, 12.0].map(|count| piece(sixteenths(count))).to_vec(),
+                tolerance: Limit::assumed(
+                    sixteenths(0.5),
+                    "1/32 in, half of the thinnest packer of the assumed stock (common practice)",
+                ),
+                ..Stock::default()
+            };
+            (stock, "packers of 1/16, 1/8, 1/4, 1/2 and 3/4 in (common practice)")
         }
     }
 }
