@@ -33,6 +33,26 @@ pub const BOOK_COLUMNS: &[&str] =
 /// Columns that hold words, in which a comma is a comma.
 const WORDS: &[&str] = &["point", "setup", "kind", "inverted", "note"];
 
+/// Columns of lengths, whose name may end in a unit.
+const LENGTHS: &[&str] = &[
+    "x",
+    "y",
+    "reading",
+    "sd",
+    "distance",
+    "level",
+    "benchmark",
+    "bs",
+    "is",
+    "fs",
+    "rise",
+    "fall",
+];
+
+/// What the name of a column may end in, and what that puts behind its bare numbers.
+const UNITS: &[(&str, &str)] =
+    &[("_mm", " mm"), ("_cm", " cm"), ("_m", " m"), ("_in", "\""), ("_ft", "'")];
+
 /// A table that was read.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Table {
@@ -40,6 +60,8 @@ pub(crate) struct Table {
     pub file: String,
     /// Its columns, by name.
     columns: BTreeMap<&'static str, usize>,
+    /// The units of the columns that say theirs, as they are put behind a number.
+    units: BTreeMap<&'static str, &'static str>,
     /// Its rows.
     pub rows: Vec<Row>,
     /// The rows of each setup; those that name none are under the empty name.
@@ -58,6 +80,11 @@ impl Table {
     /// Whether it has a column of that name.
     pub(crate) fn has(&self, column: &str) -> bool {
         self.columns.contains_key(column)
+    }
+
+    /// Whether a column says that it is in feet or inches.
+    pub(crate) fn is_in_feet_and_inches(&self, column: &str) -> bool {
+        self.units.get(column).is_some_and(|unit| matches!(*unit, "\"" | "'"))
     }
 
     /// The rows of one setup; with those that name none, if it is the only one or there is no
@@ -135,6 +162,7 @@ pub(crate) fn read_table(
     if separator == b';' {
         decimal_commas(&mut table, &mut faults);
     }
+    put_units(&mut table);
     let mut by_setup: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for (row_idx, row) in table.rows.iter().enumerate() {
         let setup = table.cell(row, "setup").unwrap_or_default().to_owned();
@@ -182,7 +210,7 @@ fn read_header(
     let file = table.file.clone();
     let fault = |what: String| Fault::error(&file, "", what).at_line(Some(header.line));
     let names: Vec<String> = header.cells.iter().map(|cell| cell.to_lowercase()).collect();
-    if !names.iter().any(|name| known.contains(&name.as_str())) {
+    if !names.iter().any(|name| known_column(name, known).is_some()) {
         faults.push(
             fault("the row of names is missing".to_owned())
                 .value(header.cells.join(" "))
@@ -191,7 +219,7 @@ fn read_header(
         return false;
     }
     for (column_idx, name) in names.iter().enumerate() {
-        let Some(column) = known.iter().find(|known| *known == name) else {
+        let Some((column, unit)) = known_column(name, known) else {
             let hint = match nearest_name(name, known.iter().copied()) {
                 Some(nearest) => format!("did you mean {nearest}?"),
                 None => format!("leave it out, or call it note; known: {}", known.join(", ")),
@@ -204,6 +232,9 @@ fn read_header(
                 fault(format!("column {column} is there twice")).hint("leave one of the two out"),
             );
         }
+        if let Some(unit) = unit {
+            table.units.insert(column, unit);
+        }
     }
     for column in needed.iter().filter(|column| !table.columns.contains_key(**column)) {
         faults.push(
@@ -212,6 +243,39 @@ fn read_header(
         );
     }
     needed.iter().all(|column| table.columns.contains_key(column))
+}
+
+/// The column that a name means, and the unit that it says.
+fn known_column(
+    name: &str,
+    known: &'static [&'static str],
+) -> Option<(&'static str, Option<&'static str>)> {
+    if let Some(column) = known.iter().find(|known| **known == name) {
+        return Some((column, None));
+    }
+    UNITS.iter().find_map(|(ending, unit)| {
+        let column = name.strip_suffix(ending)?;
+        let column = known.iter().find(|known| **known == column && LENGTHS.contains(known))?;
+        Some((*column, Some(*unit)))
+    })
+}
+
+/// Puts the unit of its column behind each bare number; a cell with a unit of its own keeps it.
+fn put_units(table: &mut Table) {
+    let columns: Vec<(usize, &str)> = (table.units.iter())
+        .filter_map(|(column, unit)| Some((*table.columns.get(column)?, *unit)))
+        .collect();
+    for row in &mut table.rows {
+        for (column_idx, unit) in &columns {
+            let cell = &mut row.cells[*column_idx];
+            let number = cell.strip_prefix('-').unwrap_or(cell);
+            let bare =
+                |byte: u8| byte.is_ascii_digit() || matches!(byte, b'.' | b',' | b' ' | b'/');
+            if !number.is_empty() && number.bytes().all(bare) {
+                cell.push_str(unit);
+            }
+        }
+    }
 }
 
 fn check_widths(table: &mut Table, n_columns: usize, faults: &mut Vec<Fault>) {
@@ -321,6 +385,25 @@ mod tests {
             &[(2, "A1", "1"), (4, "A2", "2")],
         );
         check("point,reading\n\"A1\",\"63 7/16\"\"\"\n", &[(2, "A1", "63 7/16\"")]);
+    }
+
+    #[test]
+    fn a_column_that_says_its_unit() {
+        check(
+            "point,reading_m\nA1,1.612\nA2,1613 mm\n",
+            &[(2, "A1", "1.612 m"), (3, "A2", "1613 mm")],
+        );
+        check("point;Reading_M\nA1;1,612\nA2;\n", &[(2, "A1", "1.612 m"), (3, "A2", "")]);
+        check("point,reading_in\nA1,63 7/16\n", &[(2, "A1", "63 7/16\"")]);
+        check("point,reading_ft\nA1,5.25\nA2,x\n", &[(2, "A1", "5.25'"), (3, "A2", "x")]);
+        check_fault(
+            "point,reading,reading_m\nA1,1,2\n",
+            "readings.csv:1: column reading is there twice\n  hint: leave one of the two out",
+        );
+        check_fault(
+            "point,reading,time_m\nA1,1,2\n",
+            "readings.csv:1: unknown column time_m\n  hint: did you mean time?",
+        );
     }
 
     #[test]

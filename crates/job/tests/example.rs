@@ -267,6 +267,23 @@ readings = [
     assert_eq!(times, [None, Some(Minutes::new(1438.0)), Some(Minutes::new(1443.0))]);
 }
 
+#[test]
+fn a_table_whose_columns_say_their_units() {
+    let read =
+        |text: &str| job_of(from_csv(&SourceFile::new("floor.csv", text), CsvMeaning::default()));
+    let metres = read("point,x_m,y_m,reading_m\nA1,0,0,1.612\nA2,1.8,0,1.620\nB1,0,1.5,160.5 cm\n");
+    assert_eq!(metres.site.supports()[1].at, Position::mm(1800.0, 0.0));
+    let values = |job: &JobInput| -> Vec<i64> {
+        job.survey.setups[0].readings.iter().map(|reading| reading.value.to_nm()).collect()
+    };
+    assert_eq!(values(&metres), [1_612_000_000, 1_620_000_000, 1_605_000_000]);
+    assert_eq!(metres.units, Unit::Millimetres);
+    let feet = read("point,x_ft,y_ft,reading_in\nA1,0,0,63 7/16\nA2,6,0,63.5\nB1,0,5,63\n");
+    assert_eq!(feet.site.supports()[1].at, Position::mm(1828.8, 0.0));
+    assert_eq!(values(&feet), [1_611_312_500, 1_612_900_000, 1_600_200_000]);
+    assert_eq!(feet.units, Unit::FeetInches);
+}
+
 /// A small reading of JSON Schema: the words that the job's schema uses, and no others.
 fn matches_schema(root: &Value, schema: &Value, value: &Value) -> bool {
     let object = schema.as_object().expect("a schema is an object");

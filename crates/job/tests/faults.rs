@@ -422,8 +422,8 @@ job.toml:29: [job]: unknown key x
     check(
         &SOUND.replace("reading = 1", "reading = 1."),
         r#"
-job.toml:2: warning: readings: every one is below 10.0 mm
-  hint: if they are in metres, write reading_units = "m" under [job]
+job.toml:2: all 4 readings are below 10.0 mm: are they in metres?
+  hint: if they are in metres, write reading_units = "m" under [job]; if not, write each with its unit, such as "1.6 mm"
 "#,
     );
 }
@@ -756,8 +756,8 @@ floor.csv:2: warning: floor points: without a place, they shape no floor: A1, A2
     check_csv(
         "point;x;y;reading\nA1;0;0;1,612\nA2;1800;0;1,620\nB1;0;1500;1,605\n",
         r#"
-floor.csv: warning: readings: every one is below 10.0 mm
-  hint: if they are in metres, write reading_units = "m" under [job]
+floor.csv: all 3 readings are below 10.0 mm: are they in metres?
+  hint: if they are in metres, head the column reading_m; if in millimetres, reading_mm
 "#,
     );
 }
@@ -777,6 +777,79 @@ job.toml:39: book main: the book is given twice
   hint: take one of the two out, or give it another name
 job.toml:40: book empty: it has no rows
   hint: write rows = "book.csv", or the rows themselves
+"#,
+    );
+}
+
+#[test]
+fn metres_in_a_job_in_millimetres() {
+    let metres = r#"[[setup]]
+id = "2"
+reading_sd = 0.5
+readings = [
+    { point = "A1", reading = 1.612 },
+    { point = "A2", reading = "1.620" },
+    { point = "B1", reading = 1.605 },
+]"#;
+    check_added(
+        metres,
+        r#"
+job.toml:29: setup 2: all 3 readings are below 10.0 mm: are they in metres?
+  hint: if they are in metres, write reading_units = "m" under [job]; if not, write each with its unit, such as "1.6 mm"
+"#,
+    );
+    check_added(&metres.replace("1.612", "\"1.612 m\"").replace("1.605", "1605"), "");
+    check_added(
+        "[[book]]\nid = \"main\"\nstart = 0\nrows = [\n{ point = \"A1\", bs = 1.5 },\n{ point = \"A2\", is = 1.4 },\n{ point = \"B1\", fs = 1.3 },\n]",
+        r#"
+job.toml:26: book main: all 3 readings are below 10.0 mm: are they in metres?
+  hint: if they are in metres, write reading_units = "m" under [job]; if not, write each with its unit, such as "1.6 mm"
+"#,
+    );
+    check_csv(
+        "point,x,y,reading\nA1,0,0,1.612\nA2,1800,0,1.640\n",
+        r#"
+floor.csv: warning: all 2 readings are below 10.0 mm: are they in metres?
+  hint: if they are in metres, head the column reading_m; if in millimetres, reading_mm
+floor.csv: warning: all floor points lie on one line: 2 points
+  hint: levels and a profile can be had, a floor map cannot: read points beside the line
+"#,
+    );
+    check_csv("point,x,y,reading_mm\nA1,0,0,1.612\nA2,1800,0,1.640\nB1,0,1500,1.605\n", "");
+}
+
+#[test]
+fn a_plan_in_another_unit() {
+    check_csv(
+        "point,x,y,reading\nA1,0,0,1612\nA2,10,0,1620\nB1,0,8,1605\n",
+        r#"
+floor.csv: warning: plan: the whole plan is 10.0 mm wide: are x and y in metres?
+  hint: if they are, head the columns x_m and y_m
+"#,
+    );
+    check_csv(
+        "point,x,y,reading\nA1,0,0,1612\nA2,3.6,0,1620\nB1,0,8,1605\n",
+        r#"
+floor.csv: plan: it is 8.0 mm wide, and supports A1 and A2 are 3.6 mm apart: are x and y in metres?
+  hint: if they are, head the columns x_m and y_m
+"#,
+    );
+    check_csv("point,x_m,y_m,reading\nA1,0,0,1612\nA2,3.6,0,1620\nB1,0,8,1605\n", "");
+    check(
+        &SOUND.replace("1800, 0]", "1.8, 0]").replace("0, 1500]", "0, 1.5]"),
+        r#"
+job.toml: plan: it is 1.8 mm wide, and supports A1 and B1 are 1.5 mm apart: are x and y in metres?
+  hint: if they are, write units = "m" under [job], or each with its unit, such as "3.6 m"
+"#,
+    );
+    check(
+        &SOUND
+            .replace("units = \"mm\"", "units = \"ft-in\"\nreading_units = \"mm\"")
+            .replace("1800, 0]", "6, 0]")
+            .replace("0, 1500]", "0, 5]"),
+        r#"
+job.toml: warning: plan: the whole plan is 152.4 mm wide: are x and y in feet?
+  hint: if they are, write each with its foot mark, such as "12'"
 "#,
     );
 }

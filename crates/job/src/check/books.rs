@@ -1,6 +1,7 @@
 //! Level books.
 
 use super::readings::row_spot;
+use super::slips::BareReadings;
 use super::{Checker, Spot, called};
 use crate::csv::{BOOK_COLUMNS, Table};
 use crate::form_v1::{BookForm, BookRowForm, Quantity, RowsForm};
@@ -45,6 +46,7 @@ impl Checker<'_> {
             .and_then(|level| self.exact_length(spot, "known_close", level, unit, &limits::LEVEL));
         let last = typed.len().saturating_sub(1);
         let mut rows = Vec::new();
+        let mut bare = BareReadings::new(spot);
         for (row_idx, (row_spot, row)) in typed.iter().enumerate() {
             let kind = if (row_idx == 0 && form.start.is_some())
                 || (row_idx == last && form.known_close.is_some())
@@ -58,8 +60,9 @@ impl Checker<'_> {
             if let Some(kind) = kind {
                 self.add_unplaced(row_spot, &row.point, kind);
             }
-            rows.extend(self.book_row(row_spot, row));
+            rows.extend(self.book_row(row_spot, row, &mut bare));
         }
+        self.bare_readings.push(bare);
         if typed.is_empty() {
             self.missing(
                 spot,
@@ -147,15 +150,20 @@ impl Checker<'_> {
         typed
     }
 
-    fn book_row(&mut self, spot: &Spot, form: &BookRowForm) -> Option<BookRow> {
+    fn book_row(
+        &mut self,
+        spot: &Spot,
+        form: &BookRowForm,
+        bare: &mut BareReadings,
+    ) -> Option<BookRow> {
         let known = self.know_point(spot, "point", &form.point);
         let reading_unit = self.reading_units;
         let unit = self.units;
         let mut sight = |key, typed: &Option<Quantity>| {
-            typed
-                .as_ref()
-                .and_then(|typed| self.exact_length(spot, key, typed, reading_unit, &SIGHT))
-                .map(|value| Sight { value, inverted: form.inverted, distance: None })
+            let typed = typed.as_ref()?;
+            let value = self.exact_length(spot, key, typed, reading_unit, &SIGHT)?;
+            bare.note(typed, value);
+            Some(Sight { value, inverted: form.inverted, distance: None })
         };
         let back = sight("bs", &form.bs);
         let intermediate = sight("is", &form.is);

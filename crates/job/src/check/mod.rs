@@ -8,6 +8,7 @@ mod numbers;
 mod readings;
 mod settings;
 mod site;
+mod slips;
 mod survey;
 
 use crate::csv::{READING_COLUMNS, Table, read_table};
@@ -21,6 +22,7 @@ use crate::input::{Assumption, JobInput, Loaded, Orientation};
 use crate::limits;
 use crate::measure::Unit;
 use site::SiteDraft;
+use slips::BareReadings;
 use std::collections::{BTreeMap, BTreeSet};
 use std::rc::Rc;
 
@@ -75,7 +77,8 @@ pub struct CsvMeaning {
 
 /// Reads a bare CSV of readings as a job.
 ///
-/// Each floor point with a place stands over a support of its own with the same name. The first
+/// A column that says its unit, such as `reading_m`, is in that unit whatever `meaning` says; `x_in`
+/// or `x_ft` makes it a job in feet and inches. Each floor point with a place stands over a support of its own with the same name. The first
 /// point is zero unless a row of kind `benchmark` has a level. All that is taken for granted is
 /// in the job's assumptions.
 pub fn from_csv(main: &SourceFile, meaning: CsvMeaning) -> Loaded {
@@ -92,12 +95,13 @@ fn form_of_table(
     meaning: CsvMeaning,
 ) -> (Form, Lines, Vec<Assumption>) {
     let mut lines = Lines::new(&main.name);
+    let units = if table.is_in_feet_and_inches("x") { Unit::FeetInches } else { meaning.units };
     let mut form = Form {
         format: Some(FORMAT),
         job: Some(JobForm {
             name: Some(main.name.clone()),
             terms: Some(meaning.terms),
-            units: Some(meaning.units),
+            units: Some(units),
             reading_units: Some(meaning.reading_units),
             ..JobForm::default()
         }),
@@ -191,12 +195,14 @@ fn check_with(
         form: &form,
         lines: &lines,
         read,
+        bare_table: !tables.is_empty(),
         tables,
         faults,
         assumptions,
         units,
         reading_units: head.reading_units.unwrap_or(units),
         site: SiteDraft::default(),
+        bare_readings: Vec::new(),
         n_unknown: 0,
     };
     let job = checker.job(head);
@@ -249,6 +255,9 @@ pub(crate) struct Checker<'a> {
     units: Unit,
     reading_units: Unit,
     site: SiteDraft,
+    /// Whether the job is a table alone.
+    bare_table: bool,
+    bare_readings: Vec<BareReadings>,
     n_unknown: usize,
 }
 
@@ -262,6 +271,7 @@ impl Checker<'_> {
         let benchmarks = self.benchmarks();
         let survey = self.survey(benchmarks);
         let books = self.books(&survey.benchmarks);
+        self.check_metres();
         let goal = self.goal();
         let limits = self.limits();
         let stock = self.stock();

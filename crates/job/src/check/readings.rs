@@ -1,6 +1,7 @@
 //! The readings of a setup, from rows of the job or of a table.
 
 use super::site::point_kind;
+use super::slips::BareReadings;
 use super::{Checker, Named, Spot};
 use crate::csv::{READING_COLUMNS, Row, Table};
 use crate::form_v1::{PointKindForm, Quantity, ReadingForm, RowsForm, SetupForm};
@@ -40,9 +41,14 @@ impl Checker<'_> {
         staff: Length,
     ) -> Vec<Reading> {
         let mut draft = SetupDraft::default();
+        let mut bare = BareReadings::new(spot);
         for (row_spot, row) in self.typed_readings(spot, form, benchmarks) {
-            self.reading(&mut draft, &row_spot, &row, staff);
+            let value = self.reading(&mut draft, &row_spot, &row, staff);
+            if let (Some(typed), Some(value)) = (&row.reading, value) {
+                bare.note(typed, value);
+            }
         }
+        self.bare_readings.push(bare);
         if form.drift && draft.without_time > 0 {
             let fault = self
                 .error(spot, "drift", "drift is asked for, and readings have no time")
@@ -254,7 +260,14 @@ impl Checker<'_> {
         }
     }
 
-    fn reading(&mut self, draft: &mut SetupDraft, spot: &Spot, form: &ReadingForm, staff: Length) {
+    /// Adds a reading to the setup; its value, if it could be read.
+    fn reading(
+        &mut self,
+        draft: &mut SetupDraft,
+        spot: &Spot,
+        form: &ReadingForm,
+        staff: Length,
+    ) -> Option<ExactLength> {
         let known = self.know_point(spot, "point", &form.point);
         let Some(quantity) = &form.reading else {
             self.missing(
@@ -263,7 +276,7 @@ impl Checker<'_> {
                 "there is no reading",
                 "write what the staff showed, or take the row out",
             );
-            return;
+            return None;
         };
         let unit = self.reading_units;
         let range = on_staff(staff);
@@ -273,7 +286,7 @@ impl Checker<'_> {
         let sd = self.length(spot, "sd", form.sd.as_ref(), &limits::READING_SD);
         let distance = self.length(spot, "distance", form.distance.as_ref(), &limits::DISTANCE);
         if !known {
-            return;
+            return value;
         }
         let line = self.line(spot, "");
         let reading = Reading {
@@ -290,6 +303,7 @@ impl Checker<'_> {
             self.check_read_once(draft, spot, &reading, line);
         }
         draft.readings.push(reading);
+        value
     }
 
     /// The same point, value and time a second time is a row copied by mistake.

@@ -304,6 +304,7 @@ impl Checker<'_> {
     /// Joins the parts; by now every fault has been found but those of the parts together.
     pub(super) fn finish_site(&mut self) -> Option<(Site, Vec<SupportDetail>)> {
         self.check_support_places();
+        self.check_size();
         self.find_outlines();
         self.check_points_inside();
         let draft = std::mem::take(&mut self.site);
@@ -355,6 +356,16 @@ impl Checker<'_> {
                 .hint("correct the place of one of the two, or take it out");
             self.faults.push(fault);
         }
+    }
+
+    fn check_size(&mut self) {
+        let supports: Vec<(SupportId, Position)> = (self.site.supports.iter())
+            .zip(&self.site.support_places)
+            .filter_map(|(support, at)| Some((support.id.clone(), (*at)?)))
+            .collect();
+        let points = self.site.points.iter().filter_map(|draft| draft.point.at);
+        let places: Vec<Position> = points.chain(supports.iter().map(|(_, at)| *at)).collect();
+        self.check_plan_size(&places, &supports);
     }
 
     /// Gives rooms without an outline the line round their outermost points.

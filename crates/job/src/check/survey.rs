@@ -14,9 +14,6 @@ use std::f64::consts::PI;
 /// Standard deviation of a reading when the job is silent: a casual reading of a builder's hose.
 const ASSUMED_READING_SD: Length = Length::mm(1.2);
 
-/// Readings below this, all of them, look like metres read as millimetres.
-const LOOKS_LIKE_METRES: Length = Length::mm(10.0);
-
 impl Checker<'_> {
     pub(super) fn benchmarks(&mut self) -> Vec<Benchmark> {
         let form = self.form;
@@ -63,7 +60,6 @@ impl Checker<'_> {
             let checked = self.setup(&spot, setup, &mut benchmarks);
             setups.push(checked);
         }
-        self.check_metres(&setups);
         let legs = (0..form.leg.len()).filter_map(|idx| self.leg(idx, &form.leg[idx])).collect();
         let tests = self.tests();
         Survey { datum: Datum::Benchmarks, benchmarks, setups, legs, tests }
@@ -137,20 +133,6 @@ impl Checker<'_> {
             }
         };
         Some(1.0 + areas.0 / areas.1)
-    }
-
-    fn check_metres(&mut self, setups: &[Setup]) {
-        let mut readings = setups.iter().flat_map(|setup| &setup.readings).peekable();
-        if readings.peek().is_none() || self.has_errors() {
-            return;
-        }
-        if readings.all(|reading| reading.value.to_length() < LOOKS_LIKE_METRES) {
-            let spot = self.spot("job", "readings");
-            let fault = self
-                .warning(&spot, "reading_units", format!("every one is below {LOOKS_LIKE_METRES}"))
-                .hint("if they are in metres, write reading_units = \"m\" under [job]");
-            self.faults.push(fault);
-        }
     }
 
     fn tests(&mut self) -> TestSettings {
