@@ -7,7 +7,7 @@
 use crate::document::SourceFile;
 use crate::fault::{Fault, nearest_name};
 use crate::measure::MeasureError;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The columns that a file of readings may have.
 pub const READING_COLUMNS: &[&str] = &[
@@ -23,6 +23,7 @@ pub const READING_COLUMNS: &[&str] = &[
     "distance",
     "level",
     "benchmark",
+    "struck",
     "note",
 ];
 
@@ -31,7 +32,7 @@ pub const BOOK_COLUMNS: &[&str] =
     &["point", "bs", "is", "fs", "inverted", "distance", "rise", "fall", "level", "note"];
 
 /// Columns that hold words, in which a comma is a comma.
-const WORDS: &[&str] = &["point", "setup", "kind", "inverted", "note"];
+const WORDS: &[&str] = &["point", "setup", "kind", "inverted", "struck", "note"];
 
 /// Columns of lengths, whose name may end in a unit.
 const LENGTHS: &[&str] = &[
@@ -80,6 +81,26 @@ impl Table {
     /// Whether it has a column of that name.
     pub(crate) fn has(&self, column: &str) -> bool {
         self.columns.contains_key(column)
+    }
+
+    /// Whether a reading is struck out.
+    pub(crate) fn is_struck(&self, row: &Row) -> bool {
+        self.cell(row, "struck").is_some()
+    }
+
+    /// The rows to be used: those that are not struck out, and then the struck ones whose point is
+    /// named by one that is not, for a place or a level that only they give.
+    pub(crate) fn rows_for_points<'a>(&'a self, rows: &[&'a Row]) -> Vec<&'a Row> {
+        let kept_points: BTreeSet<&str> = (self.rows.iter())
+            .filter(|row| !self.is_struck(row))
+            .filter_map(|row| self.cell(row, "point"))
+            .collect();
+        let is_named =
+            |row: &&Row| self.cell(row, "point").is_some_and(|point| kept_points.contains(point));
+        let (struck, mut used): (Vec<&Row>, Vec<&Row>) =
+            rows.iter().copied().partition(|row| self.is_struck(row));
+        used.extend(struck.into_iter().filter(is_named));
+        used
     }
 
     /// Whether a column says that it is in feet or inches.

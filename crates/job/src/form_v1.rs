@@ -416,6 +416,8 @@ forms! {
         sd: Option<Quantity>,
         /// Length of the sight.
         distance: Option<Quantity>,
+        /// Why it is struck out, if it is: it is then not used, and is listed with the results.
+        struck: Option<String>,
         /// Anything to be remembered about it.
         note: Option<String>,
     }

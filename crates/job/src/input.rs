@@ -3,11 +3,11 @@
 use crate::fault::Fault;
 use crate::form_v1::{Form, SideForm, Terms};
 use crate::measure::Unit;
-use floorwright_engine::ids::SupportId;
+use floorwright_engine::ids::{SetupId, SupportId};
 use floorwright_engine::settings::{Goal, Limits, Stock};
 use floorwright_engine::site::Site;
-use floorwright_engine::survey::{LevelBook, Survey};
-use floorwright_engine::units::Length;
+use floorwright_engine::survey::{LevelBook, SourcePlace, Survey};
+use floorwright_engine::units::{ExactLength, Length};
 use serde::Serialize;
 
 /// What came of reading a job: the job, if it can be used, and everything that is wrong with it.
@@ -48,6 +48,8 @@ pub struct JobInput {
     pub support_details: Vec<SupportDetail>,
     /// Setups, benchmarks and legs.
     pub survey: Survey,
+    /// Readings that are struck out, and so not among the survey's; in the order of the document.
+    pub struck: Vec<StruckReading>,
     /// Level books.
     pub books: Vec<NamedBook>,
     /// Where the floor is to end.
@@ -83,6 +85,21 @@ pub enum Orientation {
 pub struct Assumption {
     /// What is taken, and why where that helps.
     pub text: String,
+}
+
+/// A reading that is struck out: it is not used, and is kept to be shown.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StruckReading {
+    /// The setup that it was written under.
+    pub setup: SetupId,
+    /// The point as it was written; it need not be one of the site's.
+    pub point: String,
+    /// What was read; `None` if that is not a length.
+    pub value: Option<ExactLength>,
+    /// Why it is struck out.
+    pub why: String,
+    /// Where it was written down.
+    pub place: Option<SourcePlace>,
 }
 
 /// What is known of a support besides what the engine needs.

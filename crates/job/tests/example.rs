@@ -1,15 +1,16 @@
 //! The example of `docs/job.md`: it loads, comes back when it is written, and means what it says.
 
-use floorwright_engine::ids::{PointId, RoomId, SupportId};
+use floorwright_engine::ids::{PointId, RoomId, SetupId, SupportId};
 use floorwright_engine::settings::{Preference, Stock, TargetHeight};
 use floorwright_engine::site::{Finish, PointKind, Position};
-use floorwright_engine::survey::{Datum, Drift, LegWeight, ReadingSd};
+use floorwright_engine::survey::{Datum, Drift, LegWeight, ReadingSd, SourcePlace};
 use floorwright_engine::units::{ExactLength, Length, Level, Minutes};
 use floorwright_job::form_v1::{Form, Quantity, Terms, schema};
 use floorwright_job::input::OwnFigure;
 use floorwright_job::measure::Unit;
 use floorwright_job::{
-    CsvMeaning, Document, JobInput, Loaded, SourceFile, check, from_csv, load, ready, write,
+    CsvMeaning, Document, JobInput, Loaded, SourceFile, StruckReading, check, from_csv, load,
+    ready, write,
 };
 use serde_json::Value;
 
@@ -282,6 +283,68 @@ fn a_table_whose_columns_say_their_units() {
     assert_eq!(feet.site.supports()[1].at, Position::mm(1828.8, 0.0));
     assert_eq!(values(&feet), [1_611_312_500, 1_612_900_000, 1_600_200_000]);
     assert_eq!(feet.units, Unit::FeetInches);
+}
+
+#[test]
+fn struck_readings_are_kept_to_be_shown_and_not_used() {
+    let text = block("toml", 0).replace(
+        "    { point = \"B2\", reading = 1447.5 },\n",
+        "    { point = \"B2\", reading = 1447.5 },\n    { point = \"Z9\", reading = 9447.5, struck = \"staff not on the floor\" },\n    { point = \"B2\", reading = \"one\", time = \"late\", struck = \"cannot be read\" },\n    { point = \"B3\", reading = 1442, struck = \"\" },\n",
+    );
+    let job = job_of(load_text(&text));
+    let line = 1 + text.lines().take_while(|line| !line.contains("Z9")).count();
+    let struck =
+        |setup: &str, point: &str, mm: Option<f64>, why: &str, file: &str, line| StruckReading {
+            setup: SetupId::new(setup),
+            point: point.to_owned(),
+            value: mm.and_then(ExactLength::from_mm),
+            why: why.to_owned(),
+            place: Some(SourcePlace { file: file.to_owned(), line }),
+        };
+    assert_eq!(
+        job.struck,
+        [
+            struck("2", "Z9", Some(9447.5), "staff not on the floor", "job.toml", line),
+            struck("2", "B2", None, "cannot be read", "job.toml", line + 1),
+        ]
+    );
+    assert_eq!(job.survey.setups[1].readings.len(), 5);
+
+    let table = "point,x,y,reading,kind,setup,struck\n\
+                 A0,0,0,1700,,1,bumped: A1 was meant\n\
+                 A1,0,0,1612,,1,\n\
+                 A2,900,0,1620,,1,\"the tripod slipped, read again\"\n\
+                 A2,1800,0,1621,,1,\n\
+                 B1,0,1500,1605,,1,\n\
+                 C1,x,1500,,sky,7,rain\n";
+    let loaded = from_csv(&SourceFile::new("floor.csv", table), CsvMeaning::default());
+    let job = job_of(loaded);
+    assert_eq!(
+        job.struck,
+        [
+            struck("1", "A0", Some(1700.0), "bumped: A1 was meant", "floor.csv", 2),
+            struck("1", "A2", Some(1620.0), "the tripod slipped, read again", "floor.csv", 4),
+            struck("7", "C1", None, "rain", "floor.csv", 7),
+        ]
+    );
+    assert_eq!(job.survey.datum, Datum::PointIsZero(PointId::new("A1")));
+    let read: Vec<&str> =
+        job.survey.setups[0].readings.iter().map(|reading| reading.point.as_str()).collect();
+    assert_eq!(read, ["A1", "A2", "B1"]);
+    let at = |id: &str| job.site.support(&SupportId::new(id)).map(|support| support.at);
+    assert_eq!(at("A2"), Some(Position::mm(1800.0, 0.0)));
+    assert_eq!((at("A0"), at("C1")), (None, None));
+
+    let only_struck_has_a_place = "point,x,y,level,reading,struck\nA1,0,0,,1612,\nBM,,,7,1500,slipped\nBM,,,,1501,\nA2,1800,0,,1620,slipped\nA2,,,,1621,\nB1,0,1500,,1605,\n";
+    let job = job_of(from_csv(
+        &SourceFile::new("floor.csv", only_struck_has_a_place),
+        CsvMeaning::default(),
+    ));
+    assert_eq!(
+        job.site.point(&PointId::new("A2")).and_then(|point| point.at),
+        Some(Position::mm(1800.0, 0.0))
+    );
+    assert_eq!(job.survey.benchmarks[0].level, Level::mm(7.0));
 }
 
 /// A small reading of JSON Schema: the words that the job's schema uses, and no others.

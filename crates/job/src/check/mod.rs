@@ -18,9 +18,9 @@ use crate::form_v1::{
     DatumForm, FORMAT, Form, JobForm, PlaceForm, PointForm, Quantity, RowsForm, SetupForm,
     SupportForm, Terms,
 };
-use crate::input::{Assumption, JobInput, Loaded, Orientation};
+use crate::input::{Assumption, JobInput, Loaded, Orientation, StruckReading};
 use crate::limits;
-use crate::measure::Unit;
+use crate::measure::{DecimalMark, Unit, parse_length};
 use site::SiteDraft;
 use slips::BareReadings;
 use std::collections::{BTreeMap, BTreeSet};
@@ -110,35 +110,43 @@ fn form_of_table(
     let mut setups = Vec::new();
     let mut named = BTreeSet::new();
     let mut unplaced = BTreeMap::new();
+    let mut beside_floor = BTreeSet::new();
     let mut first_point = None;
     let mut has_benchmark = false;
     for row in &table.rows {
-        let cell = |column| table.cell(row, column);
-        let setup = cell("setup").unwrap_or("1");
+        let setup = table.cell(row, "setup").unwrap_or("1");
         if !setups.iter().any(|known| known == setup) {
             setups.push(setup.to_owned());
         }
+    }
+    for row in table.rows_for_points(&table.rows.iter().collect::<Vec<_>>()) {
+        let cell = |column| table.cell(row, column);
+        let struck = table.is_struck(row);
+        let is_usable =
+            |cell: &str| !struck || parse_length(cell, units, DecimalMark::Point).is_ok();
+        let known_level = cell("level").or(cell("benchmark"));
         let Some(point) = cell("point") else { continue };
         let is_floor = cell("kind").is_none_or(|kind| kind.eq_ignore_ascii_case("floor"));
-        has_benchmark |= cell("level").or(cell("benchmark")).is_some();
-        if first_point.is_none() && cell("reading").is_some() {
+        has_benchmark |= known_level.is_some_and(is_usable);
+        if first_point.is_none() && cell("reading").is_some() && !struck {
             first_point = Some(point.to_owned());
         }
         if let (true, Some(x), Some(y)) = (is_floor, cell("x"), cell("y"))
+            && is_usable(x)
+            && is_usable(y)
             && named.insert(point.to_owned())
         {
             lines.put(format!("support.{}", form.support.len()), row.line);
             let at = Some([typed(x), typed(y)]);
             form.support.push(SupportForm { id: point.to_owned(), at, ..SupportForm::default() });
-        } else if is_floor
-            && !named.contains(point)
-            && cell("level").or(cell("benchmark")).is_none()
-        {
+        } else if !is_floor || known_level.is_some() {
+            beside_floor.insert(point);
+        } else if !struck && !named.contains(point) {
             unplaced.entry(point.to_owned()).or_insert(row.line);
         }
     }
     for (point, line) in unplaced {
-        if !named.contains(&point) {
+        if !named.contains(&point) && !beside_floor.contains(point.as_str()) {
             lines.put(format!("point.{}", form.point.len()), line);
             form.point.push(PointForm { id: point, ..PointForm::default() });
         }
@@ -203,6 +211,7 @@ fn check_with(
         reading_units: head.reading_units.unwrap_or(units),
         site: SiteDraft::default(),
         bare_readings: Vec::new(),
+        struck: Vec::new(),
         n_unknown: 0,
     };
     let job = checker.job(head);
@@ -258,6 +267,7 @@ pub(crate) struct Checker<'a> {
     /// Whether the job is a table alone.
     bare_table: bool,
     bare_readings: Vec<BareReadings>,
+    struck: Vec<StruckReading>,
     n_unknown: usize,
 }
 
@@ -293,6 +303,7 @@ impl Checker<'_> {
             site,
             support_details,
             survey,
+            struck: std::mem::take(&mut self.struck),
             books,
             goal,
             limits,

@@ -19,11 +19,7 @@ impl Checker<'_> {
     ) -> Option<ExactLength> {
         let length = match quantity {
             Quantity::Number(number) => {
-                let mm = match unit {
-                    Unit::Millimetres => *number,
-                    Unit::Metres => number * 1e3,
-                    Unit::FeetInches => number * 25.4,
-                };
+                let mm = number * mm_in(unit);
                 match ExactLength::from_mm(mm) {
                     Some(length) => length,
                     None => {
@@ -164,5 +160,14 @@ impl Checker<'_> {
             }
             None => assumed,
         }
+    }
+}
+
+/// How many millimetres a bare number counts.
+pub(super) fn mm_in(unit: Unit) -> f64 {
+    match unit {
+        Unit::Millimetres => 1.0,
+        Unit::Metres => 1e3,
+        Unit::FeetInches => 25.4,
     }
 }

@@ -1,13 +1,16 @@
 //! The readings of a setup, from rows of the job or of a table.
 
+use super::numbers::mm_in;
 use super::site::point_kind;
 use super::slips::BareReadings;
 use super::{Checker, Named, Spot};
 use crate::csv::{READING_COLUMNS, Row, Table};
 use crate::form_v1::{PointKindForm, Quantity, ReadingForm, RowsForm, SetupForm};
+use crate::input::StruckReading;
 use crate::limits::{self, Range};
+use crate::measure::{DecimalMark, parse_length};
 use crate::time::{Midnight, TimeOfReading, parse_time};
-use floorwright_engine::ids::PointId;
+use floorwright_engine::ids::{PointId, SetupId};
 use floorwright_engine::site::PointKind;
 use floorwright_engine::survey::{Benchmark, Reading, SourcePlace};
 use floorwright_engine::units::{ExactLength, Length, Minutes};
@@ -43,6 +46,10 @@ impl Checker<'_> {
         let mut draft = SetupDraft::default();
         let mut bare = BareReadings::new(spot);
         for (row_spot, row) in self.typed_readings(spot, form, benchmarks) {
+            if let Some(why) = why_struck(&row) {
+                self.strike(&row_spot, &form.id, &row, why);
+                continue;
+            }
             let value = self.reading(&mut draft, &row_spot, &row, staff);
             if let (Some(typed), Some(value)) = (&row.reading, value) {
                 bare.note(typed, value);
@@ -58,6 +65,24 @@ impl Checker<'_> {
             self.faults.push(fault);
         }
         draft.readings
+    }
+
+    /// Keeps a reading that is struck out, to be shown; nothing about it is a fault.
+    fn strike(&mut self, spot: &Spot, setup: &str, row: &ReadingForm, why: &str) {
+        let unit = self.reading_units;
+        let value = match &row.reading {
+            None => None,
+            Some(Quantity::Number(number)) => ExactLength::from_mm(number * mm_in(unit)),
+            Some(Quantity::Text(text)) => parse_length(text, unit, DecimalMark::Point).ok(),
+        };
+        let line = self.line(spot, "");
+        self.struck.push(StruckReading {
+            setup: SetupId::new(setup),
+            point: row.point.clone(),
+            value,
+            why: why.to_owned(),
+            place: line.map(|line| SourcePlace { file: spot.file.clone(), line }),
+        });
     }
 
     /// The rows with their places, from wherever they are written.
@@ -113,6 +138,14 @@ impl Checker<'_> {
             let point = table.cell(row, "point").unwrap_or_default();
             let spot = row_spot(table, row.line, format!("reading of {point}"));
             match table.cell(row, "setup") {
+                setup if table.is_struck(row) => {
+                    let setup = setup.unwrap_or_default();
+                    let is_read = known.iter().any(|known| known == setup);
+                    if !is_read && !(setup.is_empty() && known.len() == 1) {
+                        let row = struck_row(table, row);
+                        self.strike(&spot, setup, &row, why_struck(&row).unwrap_or_default());
+                    }
+                }
                 None if known.len() == 1 => {}
                 None => {
                     let fault = self.error(&spot, "setup", "the setup is not given");
@@ -135,11 +168,24 @@ impl Checker<'_> {
         let mut typed = Vec::new();
         let mut n_blank = 0;
         let mut first_blank = None;
-        for row in table.rows_of_setup(&form.id, self.form.setup.len() == 1) {
+        let rows = table.rows_of_setup(&form.id, self.form.setup.len() == 1);
+        for row in table.rows_for_points(&rows) {
+            let point = table.cell(row, "point").unwrap_or_default();
+            let spot = row_spot(table, row.line, format!("reading of {point}"));
+            let n_faults = self.faults.len();
+            self.place_of_row(&spot, table, row, benchmarks);
+            if table.is_struck(row) {
+                self.faults.truncate(n_faults);
+            }
+        }
+        for row in rows {
             let cell = |column| table.cell(row, column);
             let point = cell("point").unwrap_or_default();
             let spot = row_spot(table, row.line, format!("reading of {point}"));
-            self.place_of_row(&spot, table, row, benchmarks);
+            if table.is_struck(row) {
+                typed.push((spot, struck_row(table, row)));
+                continue;
+            }
             if cell("reading").is_none() {
                 n_blank += 1;
                 first_blank.get_or_insert((row.line, point.to_owned()));
@@ -154,6 +200,7 @@ impl Checker<'_> {
                 inverted,
                 sd: quantity("sd"),
                 distance: quantity("distance"),
+                struck: None,
                 note: cell("note").map(str::to_owned),
             };
             typed.push((spot, form));
@@ -357,6 +404,21 @@ impl Checker<'_> {
         }
         draft.before = Some(minutes);
         Some(Minutes::new(minutes))
+    }
+}
+
+/// Why a reading is struck out, if it is.
+fn why_struck(row: &ReadingForm) -> Option<&str> {
+    row.struck.as_deref().map(str::trim).filter(|why| !why.is_empty())
+}
+
+/// What is kept of a struck row of a file.
+fn struck_row(table: &Table, row: &Row) -> ReadingForm {
+    ReadingForm {
+        point: table.cell(row, "point").unwrap_or_default().to_owned(),
+        reading: table.cell(row, "reading").map(Quantity::from),
+        struck: table.cell(row, "struck").map(str::to_owned),
+        ..ReadingForm::default()
     }
 }
 
