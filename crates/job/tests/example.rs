@@ -5,6 +5,7 @@ use floorwright_engine::settings::{Preference, Stock, TargetHeight};
 use floorwright_engine::site::{Finish, PointKind, Position};
 use floorwright_engine::survey::{Datum, Drift, LegWeight, ReadingSd, SourcePlace};
 use floorwright_engine::units::{ExactLength, Length, Level, Minutes};
+use floorwright_job::csv::{BOOK_COLUMNS, READING_COLUMNS};
 use floorwright_job::form_v1::{Form, Quantity, Terms, schema};
 use floorwright_job::input::OwnFigure;
 use floorwright_job::measure::Unit;
@@ -345,6 +346,47 @@ fn struck_readings_are_kept_to_be_shown_and_not_used() {
         Some(Position::mm(1800.0, 0.0))
     );
     assert_eq!(job.survey.benchmarks[0].level, Level::mm(7.0));
+}
+
+#[test]
+fn the_documentation_names_every_key_and_column() {
+    let schema = schema();
+    let forms = schema["$defs"].as_object().unwrap().values().chain([&schema]);
+    let keys =
+        forms.filter_map(|form| form["properties"].as_object()).flat_map(|fields| fields.keys());
+    let mut n_keys = 0;
+    for key in keys {
+        let written = [format!("`{key}`"), format!("[{key}]"), format!("{key} = ")];
+        assert!(written.iter().any(|form| DOCS.contains(form)), "{key}");
+        n_keys += 1;
+    }
+    assert!(n_keys > 100, "{n_keys}");
+    for column in READING_COLUMNS.iter().chain(BOOK_COLUMNS) {
+        assert!(DOCS.contains(&format!("`{column}`")), "{column}");
+    }
+}
+
+#[test]
+fn the_documentation_has_the_defaults_of_the_program() {
+    let job = load_text("format = 1\n[job]\nname = \"silent\"\n").job.unwrap();
+    let limits = &job.limits;
+    let mm = |name: &str, length: Length| format!("`{name}` ({} mm)", length.to_mm());
+    for written in [
+        mm("lift_per_pass", limits.lift_per_pass.value),
+        format!("`jacks` ({})", limits.jacks.value),
+        format!("`distortion` (1 in {:.0})", 1.0 / limits.distortion.value),
+        format!("`neighbour_distance` ({} m)", limits.neighbour_distance.value.to_mm() / 1e3),
+        mm("max_lift", limits.max_lift.value),
+        mm("packing_warn", limits.packing_warn.value),
+        mm("packing_stop", limits.packing_stop.value),
+        format!("`max_pieces` in a stack ({})", job.stock.max_pieces.value),
+        format!("`tolerance` of a stack ({} mm,", job.stock.tolerance.value.to_mm()),
+        format!("`alpha` ({})", job.survey.tests.alpha),
+        format!("`power` ({:.2})", job.survey.tests.power),
+        format!("`global_alpha` ({})", job.survey.tests.global_alpha),
+    ] {
+        assert!(DOCS.contains(&written), "{written}");
+    }
 }
 
 /// A small reading of JSON Schema: the words that the job's schema uses, and no others.

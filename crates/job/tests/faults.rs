@@ -1,6 +1,6 @@
 //! What a builder is told about each thing that can be wrong with a job.
 
-use floorwright_job::{CsvMeaning, Loaded, SourceFile, from_csv, load};
+use floorwright_job::{CsvMeaning, Loaded, SourceFile, from_csv, load, ready};
 
 /// A job with nothing wrong with it, to which each test adds something that is.
 const SOUND: &str = r#"format = 1
@@ -851,5 +851,23 @@ job.toml: plan: it is 1.8 mm wide, and supports A1 and B1 are 1.5 mm apart: are 
 job.toml: warning: plan: the whole plan is 152.4 mm wide: are x and y in feet?
   hint: if they are, write each with its foot mark, such as "12'"
 "#,
+    );
+}
+
+#[test]
+fn a_figure_of_your_own() {
+    check_added(
+        "[[criterion]]\nid = \"ours\"\nlimit = 5",
+        r#"
+job.toml:26: criterion ours: it needs a measure and a limit
+  hint: write measure = "range", "slope" or "straightedge", and limit
+"#,
+    );
+    let job = format!("{SOUND}[[criterion]]\nid = \"ours\"\nmeasure = \"range\"\nlimit = 5\n");
+    let loaded = load(&SourceFile::new("job.toml", job), &mut no_file);
+    let input = loaded.job.expect("only the reason is missing");
+    let faults = ready(&input, "job.toml").expect_err("a figure without a reason is refused");
+    assert!(
+        format!("{:#}", faults[0]).ends_with("give it a reason: the contract, the client, a date")
     );
 }

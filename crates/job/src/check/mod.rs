@@ -107,18 +107,11 @@ fn form_of_table(
         }),
         ..Form::default()
     };
-    let mut setups = Vec::new();
     let mut named = BTreeSet::new();
     let mut unplaced = BTreeMap::new();
     let mut beside_floor = BTreeSet::new();
     let mut first_point = None;
     let mut has_benchmark = false;
-    for row in &table.rows {
-        let setup = table.cell(row, "setup").unwrap_or("1");
-        if !setups.iter().any(|known| known == setup) {
-            setups.push(setup.to_owned());
-        }
-    }
     for row in table.rows_for_points(&table.rows.iter().collect::<Vec<_>>()) {
         let cell = |column| table.cell(row, column);
         let struck = table.is_struck(row);
@@ -166,15 +159,21 @@ fn form_of_table(
     if one_setup {
         assumptions.push(Assumption { text: "all readings were taken from one setup".to_owned() });
     }
-    form.setup = setups
-        .into_iter()
-        .map(|id| SetupForm {
-            id,
-            readings: Some(RowsForm::File(main.name.clone())),
-            ..SetupForm::default()
-        })
-        .collect();
+    form.setup = setups_of_table(&main.name, table);
     (form, lines, assumptions)
+}
+
+/// The setups that a table names, in its order; one if it names none.
+fn setups_of_table(file: &str, table: &Table) -> Vec<SetupForm> {
+    let mut setups: Vec<SetupForm> = Vec::new();
+    for row in &table.rows {
+        let id = table.cell(row, "setup").unwrap_or("1");
+        if !setups.iter().any(|known| known.id == id) {
+            let readings = Some(RowsForm::File(file.to_owned()));
+            setups.push(SetupForm { id: id.to_owned(), readings, ..SetupForm::default() });
+        }
+    }
+    setups
 }
 
 /// A plain number as a number, so that the form is written without quotes round it.

@@ -140,8 +140,9 @@ impl Checker<'_> {
             match table.cell(row, "setup") {
                 setup if table.is_struck(row) => {
                     let setup = setup.unwrap_or_default();
-                    let is_read = known.iter().any(|known| known == setup);
-                    if !is_read && !(setup.is_empty() && known.len() == 1) {
+                    let is_read = known.iter().any(|known| known == setup)
+                        || (setup.is_empty() && known.len() == 1);
+                    if !is_read {
                         let row = struck_row(table, row);
                         self.strike(&spot, setup, &row, why_struck(&row).unwrap_or_default());
                     }
