@@ -79,6 +79,7 @@ pub fn envelope(command: &str, session: &Session, result: impl Serialize) -> Val
         "job": {
             "name": session.input.name, "date": session.input.date, "client": session.input.client,
         },
+        "struck": session.input.struck,
         "assumptions": session.input.assumptions,
         "warnings": session.warnings,
         "result": serde_json::to_value(result).unwrap_or(Value::Null),
@@ -91,6 +92,15 @@ pub fn footing(text: &mut Text, session: &Session) {
         text.heading("Look at");
         for warning in &session.warnings {
             text.item("-", format!("{warning:#}"));
+        }
+    }
+    if !session.input.struck.is_empty() {
+        text.heading("Struck out, and not used");
+        for reading in &session.input.struck {
+            text.item(
+                "-",
+                format!("{} from setup {}: {}", reading.point, reading.setup, reading.why),
+            );
         }
     }
     if !session.input.assumptions.is_empty() {

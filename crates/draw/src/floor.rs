@@ -207,6 +207,9 @@ fn notes(plan: &mut Plan, picture: &FloorPicture) {
         let interval = picture.print.with_unit(interval);
         sheet.paragraph(&format!("contours every {interval}; index lines carry numbers"));
     }
+    if !picture.cells.is_empty() {
+        sheet.paragraph("white within the walls: beyond the readings, not known");
+    }
     if !picture.target_note.is_empty() {
         sheet.paragraph(&format!("target: {}", picture.target_note));
     }

@@ -418,7 +418,7 @@ proptest::proptest! {
         let plan = plan(&job);
         let packing = plan.packing.done().unwrap();
         let passes = &plan.passes.done().expect("there are passes").passes;
-        let mut reached = vec![Length::ZERO; 10];
+        let mut reached = [Length::ZERO; 10];
         for moved in passes.passes.iter().flat_map(|pass| &pass.moves).flat_map(|m| &m.supports) {
             let at = house.places.iter().position(|place| place.0 == moved.support.as_str());
             proptest::prop_assert!((reached[at.unwrap()] - moved.from).abs() < Length::mm(1e-9));

@@ -167,8 +167,8 @@ pub fn read_again(text: &mut Text, session: &Session, plan: &Plan, words: Words)
         text.item(&format!("{number}."), odd_sentence(odd, words));
     }
     text.say(
-        "Nothing was left out: what follows still rests on these readings. To strike one out, put \
-         a # before its line.",
+        "Nothing was left out: what follows still rests on these readings. To strike one out, say \
+         why in its column struck.",
     );
     if reduction.widening > 1.0 {
         text.say(format!(
