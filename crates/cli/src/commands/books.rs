@@ -6,8 +6,9 @@ use crate::session::{Session, count};
 use crate::text::table::{Side, Table};
 use crate::text::words::Words;
 use floorwright_engine::survey::{
-    BeyondLimit, MisclosureVerdict, ReducedBook, SpreadBy, SpreadRow, house_rule, judge_misclosure,
-    reduce_book, spread_misclosure,
+    ArithmeticCheck, BeyondLimit, CheckKind, MisclosureVerdict, NoSpread, ReducedBook, Slip,
+    SourcePlace, SpreadBy, SpreadRow, WrittenColumn, house_rule, judge_misclosure, reduce_book,
+    spread_misclosure,
 };
 use floorwright_engine::units::{ExactLength, Length};
 use serde::Serialize;
@@ -20,6 +21,12 @@ pub struct Answer {
     closure: Option<MisclosureVerdict>,
     spread: Option<Vec<SpreadRow>>,
     no_spread: Option<String>,
+    /// Whether the builder can have it spread by accepting the misclosure.
+    #[serde(skip)]
+    can_accept: bool,
+    /// Where each row stands, for what is said of it.
+    #[serde(skip)]
+    places: Vec<Option<SourcePlace>>,
 }
 
 impl Answer {
@@ -29,6 +36,24 @@ impl Answer {
         let written = self.book.written.as_ref().is_none_or(|written| written.holds());
         let closes = self.closure.as_ref().is_none_or(MisclosureVerdict::is_within);
         !(own_checks && written && closes)
+    }
+
+    /// What is wrong with it, in a sentence.
+    pub fn complaint(&self, words: Words) -> Option<String> {
+        if !self.is_bad() {
+            return None;
+        }
+        let id = &self.id;
+        Some(match &self.closure {
+            Some(closure) if !closure.is_within() => format!(
+                "level book {id} does not close: {} where {} is allowed; --book shows it",
+                words.length(closure.misclosure),
+                words.length(closure.allowed)
+            ),
+            _ => format!(
+                "level book {id} has a figure that its sights do not bear out; --book shows it"
+            ),
+        })
     }
 }
 
@@ -52,12 +77,15 @@ pub fn reduce(session: &Session, accept_misclosure: bool) -> Result<Vec<Answer>,
             let spread = closure
                 .as_ref()
                 .map(|closure| spread_misclosure(&book, closure, SpreadBy::Setups, beyond));
+            let can_accept = matches!(spread, Some(Err(NoSpread::Beyond { .. })));
             let (spread, no_spread) = match spread {
                 Some(Ok(rows)) => (Some(rows), None),
                 Some(Err(why)) => (None, Some(why.to_string())),
                 None => (None, None),
             };
-            Ok(Answer { id: named.id.clone(), book, closure, spread, no_spread })
+            let id = named.id.clone();
+            let places = named.book.rows.iter().map(|row| row.place.clone()).collect();
+            Ok(Answer { id, book, closure, spread, no_spread, can_accept, places })
         })
         .collect()
 }
@@ -121,22 +149,65 @@ fn say_book(text: &mut Text, answer: &Answer, words: Words) {
         exact(sums.fall)
     ));
     for check in &book.checks {
-        text.item(if check.holds() { "ok" } else { "!!" }, check.to_string());
+        text.item(mark(check.holds()), check_sentence(check, words));
     }
     if let Some(written) = &book.written {
         for check in &written.checks {
-            text.item(if check.holds() { "ok" } else { "!!" }, format!("as written: {check}"));
+            let sentence = check_sentence(check, words);
+            text.item(mark(check.holds()), format!("as written: {sentence}"));
         }
         for slip in &written.slips {
-            text.item("!!", slip.to_string());
+            text.item("!!", slip_sentence(slip, &answer.places, words));
         }
     }
     if let Some(closure) = &answer.closure {
-        text.item(if closure.is_within() { "ok" } else { "!!" }, closure.to_string());
+        text.item(mark(closure.is_within()), closure.to_string());
     }
     if let Some(why) = &answer.no_spread {
-        text.say(format!("Not shared out: {why}. --accept-misclosure shows it all the same."));
+        let way_out =
+            if answer.can_accept { " --accept-misclosure shows it all the same." } else { "" };
+        text.say(format!("Not shared out: {why}.{way_out}"));
     }
+}
+
+fn mark(holds: bool) -> &'static str {
+    if holds { "ok" } else { "!!" }
+}
+
+/// A check in the unit of the book, so that its sums can be found in it.
+fn check_sentence(check: &ArithmeticCheck, words: Words) -> String {
+    let (left, right) = match check.kind {
+        CheckKind::BackLessFore => ("sum of BS less sum of FS", "last level less first"),
+        CheckKind::RiseLessFall => ("rises less falls", "sum of BS less sum of FS"),
+        CheckKind::LineTimesSights => {
+            ("sum of IS, FS and levels", "lines of sight times their sights")
+        }
+    };
+    format!(
+        "{left} {} against {right} {}: {}",
+        words.staff_number(check.left.to_length()),
+        words.staff_number(check.right.to_length()),
+        if check.holds() { "holds" } else { "fails" }
+    )
+}
+
+/// A slip at the line of the file where it was written.
+fn slip_sentence(slip: &Slip, places: &[Option<SourcePlace>], words: Words) -> String {
+    let place = slip.row.checked_sub(1).and_then(|row| places.get(row)).and_then(Option::as_ref);
+    let row = place.map_or_else(
+        || format!("row {}", slip.row),
+        |place| format!("{}:{}", place.file, place.line),
+    );
+    let column = match slip.column {
+        WrittenColumn::Level => "level",
+        WrittenColumn::Step => "rise or fall",
+    };
+    format!(
+        "{row}, {}: the {column} is written as {}, the readings give {}",
+        slip.point,
+        words.staff_number(slip.written.to_length()),
+        words.staff_number(slip.expected.to_length())
+    )
 }
 
 /// A misclosure against the rule for a house, as an addition to a sentence.

@@ -5,9 +5,9 @@ use crate::commands::levels::read_again;
 use crate::commands::{pictures, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop, USAGE};
 use crate::files::{self, Existing};
-use crate::report::{Report, Text, envelope, footing};
+use crate::report::{Report, Text, WIDTH, envelope, footing};
 use crate::session::{count, open};
-use crate::text::table::{Side, Table};
+use crate::text::table::{Side, Table, wrap};
 use crate::text::words::{Words, one_in};
 use floorwright_draw::{Medium, Paper, profile, terminal_map};
 use floorwright_engine::plan::{DeckShape, FloorShape, Plan, StageName, plan};
@@ -40,7 +40,12 @@ pub fn run(args: &args::Floor, colour: bool) -> Result<Report, Stop> {
         let head = pictures::Head::of(&session, &plan);
         let picture = head.floor_now(Medium::Screen, interval)?;
         text.heading("Map");
-        text.verbatim(&terminal_map(&picture, colour));
+        for line in terminal_map(&picture, colour).lines() {
+            // The map itself fits; its legend, which has no colour in it, may be long.
+            let is_long = line.chars().count() > WIDTH && !line.contains('\u{1b}');
+            let lines = if is_long { wrap(line, WIDTH, 2) } else { vec![line.to_owned()] };
+            text.verbatim(&lines.join("\n"));
+        }
         let mut sections = Vec::new();
         for line in &args.profile {
             let (from, to) = profile_line(line, unit)?;

@@ -41,7 +41,13 @@ pub fn run(args: &args::Levels) -> Result<Report, Stop> {
     let mut text = Text::default();
     text.heading(&format!("Levels: {}", session.input.name));
     text.say(counted_from(&session, words));
-    read_again(&mut text, &session, &plan, words);
+    for complaint in books.iter().filter_map(|book| book.complaint(words)) {
+        text.item("!", complaint);
+    }
+    let all_well = !books.iter().any(books::Answer::is_bad);
+    if all_well || !nothing_stands_out(&plan) {
+        read_again(&mut text, &session, &plan, words);
+    }
     if args.book {
         books::say(&mut text, &books, words);
     }
@@ -121,6 +127,12 @@ fn counted_from(session: &Session, words: Words) -> String {
     }
 }
 
+/// Whether neither the tests nor the neighbours find fault with a reading.
+fn nothing_stands_out(plan: &Plan) -> bool {
+    let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
+    plan.reduction.suspects.is_empty() && odd.is_empty()
+}
+
 /// What to read again, the most useful first.
 pub fn read_again(text: &mut Text, session: &Session, plan: &Plan, words: Words) {
     let reduction = &plan.reduction;
@@ -141,7 +153,7 @@ pub fn read_again(text: &mut Text, session: &Session, plan: &Plan, words: Words)
             );
         }
     }
-    if reduction.suspects.is_empty() && odd.is_empty() {
+    if nothing_stands_out(plan) {
         text.say(if reduction.observations.is_empty() {
             "There are no readings yet."
         } else if reduction.redundancy == 0 {
@@ -203,7 +215,11 @@ fn odd_sentence(odd: &floorwright_engine::plan::OddReading, words: Words) -> Str
         let likely: Vec<String> = odd.likely.iter().map(|&value| words.typed(value)).collect();
         sentence.push_str(&format!("; perhaps {} was meant", likely.join(" or ")));
     }
-    sentence.push_str(". A hump or a hollow may be real; a second reading tells.");
+    sentence.push_str(if odd.written.is_some() {
+        ". A hump or a hollow may be real; a second reading tells."
+    } else {
+        ". Its readings agree with each other, so the hump or hollow is likely real."
+    });
     sentence
 }
 

@@ -19,6 +19,9 @@ use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
 use std::collections::BTreeMap;
 
+/// A lift of less than this is none.
+const TOUCHED: Length = Length::mm(0.05);
+
 /// Runs the command.
 pub fn run(args: &args::Lift) -> Result<Report, Stop> {
     let mut session = open(&args.job.job)?;
@@ -200,9 +203,10 @@ fn say_target(
     let now = lifting.now.as_ref().map_or(String::new(), |now| {
         format!(" (today {})", words.length(now.totals.worst_departure))
     });
+    let (_, packers) = words.packers();
     let worst = outcome.worst().map_or(String::new(), |worst| {
         format!(
-            "On these packers the worst point, {}, ends {} off the target{now}.",
+            "On these {packers} the worst point, {}, ends {} off the target{now}.",
             worst.id,
             words.length(worst.departure.abs())
         )
@@ -231,8 +235,8 @@ fn say_target(
         text.item(
             "!",
             format!(
-                "The lifts meet the tolerance of {}, but packers come in steps and these miss it \
-                 by {}: thinner packers, or a wider tolerance.",
+                "The lifts meet the tolerance of {}, but {packers} come in steps and these miss it \
+                 by {}: thinner {packers}, or a wider tolerance.",
                 words.length(tolerance),
                 words.length(outcome.totals.worst_departure - tolerance)
             ),
@@ -294,6 +298,9 @@ fn lift_table(
         if by_hand.contains(&&facts.support) {
             notes.push("set by hand".to_owned());
         }
+        if lift.lift < -TOUCHED {
+            notes.push("let down: take out packing".to_owned());
+        }
         if !facts.in_doubt.is_empty() {
             notes.push(format!("READ {} AGAIN FIRST", join(&facts.in_doubt)));
         }
@@ -308,10 +315,10 @@ fn lift_table(
         table.row(cells);
     }
     text.table(&table);
-    text.say(
+    text.say(format!(
         "Floor now: above (+) or below (-) the target. Lift: what would bring it there. Lifts: \
-         what these packers do, gap taken off; packers come in steps.",
-    );
+         what these {packers} do, gap taken off; {packers} come in steps."
+    ));
 }
 
 fn pieces(packing: &SupportPacking, words: Words) -> String {
@@ -414,13 +421,13 @@ fn cannot(
     }
     if let (Some(smallest), Some(_)) = (explanation.smallest_tolerance, goal.level_tolerance) {
         let works = smallest.with_the_rest.unwrap_or(smallest.level_alone);
-        // Rounded up, so that what is printed can be typed.
-        let works = Length::mm((works.to_mm() * 10.0 - 1e-6).ceil() / 10.0);
+        let works = words.rounded_up(works);
         text.say(format!(
             "Ways out: a tolerance of {} (--tolerance {}), another height (--height free finds \
              the best), or room at the supports named.",
             words.length(works),
-            words.number(works)
+            // An inch mark would open a quotation in a shell.
+            words.number(works).trim_end_matches('"')
         ));
     }
 }

@@ -1,5 +1,12 @@
 //! Plain tables that fit a terminal of 80 columns.
 
+use crate::report::WIDTH;
+
+/// The narrowest that a last column may be before it goes under the row instead.
+const LEAST_BESIDE: usize = 18;
+/// How far what goes under a row is indented.
+const UNDER: usize = 8;
+
 /// Which side a column's text stands on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
@@ -28,7 +35,8 @@ impl Table {
         self.rows.push(cells.into_iter().collect());
     }
 
-    /// The table as lines, indented by two, columns as wide as their widest cell.
+    /// The table as lines, indented by two, columns as wide as their widest cell. What does not
+    /// fit of the last column goes on below: beside the numbers if there is room, else under them.
     pub fn lines(&self) -> Vec<String> {
         let widths: Vec<usize> = (0..self.headings.len())
             .map(|column| {
@@ -51,7 +59,24 @@ impl Table {
             format!("  {}", padded.join("  ")).trim_end().to_owned()
         };
         let mut lines = vec![line(&mut self.headings.iter().map(|(text, _)| text.as_str()))];
-        lines.extend(self.rows.iter().map(|row| line(&mut row.iter().map(String::as_str))));
+        let before_last: usize = widths.iter().rev().skip(1).map(|widest| widest + 2).sum();
+        for row in &self.rows {
+            let whole = line(&mut row.iter().map(String::as_str));
+            match row.split_last() {
+                Some((last, others)) if width(&whole) > WIDTH && row.len() == widths.len() => {
+                    let start = before_last + 2;
+                    let room = WIDTH.saturating_sub(start);
+                    let beside = room >= LEAST_BESIDE;
+                    let (start, room) = if beside { (start, room) } else { (UNDER, WIDTH - UNDER) };
+                    let mut notes = wrap(last, room, 0).into_iter();
+                    let first = if beside { notes.next() } else { None };
+                    let cells = others.iter().map(String::as_str);
+                    lines.push(line(&mut cells.chain(first.as_deref())));
+                    lines.extend(notes.map(|note| format!("{}{note}", " ".repeat(start))));
+                }
+                _ => lines.push(whole),
+            }
+        }
         lines
     }
 }
@@ -88,6 +113,27 @@ mod tests {
         table.row(["A1".to_owned(), "+3.0".to_owned()]);
         table.row(["EXT".to_owned(), "-12.5".to_owned()]);
         assert_eq!(table.lines(), ["  Point  Level", "  A1      +3.0", "  EXT    -12.5"]);
+    }
+
+    #[test]
+    fn a_long_last_column_goes_on_below() {
+        let note =
+            "stays: chimney on a base of its own; read it again before anything is lifted here";
+        let mut beside = Table::new(&[("Stump", Side::Left), ("", Side::Left)]);
+        beside.row(["C4".to_owned(), note.to_owned()]);
+        assert_eq!(
+            beside.lines()[1..],
+            [
+                "  C4     stays: chimney on a base of its own; read it again before anything is",
+                "         lifted here"
+            ]
+        );
+        let mut under = Table::new(&[("Stump", Side::Left), ("", Side::Left)]);
+        under.row(["C".repeat(65), "stays: chimney".to_owned()]);
+        assert_eq!(
+            under.lines()[1..],
+            [format!("  {}", "C".repeat(65)), "        stays: chimney".to_owned()]
+        );
     }
 
     #[test]

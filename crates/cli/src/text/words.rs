@@ -63,6 +63,17 @@ impl Words {
         }
     }
 
+    /// The length on a step that [`Words::number`] prints, but never less than it is: for a limit that is to
+    /// be typed in again.
+    pub fn rounded_up(self, length: Length) -> Length {
+        let step = match self.unit {
+            Unit::Millimetres | Unit::Metres => 0.1,
+            Unit::FeetInches => 25.4 / 16.0,
+        };
+        // A limit that is exactly on a step stays there.
+        Length::mm((length.to_mm() / step - 1e-6).ceil() * step)
+    }
+
     /// The same with its sign.
     pub fn signed(self, length: Length) -> String {
         let text = self.number(length);
