@@ -1,0 +1,10 @@
+//! The program as a builder runs it: real files, the real binary, its text, JSON and exit codes.
+
+mod commands;
+mod demo;
+mod faults;
+mod level_books;
+mod nasty;
+mod program;
+mod replay;
+mod schema;
