@@ -9,7 +9,7 @@ use std::path::PathBuf;
     name = "floorwright",
     version,
     before_help = "Try it first:\n  floorwright demo\nthen with your own readings (a CSV of point,x,y,reading):\n  floorwright lift my-readings.csv",
-    after_help = "Exit codes: 0 ok, 1 failed, 2 usage, 3 check failed (faults, suspect readings under --strict,\na goal that cannot be met), 4 not found, 5 in the way, 6 disk.\n\nA planning aid. It does not replace local codes, an engineer or licensed trades.",
+    after_help = "Exit codes:\n  0 ok\n  1 failed\n  2 usage\n  3 the answer is no: faults in the job, a goal that cannot be met,\n    with --strict a suspect reading or a criterion that is not met\n  4 not found\n  5 something is in the way\n  6 disk\n\nA planning aid. It does not replace local codes, an engineer or licensed trades.",
     max_term_width = 80
 )]
 pub struct Cli {

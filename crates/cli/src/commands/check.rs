@@ -4,16 +4,18 @@ use crate::args;
 use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::report::{Report, Text};
 use crate::session::{count, read_job};
-use floorwright_job::ready;
+use floorwright_engine::plan::{Job, StageName, plan};
+use floorwright_job::{Fault, ready};
 
 /// Runs the command.
 pub fn run(args: &args::Job) -> Result<Report, Stop> {
     let loaded = read_job(&args.job)?;
     let mut faults = loaded.faults;
-    if let Some(input) = &loaded.job
-        && let Err(more) = ready(input, &args.job.to_string_lossy())
-    {
-        faults.extend(more);
+    if let Some(input) = &loaded.job {
+        match ready(input, &args.job.to_string_lossy()) {
+            Err(more) => faults.extend(more),
+            Ok(job) => faults.extend(stops(&job, &args.job.to_string_lossy())),
+        }
     }
     let n_errors = faults.iter().filter(|fault| fault.is_error()).count();
     let n_warnings = faults.len() - n_errors;
@@ -52,4 +54,24 @@ pub fn run(args: &args::Job) -> Result<Report, Stop> {
         "assumptions": loaded.job.as_ref().map(|input| &input.assumptions),
     });
     Ok(Report { text, json: Box::new(|| json), exit: if n_errors > 0 { CHECK_FAILED } else { OK } })
+}
+
+/// What would stop a stage of the chain on this job; a job without readings is not there yet.
+fn stops(job: &Job, file: &str) -> Vec<Fault> {
+    let has_readings = job.survey.setups.iter().any(|setup| !setup.readings.is_empty());
+    if !has_readings {
+        return Vec::new();
+    }
+    let plan = plan(job);
+    [StageName::Floor, StageName::Lift, StageName::Packers, StageName::Passes]
+        .into_iter()
+        .flat_map(|stage| plan.reasons(stage).iter().map(move |reason| (stage, reason)))
+        .map(|(stage, reason)| {
+            let fault = Fault::warning(file, format!("no answer for {stage}"), &reason.what);
+            match &reason.hint {
+                Some(hint) => fault.hint(hint),
+                None => fault,
+            }
+        })
+        .collect()
 }

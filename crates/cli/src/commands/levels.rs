@@ -10,8 +10,7 @@ use crate::text::words::{COVERAGE, Words};
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::{Plan, plan};
 use floorwright_engine::survey::{
-    Control, DriftFound, GlobalTest, Levels, Observation, ObservationSource, PartHeight, Reduction,
-    SourcePlace,
+    Control, DriftFound, GlobalTest, Levels, Observation, ObservationSource, Reduction, SourcePlace,
 };
 use floorwright_engine::units::Length;
 use serde::Serialize;
@@ -139,19 +138,6 @@ pub fn read_again(text: &mut Text, session: &Session, plan: &Plan, words: Words)
     let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
     for fault in &reduction.faults {
         text.item("!", format!("{fault}: {}", fault.hint()));
-    }
-    for part in &reduction.parts {
-        if let PartHeight::Unknown { .. } = part.height {
-            let names: Vec<String> = part.points.iter().map(ToString::to_string).collect();
-            text.item(
-                "!",
-                format!(
-                    "no known height reaches {}: they get no levels. Read one of them together \
-                     with a point that has one.",
-                    names.join(", ")
-                ),
-            );
-        }
     }
     if nothing_stands_out(plan) {
         text.say(if reduction.observations.is_empty() {

@@ -191,15 +191,7 @@ fn say_target(
             plane.rise_y * 1000.0
         ));
     }
-    if !lifting.target.in_doubt.is_empty() {
-        text.item(
-            "!",
-            format!(
-                "the target itself rests on {}, whose readings are in doubt: settle that first",
-                join(&lifting.target.in_doubt)
-            ),
-        );
-    }
+    target_in_doubt(text, lifting);
     let now = lifting.now.as_ref().map_or(String::new(), |now| {
         format!(" (today {})", words.length(now.totals.worst_departure))
     });
@@ -221,7 +213,10 @@ fn say_target(
     }
     if let Some(fewest) = lift_plan.fewest {
         text.say(if fewest.touched == fewest.at_least {
-            format!("No plan within the tolerances touches fewer than {}.", fewest.touched)
+            format!(
+                "The lifts touch {}, and no plan within the tolerances touches fewer.",
+                fewest.touched
+            )
         } else {
             format!(
                 "It touches {}; fewer than {} cannot do it, and between the two nothing is proved.",
@@ -239,6 +234,18 @@ fn say_target(
                  by {}: thinner {packers}, or a wider tolerance.",
                 words.length(tolerance),
                 words.length(outcome.totals.worst_departure - tolerance)
+            ),
+        );
+    }
+}
+
+fn target_in_doubt(text: &mut Text, lifting: &LiftingStage) {
+    if !lifting.target.in_doubt.is_empty() {
+        text.item(
+            "!",
+            format!(
+                "the target itself rests on {}, whose readings are in doubt: settle that first",
+                join(&lifting.target.in_doubt)
             ),
         );
     }
@@ -416,6 +423,7 @@ fn cannot(
     if let Some(tolerance) = goal.level_tolerance {
         text.say(format!("Asked: every point within {}.", words.length(tolerance)));
     }
+    target_in_doubt(text, lifting);
     for sentence in &explanation.words {
         text.item("-", sentence);
     }

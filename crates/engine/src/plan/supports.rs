@@ -20,6 +20,9 @@ const RIGHT_OVER: Length = Length::mm(50.0);
 /// that a wall support may stand outside the outline.
 const UNDER_ROOM: Length = Length::mm(300.0);
 
+/// A deck with fewer readings than this says nothing of the floor between them.
+const SHAPES_A_FLOOR: usize = 3;
+
 /// A reading has a say over a support if its weight is more than this.
 const HAS_A_SAY: f64 = 0.05;
 
@@ -129,7 +132,10 @@ fn floor_over(job: &Job, shape: &FloorShape, place: Position) -> Option<FloorOve
         .map(|reading| reading.deck)
         .collect();
     let all_decks = 0..surface.decks().count();
-    asked_decks.into_iter().chain(all_decks).find_map(|deck| {
+    let is_shaped = |deck: &usize| {
+        surface.readings().iter().filter(|reading| reading.deck == *deck).count() >= SHAPES_A_FLOOR
+    };
+    asked_decks.into_iter().chain(all_decks).filter(is_shaped).find_map(|deck| {
         let height = surface.at_on_deck(deck, place)?;
         Some(FloorOver {
             level: height.level,

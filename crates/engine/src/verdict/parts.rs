@@ -2,6 +2,7 @@
 
 use super::criterion::Scope;
 use crate::ids::{PointId, RoomId};
+use crate::mesh::OUTSIDE_ALLOWANCE;
 use crate::site::{Point, Room, Site};
 use crate::survey::Levels;
 use crate::units::Length;
@@ -50,7 +51,8 @@ pub struct Parts {
     pub left_out: Vec<LeftOut>,
 }
 
-/// The room a point is in: the one the builder said, or else the first whose outline holds it.
+/// The room a point is in: the one the builder said, or else the first whose outline holds it, or
+/// the nearest for a point outside by no more than [`OUTSIDE_ALLOWANCE`].
 pub fn room_of<'a>(site: &'a Site, point: &Point) -> Option<&'a Room> {
     if let Some(said) = &point.room {
         return site.rooms().iter().find(|room| room.id == *said);
@@ -58,7 +60,11 @@ pub fn room_of<'a>(site: &'a Site, point: &Point) -> Option<&'a Room> {
     let at = point.at?;
     let inside = |margin| site.rooms().iter().find(move |room| room.outline.contains(at, margin));
     // Without a margin a place on a wall line that two rooms share is in one of them only.
-    inside(-ON_OUTLINE).or_else(|| inside(ON_OUTLINE))
+    inside(-ON_OUTLINE).or_else(|| inside(ON_OUTLINE)).or_else(|| {
+        let away = site.rooms().iter().map(|room| (room.outline.distance_to_line(at), room));
+        let near = away.filter(|(distance, _)| *distance <= OUTSIDE_ALLOWANCE);
+        near.min_by(|(a, _), (b, _)| a.total_cmp(b)).map(|(_, room)| room)
+    })
 }
 
 /// Sorts the floor points that have a level into the parts of a scope.

@@ -354,7 +354,8 @@ impl Checker<'_> {
         value
     }
 
-    /// The same point, value and time a second time is a row copied by mistake.
+    /// The same point, value and time a second time is a row copied by mistake. Without times it
+    /// is that only in the very next row: a point read again later may well give the same.
     fn check_read_once(
         &mut self,
         draft: &mut SetupDraft,
@@ -363,6 +364,10 @@ impl Checker<'_> {
         line: Option<usize>,
     ) {
         let time = reading.time.map(|time| time.to_minutes().to_bits());
+        let is_next = |last: &Reading| last.point == reading.point;
+        if time.is_none() && !draft.readings.last().is_some_and(is_next) {
+            return;
+        }
         let same = (reading.point.clone(), reading.value, reading.inverted, time);
         let Some(first) = draft.seen.insert(same, line) else { return };
         let first = first.map_or(String::new(), |line| format!(", first on line {line}"));
