@@ -131,6 +131,10 @@ pub struct Levels {
     /// Also the level book: rise and fall, height of instrument, checks and misclosure.
     #[arg(long)]
     pub book: bool,
+    /// The allowance that misclosures are held against, by name ("5 sqrt n"); without one it is
+    /// that for a house. An unknown name lists them all with their sources.
+    #[arg(long, value_name = "NAME")]
+    pub allowance: Option<String>,
     /// Show the misclosure shared out even though it is beyond the allowance.
     #[arg(long)]
     pub accept_misclosure: bool,
@@ -228,6 +232,7 @@ impl Levels {
             pair: Vec::new(),
             readings: true,
             book: false,
+            allowance: None,
             accept_misclosure: false,
             strict: false,
         }

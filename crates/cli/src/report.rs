@@ -91,7 +91,8 @@ pub fn footing(text: &mut Text, session: &Session) {
     if !session.warnings.is_empty() {
         text.heading("Look at");
         for warning in &session.warnings {
-            text.item("-", format!("{warning:#}"));
+            let hint = warning.hint.as_ref().map_or(String::new(), |hint| format!(" ({hint})"));
+            text.item("-", format!("{warning}{hint}"));
         }
     }
     if !session.input.struck.is_empty() {

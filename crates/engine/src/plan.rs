@@ -10,7 +10,7 @@ mod lifting;
 mod packing;
 mod order;
 
-pub use floor::{DeckShape, FloorShape, OddReading};
+pub use floor::{DeckShape, FloorShape, OddReading, StraightedgeFinding};
 pub use height::TargetFacts;
 pub use lifting::LiftingStage;
 pub use order::{Bend, PassesStage, TemporaryPackers};

@@ -5,8 +5,9 @@ use crate::fault::{Fault, nearest_name};
 use crate::form_v1::Terms;
 use crate::input::{CriteriaSelection, JobInput, OwnCriterion, OwnFigure};
 use crate::practice::{Region, criteria, defaults_for};
+use floorwright_engine::ids::SetupId;
 use floorwright_engine::plan::Job;
-use floorwright_engine::survey::{Benchmark, ReadingSd, Survey, book_setups};
+use floorwright_engine::survey::{Benchmark, ReadingSd, Setup, Survey, book_setups};
 use floorwright_engine::units::{Length, Level};
 use floorwright_engine::verdict::{Criterion, Measure, MinApart, Scope};
 
@@ -44,11 +45,12 @@ fn with_books(input: &JobInput, file: &str, faults: &mut Vec<Fault>) -> Survey {
     for named in &input.books {
         let place = format!("book {}", named.id);
         match book_setups(&named.book, ReadingSd::Each(SIGHT_SD)) {
-            Ok(setups) => survey.setups.extend(setups.into_iter().map(|mut setup| {
-                let name = format!("{}, {}", named.id, setup.id);
-                setup.id = floorwright_engine::ids::SetupId::new(name);
-                setup
-            })),
+            Ok(setups) => {
+                survey.setups.extend(setups.into_iter().enumerate().map(|(standing, setup)| {
+                    let name = format!("{}-{}", named.id, standing + 1);
+                    Setup { id: SetupId::new(name), ..setup }
+                }));
+            }
             Err(found) => faults
                 .extend(found.iter().map(|fault| Fault::error(file, &place, fault.to_string()))),
         }

@@ -1,16 +1,16 @@
 //! Level books: reduced by height of instrument and by rise and fall, checked and closed.
 
-use crate::exit::{CHECK_FAILED, Stop};
+use crate::exit::{CHECK_FAILED, Stop, USAGE};
 use crate::report::Text;
 use crate::session::{Session, count};
 use crate::text::table::{Side, Table};
 use crate::text::words::Words;
 use floorwright_engine::survey::{
-    ArithmeticCheck, BeyondLimit, CheckKind, MisclosureVerdict, NoSpread, ReducedBook, Slip,
-    SourcePlace, SpreadBy, SpreadRow, WrittenColumn, house_rule, judge_misclosure, reduce_book,
-    spread_misclosure,
+    ArithmeticCheck, BeyondLimit, CheckKind, Loop, MisclosureModel, MisclosureRule,
+    MisclosureVerdict, NoSpread, ReducedBook, Slip, SourcePlace, SpreadBy, SpreadRow,
+    WrittenColumn, house_rule, judge_misclosure, misclosure_rules, reduce_book, spread_misclosure,
 };
-use floorwright_engine::units::{ExactLength, Length};
+use floorwright_engine::units::ExactLength;
 use serde::Serialize;
 
 /// A level book worked out.
@@ -58,7 +58,11 @@ impl Answer {
 }
 
 /// Reduces every book of the job.
-pub fn reduce(session: &Session, accept_misclosure: bool) -> Result<Vec<Answer>, Stop> {
+pub fn reduce(
+    session: &Session,
+    rule: &MisclosureRule,
+    accept_misclosure: bool,
+) -> Result<Vec<Answer>, Stop> {
     session
         .input
         .books
@@ -69,10 +73,15 @@ pub fn reduce(session: &Session, accept_misclosure: bool) -> Result<Vec<Answer>,
                     faults.iter().map(|fault| format!("book {}: {fault}", named.id)).collect();
                 Stop::new(CHECK_FAILED, what.join("\n"))
             })?;
-            let closure = book.misclosure.and_then(|misclosure| {
-                judge_misclosure(misclosure.to_length(), &house_rule(), book.setups.len(), None)
-                    .ok()
+            let length = book.rows.last().and_then(|row| row.distance);
+            let closure = book.misclosure.map(|misclosure| {
+                judge_misclosure(misclosure.to_length(), rule, book.setups.len(), length)
             });
+            let (closure, not_judged) = match closure {
+                Some(Ok(verdict)) => (Some(verdict), None),
+                Some(Err(why)) => (None, Some(why.to_string())),
+                None => (None, None),
+            };
             let beyond = if accept_misclosure { BeyondLimit::Accept } else { BeyondLimit::Refuse };
             let spread = closure
                 .as_ref()
@@ -81,7 +90,7 @@ pub fn reduce(session: &Session, accept_misclosure: bool) -> Result<Vec<Answer>,
             let (spread, no_spread) = match spread {
                 Some(Ok(rows)) => (Some(rows), None),
                 Some(Err(why)) => (None, Some(why.to_string())),
-                None => (None, None),
+                None => (None, not_judged),
             };
             let id = named.id.clone();
             let places = named.book.rows.iter().map(|row| row.place.clone()).collect();
@@ -210,16 +219,37 @@ fn slip_sentence(slip: &Slip, places: &[Option<SourcePlace>], words: Words) -> S
     )
 }
 
-/// A misclosure against the rule for a house, as an addition to a sentence.
-pub fn against_rule(misclosure: Length, n_setups: Option<u64>, words: Words) -> String {
-    let n_setups = n_setups.and_then(|n_setups| usize::try_from(n_setups).ok());
-    let Some(n_setups) = n_setups else { return String::new() };
-    match judge_misclosure(misclosure, &house_rule(), n_setups, None) {
-        Ok(verdict) => format!(
-            ", {} {}",
-            if verdict.is_within() { "within" } else { "beyond" },
-            words.length(verdict.allowed)
-        ),
-        Err(_) => String::new(),
+/// A loop's misclosure against a rule, as an addition to a sentence.
+pub fn against_rule(closed: &Loop, rule: &MisclosureRule, words: Words) -> String {
+    // A rule by length asks for no setups, and one by setups for no length.
+    let n_setups = closed.n_setups.and_then(|n| usize::try_from(n).ok()).unwrap_or(1);
+    let by_setups = !matches!(rule.model, MisclosureModel::PerKilometre(_));
+    if by_setups && closed.n_setups.is_none() {
+        return format!(" ({} goes by setups, which the legs do not give)", rule.name);
     }
+    match judge_misclosure(closed.misclosure, rule, n_setups, closed.length) {
+        Ok(verdict) => format!(
+            ", {} the {} of {}",
+            if verdict.is_within() { "within" } else { "beyond" },
+            words.length(verdict.allowed),
+            rule.name
+        ),
+        Err(why) => format!(" ({why})"),
+    }
+}
+
+/// The allowance of that name, or the one for a house.
+pub fn allowance(name: Option<&str>) -> Result<MisclosureRule, Stop> {
+    let Some(name) = name else { return Ok(house_rule()) };
+    let rules = misclosure_rules();
+    rules.iter().find(|rule| rule.name == name).cloned().ok_or_else(|| {
+        let known: Vec<String> = rules
+            .iter()
+            .map(|rule| {
+                format!("  {}: {} ({}: {})", rule.name, rule.intended_for, rule.status, rule.source)
+            })
+            .collect();
+        Stop::new(USAGE, format!("--allowance: there is no \"{name}\""))
+            .hint(format!("choose one of\n{}", known.join("\n")))
+    })
 }

@@ -10,7 +10,7 @@ use crate::session::{count, open};
 use crate::text::table::{Side, Table, wrap};
 use crate::text::words::{Words, one_in};
 use floorwright_draw::{Medium, Paper, profile, terminal_map};
-use floorwright_engine::plan::{DeckShape, FloorShape, Plan, StageName, plan};
+use floorwright_engine::plan::{DeckShape, FloorShape, Plan, StageName, StraightedgeFinding, plan};
 use floorwright_engine::site::Position;
 use floorwright_engine::surface::ProfilePoint;
 use floorwright_engine::units::Length;
@@ -166,6 +166,22 @@ fn say_deck(text: &mut Text, deck: &DeckShape, several: bool, words: Words) {
             steepest.distance.to_m(),
         ));
     }
+    text.say(match &deck.straightedge {
+        StraightedgeFinding::Found(found) => format!(
+            "Under a straightedge of {}: {} is {} {} the line from {} to {} (± {}), or more between \
+             the readings.",
+            words.length(found.length),
+            found.middle,
+            words.length(found.deviation.abs()),
+            if found.deviation < Length::ZERO { "below" } else { "above" },
+            found.ends[0],
+            found.ends[1],
+            words.plus_minus(found.sd)
+        ),
+        StraightedgeFinding::Refused { why } => {
+            format!("What a straightedge of 2 m would show these readings do not tell: {why}.")
+        }
+    });
 }
 
 /// A direction on the plan in words; degrees clockwise from straight up the page.

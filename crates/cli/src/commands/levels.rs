@@ -10,7 +10,8 @@ use crate::text::words::{COVERAGE, Words};
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::{Plan, plan};
 use floorwright_engine::survey::{
-    Control, DriftFound, GlobalTest, Levels, Observation, ObservationSource, Reduction, SourcePlace,
+    Control, DriftFound, GlobalTest, Levels, MisclosureRule, Observation, ObservationSource,
+    Reduction, SourcePlace,
 };
 use floorwright_engine::units::Length;
 use serde::Serialize;
@@ -35,7 +36,8 @@ pub fn run(args: &args::Levels) -> Result<Report, Stop> {
         .iter()
         .map(|pair| find_pair(pair, &plan.reduction.levels))
         .collect::<Result<Vec<Pair>, Stop>>()?;
-    let books = books::reduce(&session, args.accept_misclosure)?;
+    let allowance = books::allowance(args.allowance.as_deref())?;
+    let books = books::reduce(&session, &allowance, args.accept_misclosure)?;
 
     let mut text = Text::default();
     text.heading(&format!("Levels: {}", session.input.name));
@@ -50,7 +52,7 @@ pub fn run(args: &args::Levels) -> Result<Report, Stop> {
     if args.book {
         books::say(&mut text, &books, words);
     }
-    fit(&mut text, &session, &plan.reduction, words);
+    fit(&mut text, &session, &plan.reduction, &allowance, words);
     level_table(&mut text, &plan, words);
     say_pairs(&mut text, &pairs, words);
     if args.readings {
@@ -209,7 +211,13 @@ fn odd_sentence(odd: &floorwright_engine::plan::OddReading, words: Words) -> Str
     sentence
 }
 
-fn fit(text: &mut Text, session: &Session, reduction: &Reduction, words: Words) {
+fn fit(
+    text: &mut Text,
+    session: &Session,
+    reduction: &Reduction,
+    allowance: &MisclosureRule,
+    words: Words,
+) {
     text.heading("How well the readings fit");
     let survey = &session.job.survey;
     let n_readings: usize = survey.setups.iter().map(|setup| setup.readings.len()).sum();
@@ -286,7 +294,7 @@ fn fit(text: &mut Text, session: &Session, reduction: &Reduction, words: Words) 
                 names.join(" "),
                 words.length(closed.misclosure),
                 words.plus_minus(closed.sd),
-                books::against_rule(closed.misclosure, closed.n_setups, words),
+                books::against_rule(closed, allowance, words),
             ),
         );
     }

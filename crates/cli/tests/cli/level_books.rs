@@ -163,3 +163,21 @@ fn a_change_of_instrument_is_neither_rise_nor_fall() {
     sums_are(&folder, "Sums: BS 5.964, IS 4.470, FS 6.916; rises 2.842, falls 3.794.");
     assert_eq!(text(&list(&json["result"]["books"])[0]["id"]), "1");
 }
+
+/// The limit of 5 mm times the root of 4 setups is 10 mm, as the source of the rule has it; the one
+/// for a house is 3 mm times the root of 4.
+#[test]
+fn a_misclosure_is_held_against_the_allowance_that_is_named() {
+    let folder = copy_of_example("level-book/bad-closure", "book-allowance");
+    let allowed = |more: &[&str]| {
+        let (run, json) = reduced(&folder, more);
+        run.ends(0);
+        number(&list(&json["result"]["books"])[0]["closure"]["allowed"])
+    };
+    assert!((allowed(&[]) - 6.0).abs() < 1e-9);
+    assert!((allowed(&["--allowance", "5 sqrt n"]) - 10.0).abs() < 1e-9);
+    run_in(&folder, &["levels", "job.toml", "--allowance", "generous"])
+        .ends(2)
+        .says("--allowance: there is no \"generous\"")
+        .says("12 sqrt K: third order");
+}

@@ -4,7 +4,8 @@ use super::{Job, Stage, StopReason};
 use crate::ids::SetupId;
 use crate::surface::{
     BestFitPlane, FloorReading, LevelAt, NeighbourSettings, OddPoint, Spread, SteepestSlope,
-    Suggestion, Surface, best_fit_plane, likely_readings, odd_points, spread, steepest_slope,
+    Straightedge, Suggestion, Surface, best_fit_plane, likely_readings, odd_points, spread,
+    steepest_slope, straightedge,
 };
 use crate::survey::Reduction;
 use crate::units::{ExactLength, Length};
@@ -13,6 +14,10 @@ use serde::Serialize;
 /// Slopes between points closer than this say more about the readings than about the floor:
 /// the distance of the slope indicator for existing floors (second-hand, wording from memory).
 const SLOPE_APART: Length = Length::mm(2000.0);
+
+/// The straightedge that floors are commonly held against (BS 8204 via a Concrete Society note,
+/// confirmed; other bodies use 3 m or 10 ft).
+const STRAIGHTEDGE: Length = Length::mm(2000.0);
 
 /// Places suggested for more readings, at most.
 const MOST_SUGGESTIONS: usize = 5;
@@ -46,6 +51,21 @@ pub struct DeckShape {
     pub plane: Option<BestFitPlane>,
     /// The steepest slope between points at least 2 m apart; `None` if no two are.
     pub steepest: Option<SteepestSlope>,
+    /// What a straightedge of 2 m would show, or why these readings do not tell.
+    pub straightedge: StraightedgeFinding,
+}
+
+/// What a straightedge would show.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StraightedgeFinding {
+    /// The largest departure from straight.
+    Found(Straightedge),
+    /// The readings do not allow it.
+    Refused {
+        /// Why.
+        why: String,
+    },
 }
 
 /// A point that stands off its neighbours, with the reading that may be to blame.
@@ -114,6 +134,10 @@ fn describe(name: String, readings: &[FloorReading], reduction: &Reduction) -> O
         spread: spread(readings, &reduction.levels)?,
         plane: best_fit_plane(readings).ok(),
         steepest: steepest_slope(readings, &reduction.levels, SLOPE_APART).ok(),
+        straightedge: match straightedge(readings, &reduction.levels, STRAIGHTEDGE) {
+            Ok(found) => StraightedgeFinding::Found(found),
+            Err(refusal) => StraightedgeFinding::Refused { why: refusal.to_string() },
+        },
     })
 }
 
