@@ -449,7 +449,7 @@ fn write_pictures(
 ) -> Result<(), Stop> {
     let medium = if phone { Medium::Screen } else { Medium::Sheet(Paper::A4) };
     let head = pictures::Head::of(session, plan);
-    if let Some(picture) = head.lifts(medium) {
+    if let Some(picture) = head.lifts(pictures::medium(session, phone)) {
         files::write(path, &lift_map(&picture), Existing::Replace)?;
         text.heading(&format!("Picture of the lifts: {}", path.display()));
     }

@@ -4,8 +4,8 @@ use crate::exit::{Stop, USAGE};
 use crate::session::Session;
 use crate::text::words::Words;
 use floorwright_draw::{
-    Decimals, FloorPicture, LiftPicture, Medium, Orientation, PassPicture, PlanPictures, Print,
-    ProfilePicture, Side, TitleBlock,
+    Decimals, FloorPicture, LiftPicture, Medium, Orientation, Paper, PassPicture, PlanPictures,
+    Print, ProfilePicture, Side, TitleBlock,
 };
 use floorwright_engine::plan::Plan;
 use floorwright_engine::site::Position;
@@ -14,6 +14,15 @@ use floorwright_engine::survey::Datum;
 use floorwright_engine::units::Length;
 use floorwright_job::form_v1::SideForm;
 use floorwright_job::measure::Unit;
+
+/// With more supports than this their packers have no room on a sheet of A4.
+const ON_A4: usize = 40;
+
+/// What a picture with a stack of packers at each support is drawn on.
+pub fn medium(session: &Session, phone: bool) -> Medium {
+    let paper = if session.job.site.supports().len() > ON_A4 { Paper::A3 } else { Paper::A4 };
+    if phone { Medium::Screen } else { Medium::Sheet(paper) }
+}
 
 /// The pictures of a session.
 pub struct Head<'a>(PlanPictures<'a>);
