@@ -364,12 +364,12 @@ impl Checker<'_> {
         line: Option<usize>,
     ) {
         let time = reading.time.map(|time| time.to_minutes().to_bits());
+        let same = (reading.point.clone(), reading.value, reading.inverted, time);
+        let Some(first) = draft.seen.insert(same, line) else { return };
         let is_next = |last: &Reading| last.point == reading.point;
         if time.is_none() && !draft.readings.last().is_some_and(is_next) {
             return;
         }
-        let same = (reading.point.clone(), reading.value, reading.inverted, time);
-        let Some(first) = draft.seen.insert(same, line) else { return };
         let first = first.map_or(String::new(), |line| format!(", first on line {line}"));
         let what = format!("the same reading is there twice{first}");
         let fault = if time.is_some() {
