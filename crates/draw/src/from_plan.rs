@@ -271,9 +271,7 @@ impl PlanPictures<'_> {
         if let Some(level) = lifting.and_then(|lifting| lifting.target.level) {
             return Reference::Height(level);
         }
-        let readings = shape.surface.readings();
-        let sum: Length = readings.iter().map(|reading| reading.level - Level::DATUM).sum();
-        Reference::Height(Level::DATUM + sum / readings.len().max(1) as f64)
+        Reference::Height(shape.mean)
     }
 
     /// The target in words, and why there are no lifts if there are none.

@@ -198,21 +198,19 @@ pub fn plan(job: &Job) -> Plan {
         .map(|criterion| judge(criterion, &job.site, &reduction.levels))
         .collect();
     let lifting = floor.then(StageName::Floor, |shape| lifting::lifts(job, &reduction, shape));
-    let table = match StackTable::new(&job.stock) {
-        Ok(table) => Stage::Done(table),
-        Err(fault) => Stage::Stopped(vec![StopReason::new(fault, "change the stock")]),
-    };
-    let packing = match (floor.done(), lifting.done(), lifting.done().and_then(LiftingStage::lifts))
-    {
-        (Some(shape), Some(stage), Some(lifts)) => match &table {
-            Stage::Done(table) => packing::stacks(job, shape, stage, &lifts, table),
-            Stage::Stopped(reasons) => Stage::Stopped(reasons.clone()),
-            Stage::WaitsFor(earlier) => Stage::WaitsFor(*earlier),
-        },
+    let table = StackTable::new(&job.stock);
+    let lifts = lifting.done().and_then(LiftingStage::lifts);
+    let packing = match (floor.done(), lifting.done(), lifts, &table) {
+        (Some(shape), Some(stage), Some(lifts), Ok(table)) => {
+            packing::stacks(job, shape, stage, &lifts, table)
+        }
+        (.., Some(_), Err(fault)) => {
+            Stage::Stopped(vec![StopReason::new(fault, "change the stock")])
+        }
         _ => lifting.then(StageName::Lift, |_| Stage::WaitsFor(StageName::Lift)),
     };
-    let passes = match (lifting.done(), table.done()) {
-        (Some(stage), Some(table)) => {
+    let passes = match (lifting.done(), &table) {
+        (Some(stage), Ok(table)) => {
             packing.then(StageName::Packers, |packing| order::passes(job, stage, packing, table))
         }
         _ => packing.then(StageName::Packers, |_| Stage::WaitsFor(StageName::Packers)),

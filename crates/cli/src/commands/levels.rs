@@ -156,8 +156,14 @@ pub fn read_again(text: &mut Text, session: &Session, plan: &Plan, words: Words)
     let mut number = 0;
     for suspect in &reduction.suspects {
         number += 1;
-        let place = place_of(session, &reduction.observations[suspect.observation])
-            .map_or(String::new(), |place| format!(" ({}, line {})", place.file, place.line));
+        let others = suspect.or_else.iter().map(|other| other.observation);
+        let places: Vec<String> = std::iter::once(suspect.observation)
+            .chain(others)
+            .filter_map(|observation| place_of(session, &reduction.observations[observation]))
+            .map(|place| format!("{}, line {}", place.file, place.line))
+            .collect();
+        let place =
+            if places.is_empty() { String::new() } else { format!(" ({})", places.join("; ")) };
         text.item(&format!("{number}."), format!("{suspect}{place}"));
     }
     let named: Vec<&PointId> =
@@ -258,11 +264,13 @@ fn fit(
                     "not proven, but taken out all the same"
                 };
                 let pieces = match &drift.pieces {
-                    Some(pieces) if !pieces.one_line_is_enough => format!(
-                        "; it was not even: up to {} off a straight line, so read the base more \
+                    Some(pieces) if !pieces.one_line_is_enough && reduction.suspects.is_empty() => {
+                        format!(
+                            "; it was not even: up to {} off a straight line, so read the base more \
                          often",
-                        words.length(pieces.largest_difference)
-                    ),
+                            words.length(pieces.largest_difference)
+                        )
+                    }
                     _ => String::new(),
                 };
                 format!(

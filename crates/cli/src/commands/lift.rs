@@ -38,8 +38,15 @@ pub fn run(args: &args::Lift) -> Result<Report, Stop> {
     if exit == OK {
         cautions(&mut text);
     }
-    if let (Some(path), OK) = (&args.picture, exit) {
-        write_pictures(&mut text, &session, &plan, path, args.phone)?;
+    match &args.picture {
+        Some(path) if exit == OK => {
+            write_pictures(&mut text, &session, &plan, path, args.phone)?;
+        }
+        Some(path) => text.heading(&format!(
+            "No picture was drawn, for there is no plan to lift by: {} was left as it was",
+            path.display()
+        )),
+        None => {}
     }
     footing(&mut text, &session);
     let json = move || {
@@ -84,7 +91,7 @@ fn say_lifting(
     let packing = stage(text, plan, StageName::Packers, &plan.packing);
     say_target(text, session, lifting, lift_plan, packing, words);
     lift_table(text, session, lifting, lift_plan, packing, words);
-    let mut exit = OK;
+    let mut exit = if packing.is_some() { OK } else { CHECK_FAILED };
     if let Some(packing) = packing {
         if !packing.cannot.is_empty() {
             text.heading("It cannot be packed so");
@@ -177,7 +184,6 @@ fn say_target(
 ) {
     let (one, several) = words.supports();
     let plane = lift_plan.outcome.plane;
-    let outcome = packing.map_or(&lift_plan.outcome, |packing| &packing.outcome);
     text.heading(&format!(
         "Target: {} ({})",
         words.level(lift_plan.outcome.plane.height),
@@ -186,28 +192,51 @@ fn say_target(
     if plane.rise_x.hypot(plane.rise_y) > 1e-6 {
         text.say(format!(
             "The target leans: {:+.1} mm per m to the right of the plan and {:+.1} mm per m up it; \
-             its height is that at the middle of the points.",
+             its height is that at the point named, or at the middle of the points.",
             plane.rise_x * 1000.0,
             plane.rise_y * 1000.0
         ));
     }
     target_in_doubt(text, lifting);
-    let now = lifting.now.as_ref().map_or(String::new(), |now| {
-        format!(" (today {})", words.length(now.totals.worst_departure))
-    });
     let (_, packers) = words.packers();
-    let worst = outcome.worst().map_or(String::new(), |worst| {
-        format!(
-            "On these {packers} the worst point, {}, ends {} off the target{now}.",
-            worst.id,
-            words.length(worst.departure.abs())
-        )
-    });
-    text.say(format!(
-        "Raise {} of {}. {worst}",
-        outcome.totals.touched,
-        count(session.job.site.supports().len(), one, several),
-    ));
+    if let Some(packing) = packing {
+        let down = match packing.lowered {
+            0 => String::new(),
+            lowered => format!(", let down {lowered}"),
+        };
+        text.say(format!(
+            "Raise {}{down} of {}.",
+            packing.raised,
+            count(session.job.site.supports().len(), one, several),
+        ));
+    }
+    let worst = |prediction: Option<&Prediction>| {
+        let worst = prediction.and_then(Prediction::worst)?;
+        Some(format!("{} by {}", worst.id, words.length(worst.departure.abs())))
+    };
+    if let Some(today) = worst(lifting.now.as_ref()) {
+        text.say(format!("Furthest off the target today: {today}."));
+    }
+    let can_be_packed = packing.filter(|packing| packing.cannot.is_empty());
+    if let Some(then) = worst(can_be_packed.map(|packing| &packing.outcome)) {
+        text.say(format!("Furthest off on these {packers}: {then}."));
+    }
+    let unread: Vec<String> = lifting
+        .supports
+        .iter()
+        .filter(|facts| facts.floor.is_none())
+        .map(|facts| facts.support.to_string())
+        .collect();
+    if !unread.is_empty() {
+        text.item(
+            "!",
+            format!(
+                "not in this plan, because the floor over them was not read: {}. Where their \
+                 neighbours rise it leaves them: read it first",
+                unread.join(", ")
+            ),
+        );
+    }
     if lift_plan.one_of_many {
         text.say("Other lifts do equally well; these lift least in total.");
     }
@@ -224,7 +253,8 @@ fn say_target(
             )
         });
     }
-    if let Some(tolerance) = session.job.goal.level_tolerance
+    if let (Some(tolerance), Some(outcome)) =
+        (session.job.goal.level_tolerance, can_be_packed.map(|packing| &packing.outcome))
         && outcome.totals.worst_departure - tolerance > Length::mm(0.05)
     {
         text.item(
@@ -295,7 +325,9 @@ fn lift_table(
         }
         cells.push(stack.map_or(String::new(), |stack| pieces(stack, words)));
         cells.push(match packing {
-            Some(packing) if !is_held => words.signed(packing.lifts[idx]),
+            Some(packing) if !is_held && stack.is_none_or(|stack| stack.stack.is_some()) => {
+                words.signed(packing.lifts[idx])
+            }
             _ => String::new(),
         });
         let mut notes = Vec::new();
@@ -431,8 +463,8 @@ fn cannot(
         let works = smallest.with_the_rest.unwrap_or(smallest.level_alone);
         let works = words.rounded_up(works);
         text.say(format!(
-            "Ways out: a tolerance of {} (--tolerance {}), another height (--height free finds \
-             the best), or room at the supports named.",
+            "Ways out: a tolerance of {} (--tolerance {}), another height \
+             (perhaps --height free), or room at the supports named.",
             words.length(works),
             // An inch mark would open a quotation in a shell.
             words.number(works).trim_end_matches('"')

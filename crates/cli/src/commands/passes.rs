@@ -163,7 +163,7 @@ fn say_passes(text: &mut Text, session: &Session, passes: &Passes, words: Words)
     text.say(format!(
         "After each pass the load goes down on {packers}. On the way a stack may be up to {} \
          thicker or thinner than the lift; the last ones are as listed.",
-        words.length(session.job.stock.tolerance.value)
+        words.exact(session.job.stock.tolerance.value)
     ));
     for pass in &passes.passes {
         say_pass(text, pass, &mut before, words);
@@ -202,7 +202,7 @@ fn say_pass(text: &mut Text, pass: &Pass, before: &mut BTreeMap<String, String>,
         );
     }
     text.item("-", "read the floor again before the next pass");
-    *before = after;
+    before.extend(after);
 }
 
 /// Two supports a line, so that a line fits.

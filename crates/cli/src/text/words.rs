@@ -128,6 +128,19 @@ impl Words {
         }
     }
 
+    /// A length as it is, to a sixty-fourth where the job is in inches: for a tolerance, which
+    /// rounding could double.
+    pub fn exact(self, length: Length) -> String {
+        let sixty_fourths = |length: Length| (length.to_inches() * 64.0).round() as i64;
+        match (self.unit, ExactLength::from_mm(length.to_mm())) {
+            (Unit::FeetInches, Some(_)) => {
+                exact(ExactLength::nm(sixty_fourths(length) * 396_875), Unit::FeetInches)
+            }
+            (_, Some(length)) => exact(length, Unit::Millimetres),
+            (_, None) => self.length(length),
+        }
+    }
+
     /// Twice a standard deviation, as a column has it: rounded up, never to less than it is.
     pub fn plus_minus(self, sd: Length) -> String {
         let step = match self.unit {

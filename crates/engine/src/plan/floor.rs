@@ -8,7 +8,7 @@ use crate::surface::{
     steepest_slope, straightedge,
 };
 use crate::survey::Reduction;
-use crate::units::{ExactLength, Length};
+use crate::units::{ExactLength, Length, Level};
 use serde::Serialize;
 
 /// Slopes between points closer than this say more about the readings than about the floor:
@@ -34,6 +34,8 @@ pub struct FloorShape {
     pub odd: Vec<OddReading>,
     /// Where more readings would tell most.
     pub suggestions: Vec<Suggestion>,
+    /// The mean of all levels read on it, to draw heights above where there is no target.
+    pub mean: Level,
     /// The floor's edge is only the outermost readings, because no room is given.
     pub outline_assumed: bool,
 }
@@ -107,7 +109,10 @@ pub(super) fn shape(job: &Job, reduction: &Reduction) -> Stage<FloorShape> {
     }
     odd.sort_by(|a, b| b.departure.abs().total_cmp(&a.departure.abs()));
     let odd = odd.into_iter().map(|odd| blame(job, odd)).collect();
+    let readings = surface.readings();
+    let sum: Length = readings.iter().map(|reading| reading.level - Level::DATUM).sum();
     Stage::Done(FloorShape {
+        mean: Level::DATUM + sum / readings.len().max(1) as f64,
         decks,
         odd,
         suggestions: surface.suggest_readings(MOST_SUGGESTIONS),

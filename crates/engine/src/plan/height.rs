@@ -3,6 +3,7 @@
 use super::{FloorShape, Job, StopReason};
 use crate::ids::PointId;
 use crate::settings::TargetHeight;
+use crate::site::Position;
 use crate::surface::FloorReading;
 use crate::survey::Reduction;
 use crate::units::{Length, Level};
@@ -12,10 +13,11 @@ use std::collections::BTreeSet;
 /// The height that was asked for.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct TargetFacts {
-    /// The level, unless it is left free. Where the target may lean it is the height at the
-    /// middle of the points.
+    /// The level, unless it is left free. Where the target may lean it is the height at the point
+    /// that it comes from, or at the middle of the points.
     pub level: Option<Level>,
-    /// Standard deviation of that level above the datum; zero for a number.
+    /// Standard deviation of that level above the datum; zero for a number. For a free height it
+    /// is that of the mean of the points, a little less than that of the height which is found.
     pub sd: Length,
     /// Where it comes from, in words.
     pub from: String,
@@ -27,6 +29,8 @@ pub struct TargetFacts {
 pub(super) struct Target {
     pub(super) facts: TargetFacts,
     pub(super) weights: Vec<(usize, f64)>,
+    /// Where a leaning target keeps its height, if that is at a point.
+    pub(super) pivot: Option<Position>,
 }
 
 /// Finds the height, given the readings that the goal asks about (at least one).
@@ -51,7 +55,21 @@ pub(super) fn find_target(
     let one_point = |point: &&PointId| level.is_some() && doubted.contains(*point);
     let in_doubt: BTreeSet<PointId> =
         benchmarks.chain(rests_on).filter(one_point).cloned().collect();
+    let pivot = match &job.goal.height {
+        TargetHeight::Point { point, .. } => job.site.point(point).and_then(|point| point.at),
+        TargetHeight::Highest => highest_of(asked).map(|reading| reading.at),
+        TargetHeight::Number(_) | TargetHeight::Free => None,
+    };
+    if let (TargetHeight::Point { point, .. }, None, Some(_)) =
+        (&job.goal.height, pivot, job.goal.tilt_allowed)
+    {
+        return Err(StopReason::new(
+            format!("the target may lean, and point {point} that it hangs on has no place"),
+            "give the point its place, or take tilt_allowed out",
+        ));
+    }
     Ok(Target {
+        pivot,
         facts: TargetFacts {
             level,
             sd: reduction.levels.combination_sd(&weights),
@@ -82,14 +100,20 @@ fn at_point(reduction: &Reduction, point: &PointId, offset: Length) -> Result<Fo
 }
 
 fn highest(asked: &[&FloorReading]) -> Result<Found, StopReason> {
-    asked
-        .iter()
-        .reduce(|best, next| if next.level > best.level { next } else { best })
+    highest_of(asked)
         .map(|highest| {
             let words = format!("the highest point, {}", highest.point);
             (Some(highest.level), words, vec![(highest.in_levels, 1.0)])
         })
         .ok_or_else(|| StopReason::bare("the goal asks about no point"))
+}
+
+/// The first of the highest.
+fn highest_of<'a>(asked: &[&'a FloorReading]) -> Option<&'a FloorReading> {
+    let higher = |best: &'a FloorReading, next: &'a FloorReading| {
+        if next.level > best.level { next } else { best }
+    };
+    asked.iter().copied().reduce(higher)
 }
 
 /// Points to read again before they are built on.

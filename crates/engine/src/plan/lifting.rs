@@ -1,7 +1,7 @@
 //! The stage from the shape of the floor and the goal to a lift at each support.
 
 use super::height::{Target, TargetFacts, find_target, points_in_doubt};
-use super::supports::{SupportFacts, bounds, check_by_hand, describe, in_goal};
+use super::supports::{Asked, SupportFacts, bounds, check_by_hand, describe};
 use super::{FloorShape, Job, Stage, StopReason};
 use crate::ids::{PointId, SupportId};
 use crate::influence::Influence;
@@ -63,7 +63,8 @@ impl LiftingStage {
 
 /// Sets up the problem and solves it.
 pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Stage<LiftingStage> {
-    if let Some(reason) = cannot_start(job) {
+    let asked_for = Asked::of(job, shape);
+    if let Some(reason) = cannot_start(job).or_else(|| steps_in_goal(shape, &asked_for)) {
         return Stage::Stopped(vec![reason]);
     }
     let influence = match Influence::by_interpolation(&job.site) {
@@ -74,11 +75,11 @@ pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Sta
             return Stage::Stopped(why);
         }
     };
-    let is_asked = |reading: &&FloorReading| {
-        job.site.point(&reading.point).is_some_and(|point| in_goal(job, point))
-    };
-    let (asked, others): (Vec<&FloorReading>, Vec<&FloorReading>) =
-        shape.surface.readings().iter().partition(is_asked);
+    let readings = || shape.surface.readings().iter().zip(&asked_for.readings);
+    let asked: Vec<&FloorReading> =
+        readings().filter(|(_, is_asked)| **is_asked).map(|(reading, _)| reading).collect();
+    let others: Vec<&FloorReading> =
+        readings().filter(|(_, is_asked)| !**is_asked).map(|(reading, _)| reading).collect();
     let doubted = points_in_doubt(reduction, Some(shape));
     let target = if asked.iter().any(|reading| influence.row(&reading.point).is_some()) {
         find_target(job, reduction, &asked, &doubted)
@@ -95,7 +96,7 @@ pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Sta
     let sites = job.site.supports();
     let supports: Vec<SupportFacts> = sites
         .iter()
-        .map(|support| describe(job, reduction, shape, support, &target, &doubted))
+        .map(|support| describe(job, reduction, shape, support, &target, &asked_for, &doubted))
         .collect();
     let mut problem = pose(job, shape, &influence, &asked, &supports, &target);
     problem.supports =
@@ -145,6 +146,25 @@ fn cannot_start(job: &Job) -> Option<StopReason> {
     })
 }
 
+/// One height for floors with a step between them would take the step away.
+fn steps_in_goal(shape: &FloorShape, asked: &Asked) -> Option<StopReason> {
+    if asked.decks.len() < 2 {
+        return None;
+    }
+    let names: Vec<&str> = shape
+        .surface
+        .decks()
+        .enumerate()
+        .filter(|(deck, _)| asked.decks.contains(deck))
+        .map(|(_, name)| name)
+        .collect();
+    let what = format!(
+        "the goal asks for one height on floors with a step between them: {}",
+        names.join(" and ")
+    );
+    Some(StopReason::new(what, "name the rooms to be levelled: rooms = [...] under [goal]"))
+}
+
 /// The problem, but for its supports.
 fn pose(
     job: &Job,
@@ -184,6 +204,7 @@ fn pose(
     let height = target.facts.level.map_or(Height::Free, Height::At);
     let mut problem = Problem::new(points, Vec::new(), rows, height);
     problem.tilt = job.goal.tilt_allowed;
+    problem.pivot = target.pivot;
     problem.level_tolerance = job.goal.level_tolerance;
     problem.slope_tolerance = job.goal.slope_tolerance;
     problem.straightedges = straightedges(&problem.points);

@@ -1,11 +1,12 @@
 //! The stage from lifts to packers: the stack that stays at each support, chosen for all supports
 //! together, and the floor that those stacks give.
 
+use super::supports::bounds;
 use super::{FloorShape, Job, LiftingStage, Stage, StopReason};
 use crate::ids::{PointId, SupportId};
 use crate::packers::{BuyList, Choice, HeightAdvice, Stack, StackTable, buy, height_advice};
 use crate::surface::FloorReading;
-use crate::target::{Prediction, predict};
+use crate::target::{Prediction, TOUCHED, predict};
 use crate::units::{LENGTH_EPS, Length, Level};
 use serde::Serialize;
 
@@ -19,6 +20,10 @@ pub struct PackingStage {
     /// The lift that the stacks give, for each support of the site in its order: packers come in
     /// steps, so it is a little more or less than was worked out.
     pub lifts: Vec<Length>,
+    /// How many supports go up.
+    pub raised: usize,
+    /// How many are let down.
+    pub lowered: usize,
     /// The floor on these stacks, held against the target.
     pub outcome: Prediction,
     /// What keeps the house from being packed so: stacks that the stock cannot make, and packing
@@ -64,7 +69,12 @@ pub(super) fn stacks(
         .collect();
     let wanted: Vec<Length> =
         packed.iter().map(|&idx| wanted_lifts[idx] + sites[idx].gap).collect();
-    let buy = buy(table, &wanted);
+    let within: Vec<Length> = packed
+        .iter()
+        .zip(&wanted)
+        .map(|(&idx, &wanted)| within_bounds(job, lifting, idx, wanted_lifts[idx], wanted))
+        .collect();
+    let buy = buy(table, &within);
     let mut lifts = wanted_lifts.to_vec();
     let mut supports = Vec::with_capacity(packed.len());
     for ((&idx, &wanted), stack) in packed.iter().zip(&wanted).zip(&buy.stacks) {
@@ -86,6 +96,8 @@ pub(super) fn stacks(
     match predict(&lifting.problem, &lifts) {
         Ok(outcome) => Stage::Done(PackingStage {
             cannot,
+            raised: lifts.iter().filter(|lift| **lift > TOUCHED).count(),
+            lowered: lifts.iter().filter(|lift| **lift < -TOUCHED).count(),
             supports,
             buy,
             moved_besides: moved_besides(lifting, &lifts),
@@ -95,6 +107,23 @@ pub(super) fn stacks(
         }),
         Err(faults) => Stage::Stopped(faults.into_iter().map(StopReason::bare).collect()),
     }
+}
+
+/// The thickness to ask the stock for, so that no stack within its tolerance raises a support
+/// beyond its bound: one that is not to move gets at most its gap filled.
+fn within_bounds(
+    job: &Job,
+    lifting: &LiftingStage,
+    support: usize,
+    lift: Length,
+    wanted: Length,
+) -> Length {
+    let tolerance = job.stock.tolerance.value;
+    let site = &job.site.supports()[support];
+    let most =
+        if lift > LENGTH_EPS { bounds(job, site, &lifting.supports[support]).upper } else { lift };
+    let thickest = site.gap + most;
+    wanted.min((thickest - tolerance).max(Length::ZERO))
 }
 
 /// Why a support cannot be packed as it should, if it cannot.

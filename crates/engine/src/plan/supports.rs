@@ -3,6 +3,7 @@
 use super::height::Target;
 use super::{FloorShape, Job, StopReason};
 use crate::ids::{PointId, SupportId};
+use crate::mesh::OUTSIDE_ALLOWANCE;
 use crate::site::{Point, Position, Support};
 use crate::surface::FloorReading;
 use crate::survey::Reduction;
@@ -15,10 +16,6 @@ use std::collections::BTreeSet;
 /// A reading this close to a support is the floor right over it; a choice: half a staff's foot
 /// and half a support.
 const RIGHT_OVER: Length = Length::mm(50.0);
-
-/// A support further from the rooms to be levelled than this is not under them: the distance
-/// that a wall support may stand outside the outline.
-const UNDER_ROOM: Length = Length::mm(300.0);
 
 /// A deck with fewer readings than this says nothing of the floor between them.
 const SHAPES_A_FLOOR: usize = 3;
@@ -47,9 +44,31 @@ pub struct SupportFacts {
 }
 
 /// Whether the goal asks about a point.
-pub(super) fn in_goal(job: &Job, point: &Point) -> bool {
+fn in_goal(job: &Job, point: &Point) -> bool {
     job.goal.rooms.is_empty()
         || room_of(&job.site, point).is_some_and(|room| job.goal.rooms.contains(&room.id))
+}
+
+/// What the goal asks about.
+pub(super) struct Asked {
+    /// For each reading of the surface, whether its point is asked about.
+    pub(super) readings: Vec<bool>,
+    /// The decks of those that are.
+    pub(super) decks: BTreeSet<usize>,
+}
+
+impl Asked {
+    /// Looks at every reading once.
+    pub(super) fn of(job: &Job, shape: &FloorShape) -> Self {
+        let is_asked = |reading: &FloorReading| {
+            job.site.point(&reading.point).is_some_and(|point| in_goal(job, point))
+        };
+        let all = shape.surface.readings();
+        let readings: Vec<bool> = all.iter().map(is_asked).collect();
+        let asked = all.iter().zip(&readings).filter(|(_, is_asked)| **is_asked);
+        let decks = asked.map(|(reading, _)| reading.deck).collect();
+        Self { readings, decks }
+    }
 }
 
 /// Describes one support.
@@ -59,9 +78,10 @@ pub(super) fn describe(
     shape: &FloorShape,
     support: &Support,
     target: &Target,
+    asked: &Asked,
     doubted: &BTreeSet<PointId>,
 ) -> SupportFacts {
-    let over = floor_over(job, shape, support.at);
+    let over = floor_over(shape, asked, support.at);
     let sd = over.as_ref().map(|over| {
         let mut difference = target.weights.clone();
         for &(level, weight) in &over.weights {
@@ -82,7 +102,7 @@ pub(super) fn describe(
         .collect();
     SupportFacts {
         support: support.id.clone(),
-        held: held_because(job, support, over.is_some()),
+        held: held_because(job, asked, support, over.as_ref()),
         floor: over.as_ref().map(|over| over.level),
         deck: over.as_ref().map(|over| over.deck),
         sd,
@@ -105,15 +125,13 @@ struct FloorOver {
 /// The floor over a place: the nearest reading right there, one that the goal asks about first, or
 /// the surface on the goal's decks, or any surface. Under a step both floors are there, and it is
 /// the one to be levelled that counts.
-fn floor_over(job: &Job, shape: &FloorShape, place: Position) -> Option<FloorOver> {
+fn floor_over(shape: &FloorShape, asked: &Asked, place: Position) -> Option<FloorOver> {
     let surface = &shape.surface;
-    let asked = |reading: &FloorReading| {
-        job.site.point(&reading.point).is_some_and(|point| in_goal(job, point))
-    };
     let here = surface
         .readings()
         .iter()
-        .map(|reading| (!asked(reading), reading.at.distance(place), reading))
+        .zip(&asked.readings)
+        .map(|(reading, is_asked)| (!is_asked, reading.at.distance(place), reading))
         .filter(|(_, away, _)| *away <= RIGHT_OVER)
         .min_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
     if let Some((_, _, reading)) = here {
@@ -125,17 +143,12 @@ fn floor_over(job: &Job, shape: &FloorShape, place: Position) -> Option<FloorOve
             right_over: true,
         });
     }
-    let asked_decks: BTreeSet<usize> = surface
-        .readings()
-        .iter()
-        .filter(|reading| asked(reading))
-        .map(|reading| reading.deck)
-        .collect();
     let all_decks = 0..surface.decks().count();
     let is_shaped = |deck: &usize| {
-        surface.readings().iter().filter(|reading| reading.deck == *deck).count() >= SHAPES_A_FLOOR
+        let on_deck = surface.readings().iter().filter(|reading| reading.deck == *deck);
+        on_deck.take(SHAPES_A_FLOOR).count() >= SHAPES_A_FLOOR
     };
-    asked_decks.into_iter().chain(all_decks).filter(is_shaped).find_map(|deck| {
+    asked.decks.iter().copied().chain(all_decks).filter(is_shaped).find_map(|deck| {
         let height = surface.at_on_deck(deck, place)?;
         Some(FloorOver {
             level: height.level,
@@ -147,21 +160,30 @@ fn floor_over(job: &Job, shape: &FloorShape, place: Position) -> Option<FloorOve
     })
 }
 
-fn held_because(job: &Job, support: &Support, read: bool) -> Option<String> {
+fn held_because(
+    job: &Job,
+    asked: &Asked,
+    support: &Support,
+    over: Option<&FloorOver>,
+) -> Option<String> {
     if let Some(why) = &support.fixed {
         return Some(why.clone());
     }
-    if !read {
+    let Some(over) = over else {
         return Some("the floor over it was not read".to_owned());
-    }
+    };
     let under = job.goal.rooms.is_empty()
         || job
             .site
             .rooms()
             .iter()
             .filter(|room| job.goal.rooms.contains(&room.id))
-            .any(|room| room.outline.contains(support.at, UNDER_ROOM));
-    (!under).then(|| "not under the rooms of the goal".to_owned())
+            .any(|room| room.outline.contains(support.at, OUTSIDE_ALLOWANCE));
+    if !under {
+        return Some("not under the rooms of the goal".to_owned());
+    }
+    (!asked.decks.contains(&over.deck))
+        .then(|| "it carries a floor that the goal does not ask about".to_owned())
 }
 
 /// How far a support may go.

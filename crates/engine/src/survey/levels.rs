@@ -26,7 +26,8 @@ pub struct PointLevel {
 ///
 /// A small survey keeps the whole covariance; a large one keeps the factor of its equations and
 /// works out the covariances that are asked for, so that memory grows with the survey and not
-/// with its square. Serialized, it is the list of its points.
+/// works out the covariances that are asked for, so that memory grows with the survey and not
+/// with its square. Serialized, it is the list of its points, each with its [`Levels::sd`].
 #[derive(Clone, Debug, PartialEq)]
 pub struct Levels {
     points: Vec<PointLevel>,
@@ -113,7 +114,14 @@ impl Cofactors {
 
 impl Serialize for Levels {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        self.points.serialize(serializer)
+        #[derive(Serialize)]
+        struct WithSd<'a> {
+            #[serde(flatten)]
+            level: &'a PointLevel,
+            sd: Length,
+        }
+        let levels = self.points.iter().enumerate();
+        serializer.collect_seq(levels.map(|(idx, level)| WithSd { level, sd: self.sd(idx) }))
     }
 }
 

@@ -172,7 +172,7 @@ impl Reducer<'_> {
         Reduction {
             levels: self.levels(&shifts).widened(widening),
             widening,
-            setups: self.setup_lines(&shifts, tests),
+            setups: self.setup_lines(&shifts, widening),
             observations: self.observations(tests),
             parts: self.parts(),
             redundancy: adjusted.redundancy,
@@ -286,7 +286,7 @@ impl Reducer<'_> {
         Levels::with_cofactors(points, cofactors)
     }
 
-    fn setup_lines(&self, shifts: &[Option<MeanShift>], tests: &TestSettings) -> Vec<SetupLine> {
+    fn setup_lines(&self, shifts: &[Option<MeanShift>], widening: f64) -> Vec<SetupLine> {
         let s0 = self.s0();
         let setups = self.survey.setups.iter().enumerate();
         setups
@@ -296,12 +296,12 @@ impl Reducer<'_> {
                     let (level, sd_prior) = self.level(shifts, node);
                     LineLevel { level, sd_prior, sd_post: s0.map(|s0| sd_prior * s0) }
                 });
-                SetupLine { setup: setup.id.clone(), line, drift: self.drift(idx, tests) }
+                SetupLine { setup: setup.id.clone(), line, drift: self.drift(idx, widening) }
             })
             .collect()
     }
 
-    fn drift(&self, setup_idx: usize, tests: &TestSettings) -> DriftFound {
+    fn drift(&self, setup_idx: usize, widening: f64) -> DriftFound {
         if let Some(why) = &self.network.refusals[setup_idx] {
             return DriftFound::Refused { why: why.clone() };
         }
@@ -314,11 +314,8 @@ impl Reducer<'_> {
         let rate = DriftRate::mm_per_minute(rise / clock.span);
         let sd_prior = DriftRate::mm_per_minute(variance.max(0.0).sqrt() / clock.span);
         let sd_post = self.s0().map(|s0| sd_prior * s0);
-        let sd = match tests.trust {
-            SdTrust::Stated => sd_prior,
-            SdTrust::Estimated => sd_post.unwrap_or(sd_prior),
-        };
-        let proven = rate.to_mm_per_minute().abs() > 2.0 * sd.to_mm_per_minute();
+        let sd = sd_prior.to_mm_per_minute() * widening;
+        let proven = rate.to_mm_per_minute().abs() > 2.0 * sd;
         let line = EvenLine { level: self.solved(self.network.setup_node(setup_idx)), rise };
         let setup = &self.survey.setups[setup_idx];
         let pieces =

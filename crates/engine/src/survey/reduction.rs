@@ -223,7 +223,7 @@ pub struct DriftLine {
     pub sd_prior: DriftRate,
     /// Standard deviation by the scatter of this survey; `None` without spare readings.
     pub sd_post: Option<DriftRate>,
-    /// The rate is more than twice its standard deviation (the one that the tests trust).
+    /// The rate is more than twice its prior standard deviation, widened as the levels' are.
     pub proven: bool,
     /// Mean time of the readings, which the level of the line is given for.
     pub mean_time: Minutes,

@@ -19,6 +19,7 @@ mod plan;
 mod problem;
 
 pub use explain::{Clash, Explanation, HeldBy, SmallestTolerance};
+pub(crate) use plan::TOUCHED;
 pub use plan::{
     Broken, Fewest, LiftPlan, Outcome, PointOutcome, Prediction, Requirement, Side, SupportLift,
     TargetPlane, Totals,

@@ -60,7 +60,8 @@ impl<'a> Model<'a> {
         let lean = problem.tilt.filter(|&lean| lean > 0.0 && has_points).map(|lean| lean * 1e3);
         let tilt =
             lean.map(|lean| (base.variable(0.0, (-lean, lean)), base.variable(0.0, (-lean, lean))));
-        let (centre, mean_level) = middle(problem);
+        let (middle, mean_level) = middle(problem);
+        let centre = problem.pivot.unwrap_or(middle);
         let reference = match problem.height {
             Height::At(level) => level.to_mm(),
             Height::Free => mean_level,

@@ -9,7 +9,7 @@ use serde::Serialize;
 
 /// A lift smaller than this is none, and one this close to a bound is on it: a hundredth of a
 /// millimetre.
-const TOUCHED: Length = Length::mm(0.01);
+pub(crate) const TOUCHED: Length = Length::mm(0.01);
 
 /// Which side of its tolerance something is on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -58,7 +58,7 @@ pub enum Requirement {
 pub struct TargetPlane {
     /// Height at `centre`.
     pub height: Level,
-    /// The middle of the points.
+    /// Where it has that height: the pivot, or the middle of the points.
     pub centre: Position,
     /// Rise along x (a ratio); zero for a level target.
     pub rise_x: f64,

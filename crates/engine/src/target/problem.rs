@@ -89,8 +89,10 @@ pub struct Problem {
     pub supports: Vec<SupportBounds>,
     /// For each point: support index and how far the point rises per unit of lift there (a ratio).
     pub influence: Vec<Vec<(usize, f64)>>,
-    /// Target height. Where the target leans, the height at the middle of the points.
+    /// Target height. Where the target leans, the height at the pivot.
     pub height: Height,
+    /// Where a leaning target keeps its height; the middle of the points if not given.
+    pub pivot: Option<Position>,
     /// The target may rise along x and along y by at most this (a ratio), if it may lean at all.
     pub tilt: Option<f64>,
     /// Every point within this of the target, if required.
@@ -162,6 +164,7 @@ impl Problem {
             supports,
             influence,
             height,
+            pivot: None,
             tilt: None,
             level_tolerance: None,
             slope_tolerance: None,
