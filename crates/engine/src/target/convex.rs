@@ -14,9 +14,11 @@ use clarabel::solver::{
     DefaultSettings, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus, SupportedConeT,
     ZeroConeT,
 };
+use faer::linalg::solvers::PartialPivLu;
 use faer::prelude::Solve;
+use faer::sparse::linalg::solvers::Lu;
 use faer::sparse::{SparseColMat, Triplet};
-use faer::{Col, Side};
+use faer::{Col, Mat, Side};
 
 /// Coefficients of the variables in a row, each variable at most once.
 pub(super) type Terms = Vec<(usize, f64)>;
@@ -139,6 +141,106 @@ pub(super) fn minimise(program: &Program) -> Result<Optimum, Failure> {
         return Err(Failure::Unsettled);
     }
     Ok(standard.optimum(program, best))
+}
+
+/// A symmetric system with a few unknowns that meet nearly every other one, such as a free height.
+///
+/// Those would fill the sparse factor of the whole, so they are kept out of it: the rest is
+/// factored alone, and they are solved from the small system that is left (the Schur complement).
+struct Bordered {
+    rest: Lu<usize, f64>,
+    /// Place of each unknown: among the rest, or in the border.
+    place: Vec<Place>,
+    /// For each unknown of the border: its column over the rest, and that column solved.
+    border: Vec<(Col<f64>, Col<f64>)>,
+    small: Option<PartialPivLu<f64>>,
+    n_rest: usize,
+}
+
+#[derive(Clone, Copy)]
+enum Place {
+    Rest(usize),
+    Border(usize),
+}
+
+/// An unknown that meets more others than this is kept out of the sparse factor.
+const MEETS_MANY: usize = 200;
+
+impl Bordered {
+    fn new(size: usize, triplets: Vec<Triplet<usize, usize, f64>>) -> Option<Self> {
+        let mut meets = vec![0_usize; size];
+        for triplet in &triplets {
+            meets[triplet.row] += 1;
+        }
+        let (mut n_rest, mut n_border) = (0, 0);
+        let place: Vec<Place> = meets
+            .iter()
+            .map(|&meets| {
+                let next = if meets > MEETS_MANY { &mut n_border } else { &mut n_rest };
+                *next += 1;
+                if meets > MEETS_MANY {
+                    Place::Border(n_border - 1)
+                } else {
+                    Place::Rest(n_rest - 1)
+                }
+            })
+            .collect();
+        let mut within = Vec::with_capacity(triplets.len());
+        let mut columns = vec![Col::<f64>::zeros(n_rest); n_border];
+        let mut corner = Mat::<f64>::zeros(n_border, n_border);
+        for Triplet { row, col, val } in triplets {
+            match (place[row], place[col]) {
+                (Place::Rest(row), Place::Rest(col)) => within.push(Triplet::new(row, col, val)),
+                (Place::Rest(row), Place::Border(col)) => columns[col][row] += val,
+                (Place::Border(row), Place::Border(col)) => corner[(row, col)] += val,
+                // The system is symmetric: this is the mirror of a column.
+                (Place::Border(_), Place::Rest(_)) => {}
+            }
+        }
+        let rest =
+            SparseColMat::try_new_from_triplets(n_rest, n_rest, &within).ok()?.sp_lu().ok()?;
+        let border: Vec<(Col<f64>, Col<f64>)> = columns
+            .into_iter()
+            .map(|column| {
+                let solved = rest.solve(&column);
+                (column, solved)
+            })
+            .collect();
+        for (row, (column, _)) in border.iter().enumerate() {
+            for (col, (_, solved)) in border.iter().enumerate() {
+                let met: f64 = column.transpose() * solved;
+                corner[(row, col)] -= met;
+            }
+        }
+        let small = (n_border > 0).then(|| corner.partial_piv_lu());
+        Some(Self { rest, place, border, small, n_rest })
+    }
+
+    fn solve(&self, right: &Col<f64>) -> Col<f64> {
+        let mut of_rest = Col::<f64>::zeros(self.n_rest);
+        let mut of_border = Col::<f64>::zeros(self.border.len());
+        for (unknown, place) in self.place.iter().enumerate() {
+            match *place {
+                Place::Rest(at) => of_rest[at] = right[unknown],
+                Place::Border(at) => of_border[at] = right[unknown],
+            }
+        }
+        let mut rest = self.rest.solve(&of_rest);
+        if let Some(small) = &self.small {
+            for (at, (column, _)) in self.border.iter().enumerate() {
+                let met: f64 = column.transpose() * &rest;
+                of_border[at] -= met;
+            }
+            of_border = small.solve(&of_border);
+            for (at, (_, solved)) in self.border.iter().enumerate() {
+                rest -= solved * faer::Scale(of_border[at]);
+            }
+        }
+        Col::from_fn(self.place.len(), |unknown| match self.place[unknown] {
+            Place::Rest(at) => rest[at],
+            Place::Border(at) => of_border[at],
+        })
+    }
 }
 
 /// Whether some direction of the variables changes none of the squares: then the least squares
@@ -313,8 +415,7 @@ impl Standard {
             }
             triplets.push(Triplet::new(n + tight_idx, n + tight_idx, -SHIFT));
         }
-        let factor =
-            SparseColMat::try_new_from_triplets(size, size, &triplets).ok()?.sp_lu().ok()?;
+        let factor = Bordered::new(size, triplets)?;
 
         let mut polished =
             Answer { values: raw.values.clone(), multipliers: vec![0.0; self.rows.len()] };
@@ -526,6 +627,32 @@ mod tests {
             |limit| Program { at_most: vec![Row { terms: vec![], limit }], ..Program::default() };
         assert!(minimise(&with(1.0)).unwrap().values.is_empty());
         assert_eq!(minimise(&with(-1.0)).unwrap_err(), Failure::Infeasible);
+    }
+
+    /// Second method: the same system as a whole, by the plain sparse factor.
+    #[test]
+    fn a_bordered_system_is_solved_as_the_whole_one() {
+        let size: usize = 320;
+        let mut triplets = Vec::new();
+        for unknown in 0..size {
+            triplets.push(Triplet::new(unknown, unknown, 4.0 + (unknown % 7) as f64));
+            if unknown + 1 < size {
+                triplets.push(Triplet::new(unknown, unknown + 1, -1.0));
+                triplets.push(Triplet::new(unknown + 1, unknown, -1.0));
+            }
+            for (many, value) in [(17_usize, 0.25), (200, -0.5)] {
+                if unknown.abs_diff(many) > 1 {
+                    triplets.push(Triplet::new(unknown, many, value));
+                    triplets.push(Triplet::new(many, unknown, value));
+                }
+            }
+        }
+        let whole = SparseColMat::try_new_from_triplets(size, size, &triplets).unwrap();
+        let bordered = Bordered::new(size, triplets).unwrap();
+        assert_eq!(bordered.border.len(), 2);
+        let right = Col::from_fn(size, |unknown| (unknown as f64 * 0.7).sin());
+        let expected = whole.sp_lu().unwrap().solve(&right);
+        assert!((bordered.solve(&right) - expected).norm_max() < 1e-10);
     }
 
     #[test]
