@@ -282,6 +282,7 @@ impl PlanPictures<'_> {
                 let why = reasons.first().map_or("", |reason| &reason.what);
                 return format!("none, heights are above the mean of the floor. No lifts: {why}");
             }
+            Stage::NotAsked => return "none, heights are above the mean of the floor".to_owned(),
             Stage::WaitsFor(stage) => {
                 return format!(
                     "none, heights are above the mean of the floor. No lifts: they wait for {stage}"

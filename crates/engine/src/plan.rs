@@ -121,6 +121,8 @@ pub enum Stage<T> {
     Stopped(Vec<StopReason>),
     /// It waits for another stage.
     WaitsFor(StageName),
+    /// It was not asked for.
+    NotAsked,
 }
 
 /// Something that stands in a stage's way.
@@ -147,7 +149,7 @@ impl<T> Stage<T> {
     pub fn done(&self) -> Option<&T> {
         match self {
             Self::Done(result) => Some(result),
-            Self::Stopped(_) | Self::WaitsFor(_) => None,
+            Self::Stopped(_) | Self::WaitsFor(_) | Self::NotAsked => None,
         }
     }
 
@@ -155,7 +157,7 @@ impl<T> Stage<T> {
     pub fn reasons(&self) -> &[StopReason] {
         match self {
             Self::Stopped(reasons) => reasons,
-            Self::Done(_) | Self::WaitsFor(_) => &[],
+            Self::Done(_) | Self::WaitsFor(_) | Self::NotAsked => &[],
         }
     }
 
@@ -165,7 +167,22 @@ impl<T> Stage<T> {
             Self::Done(result) => next(result),
             Self::Stopped(_) => Stage::WaitsFor(name),
             Self::WaitsFor(earlier) => Stage::WaitsFor(*earlier),
+            Self::NotAsked => Stage::NotAsked,
         }
+    }
+}
+
+/// Runs the chain as far as the shape of the floor, for who asks for no verdicts and no lifts.
+pub fn survey(job: &Job) -> Plan {
+    let reduction = reduce(&job.survey);
+    let floor = floor::shape(job, &reduction);
+    Plan {
+        reduction,
+        floor,
+        verdicts: Vec::new(),
+        lifting: Stage::NotAsked,
+        packing: Stage::NotAsked,
+        passes: Stage::NotAsked,
     }
 }
 
@@ -190,8 +207,7 @@ impl<T> Stage<T> {
 /// assert!(plan(&empty).lifting.done().is_none()); // says why instead of inventing lifts
 /// ```
 pub fn plan(job: &Job) -> Plan {
-    let reduction = reduce(&job.survey);
-    let floor = floor::shape(job, &reduction);
+    let Plan { reduction, floor, .. } = survey(job);
     let verdicts = job
         .criteria
         .iter()

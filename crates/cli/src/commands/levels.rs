@@ -8,7 +8,7 @@ use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
 use crate::text::words::{COVERAGE, Words};
 use floorwright_engine::ids::PointId;
-use floorwright_engine::plan::{Plan, plan};
+use floorwright_engine::plan::{Plan, survey};
 use floorwright_engine::survey::{
     Control, DriftFound, GlobalTest, Levels, MisclosureRule, Observation, ObservationSource,
     Reduction, SourcePlace,
@@ -29,7 +29,7 @@ struct Pair {
 /// Runs the command.
 pub fn run(args: &args::Levels) -> Result<Report, Stop> {
     let session = open(&args.job.job)?;
-    let plan = plan(&session.job);
+    let plan = survey(&session.job);
     let words = Words::of(&session.input);
     let pairs = args
         .pair

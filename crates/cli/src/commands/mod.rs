@@ -24,6 +24,7 @@ pub fn stage<'a, T>(
     let (heading, reasons) = match stage {
         Stage::Done(result) => return Some(result),
         Stage::Stopped(reasons) => (format!("There is no answer for {name}"), &reasons[..]),
+        Stage::NotAsked => (format!("{name}: not asked for"), &[][..]),
         Stage::WaitsFor(earlier) => (
             format!("There is no answer for {name} yet: it waits for {earlier}"),
             plan.reasons(*earlier),
