@@ -289,6 +289,22 @@ fn a_support_that_stays_is_not_moved_by_its_packers() {
     assert!(moved.flat_map(|m| &m.supports).all(|moved| moved.support.as_str() != "B2"));
 }
 
+/// A bearer let down onto packing in its gap stays within what it may be let down.
+#[test]
+fn a_support_is_not_let_down_further_than_it_may_be() {
+    let mut job = square([0.0, 0.0, 0.0, 0.0, 9.0, 0.0, 0.0, 0.0, 0.0]).job();
+    let mut supports = job.site.supports().to_vec();
+    supports[4].gap = Length::mm(12.3);
+    supports[4].may_lower = Length::mm(6.0);
+    job.site = Site::new(job.site.rooms().to_vec(), job.site.points().to_vec(), supports).unwrap();
+    let plan = plan(&job);
+    assert!((lifts(&plan)[4] + 6.0).abs() < 1e-6, "let down as far as it may be");
+    let packing = plan.packing.done().unwrap();
+    let given = packing.lifts[4];
+    assert!(given >= Length::mm(-6.0) && given <= Length::mm(-4.5), "{given}");
+    assert_eq!((packing.raised, packing.lowered), (0, 1));
+}
+
 #[test]
 fn one_height_for_two_decks_is_not_taken_on() {
     let plan = plan(&house_with_a_step().job());

@@ -6,7 +6,7 @@ use super::{FloorShape, Job, LiftingStage, Stage, StopReason};
 use crate::ids::{PointId, SupportId};
 use crate::packers::{BuyList, Choice, HeightAdvice, Stack, StackTable, buy, height_advice};
 use crate::surface::FloorReading;
-use crate::target::{Prediction, TOUCHED, predict};
+use crate::target::{Prediction, SupportBounds, TOUCHED, predict};
 use crate::units::{LENGTH_EPS, Length, Level};
 use serde::Serialize;
 
@@ -109,8 +109,8 @@ pub(super) fn stacks(
     }
 }
 
-/// The thickness to ask the stock for, so that no stack within its tolerance raises a support
-/// beyond its bound: one that is not to move gets at most its gap filled.
+/// The thickness to ask the stock for, so that no stack within its tolerance takes a support
+/// beyond its bounds: one that is not to move gets at most its gap filled.
 fn within_bounds(
     job: &Job,
     lifting: &LiftingStage,
@@ -120,10 +120,14 @@ fn within_bounds(
 ) -> Length {
     let tolerance = job.stock.tolerance.value;
     let site = &job.site.supports()[support];
-    let most =
-        if lift > LENGTH_EPS { bounds(job, site, &lifting.supports[support]).upper } else { lift };
-    let thickest = site.gap + most;
-    wanted.min((thickest - tolerance).max(Length::ZERO))
+    let SupportBounds { lower, upper, .. } = bounds(job, site, &lifting.supports[support]);
+    if lift > LENGTH_EPS {
+        wanted.min((site.gap + upper - tolerance).max(Length::ZERO))
+    } else if lift < -LENGTH_EPS {
+        wanted.max(site.gap + lower + tolerance)
+    } else {
+        wanted.min((site.gap - tolerance).max(Length::ZERO))
+    }
 }
 
 /// Why a support cannot be packed as it should, if it cannot.
