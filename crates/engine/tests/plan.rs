@@ -416,6 +416,21 @@ fn nothing_is_jacked_that_cannot_be_packed() {
     assert!(no_stack.passes.done().is_none());
 }
 
+/// A stack that only its bound rules out is missed as well: nothing moves without packers.
+#[test]
+fn a_stack_beyond_a_support_s_own_limit_is_no_stack() {
+    let mut job = square([-10.0; 9]).job();
+    job.stock.packers.retain(|packer| packer.thickness > Length::mm(9.0));
+    let mut supports = job.site.supports().to_vec();
+    supports[4].max_lift = Some(Length::mm(9.9));
+    job.site = Site::new(job.site.rooms().to_vec(), job.site.points().to_vec(), supports).unwrap();
+    let plan = plan(&job);
+    let cannot = &plan.packing.done().unwrap().cannot;
+    assert_eq!(cannot.len(), 1, "{cannot:?}");
+    assert!(cannot[0].what.starts_with("support B2 wants 9.9 mm of packing"), "{cannot:?}");
+    assert!(plan.passes.done().is_none());
+}
+
 #[test]
 fn a_lift_by_hand_keeps_to_what_the_job_says_of_its_support() {
     let check = |support: &str, lift: f64, expected: &str| {

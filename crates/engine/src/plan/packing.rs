@@ -77,7 +77,9 @@ pub(super) fn stacks(
     let buy = buy(table, &within);
     let mut lifts = wanted_lifts.to_vec();
     let mut supports = Vec::with_capacity(packed.len());
-    for ((&idx, &wanted), stack) in packed.iter().zip(&wanted).zip(&buy.stacks) {
+    for (((&idx, &wanted), &within), stack) in
+        packed.iter().zip(&wanted).zip(&within).zip(&buy.stacks)
+    {
         if let Some(stack) = stack {
             // A stack thinner than the gap does not touch the bearer, and moves nothing.
             let lift = stack.thickness - sites[idx].gap;
@@ -88,7 +90,7 @@ pub(super) fn stacks(
             support: sites[idx].id.clone(),
             wanted,
             stack: stack.clone(),
-            nearest: stack.is_none().then(|| table.choose(wanted)),
+            nearest: stack.is_none().then(|| table.choose(within)),
             advice: height_advice(wanted, &job.limits),
         });
     }
