@@ -47,3 +47,11 @@ id!(
     /// A room, or a part of the floor with an outline of its own.
     RoomId
 );
+id!(
+    /// A timber that rests on supports.
+    BearerId
+);
+id!(
+    /// A timber that crosses the bearers and carries the floor.
+    JoistId
+);

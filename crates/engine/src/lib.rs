@@ -31,6 +31,7 @@ pub mod survey;
 pub mod mesh;
 pub mod surface;
 pub mod verdict;
+pub mod frame;
 pub mod influence;
 pub mod target;
 pub mod packers;

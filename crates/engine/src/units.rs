@@ -5,6 +5,9 @@
 //! whole nanometres, so that sums over a level book are exact in millimetres and in sixteenths.
 
 mod inches;
+mod structural;
+
+pub use structural::{AreaLoad, Density, Force, LineLoad, Moment, Stress};
 
 use serde::{Serialize, Serializer};
 use std::fmt;
@@ -268,6 +271,7 @@ macro_rules! additive {
         }
     };
 }
+use additive;
 additive!(Length);
 additive!(Variance);
 additive!(DriftRate);
@@ -296,6 +300,7 @@ macro_rules! scaled {
         }
     };
 }
+use scaled;
 scaled!(Length);
 scaled!(Variance);
 scaled!(DriftRate);
@@ -382,6 +387,7 @@ macro_rules! as_number {
         }
     };
 }
+use as_number;
 as_number!(Length, to_mm);
 as_number!(Level, to_mm);
 as_number!(Variance, to_mm2);
