@@ -1,0 +1,292 @@
+//! The frame while supports move: contact and stresses kept up to date move by move.
+
+use super::contact::{Balance, NO_FORCE};
+use super::frame::{Bent, Contact, Frame, Loads, NotSettled};
+use crate::units::{Force, Length, Moment, Stress};
+
+/// How much of a shape the timbers have kept for good.
+///
+/// # Method
+/// Timber that has stood bent for decades has crept to its shape. The frame is solved on seats
+/// that are lower by the kept share of the shape, and the share is added to the heights again;
+/// only the shape over the supports matters for reactions. Share 0 is springy timber, share 1
+/// timber whose unloaded shape is today's.
+#[derive(Clone, Copy, Debug)]
+pub struct SetShape<'a> {
+    /// Today's height of the bearer over each support.
+    pub heights: &'a [Length],
+    /// The share that is kept (a ratio from 0 to 1).
+    pub share: f64,
+}
+
+/// The frame on its seats.
+#[derive(Clone, Debug)]
+pub struct OnSeats<'f> {
+    frame: &'f Frame,
+    balance: Balance<'f>,
+    /// What the timbers have kept, by the support's index, in millimetres.
+    kept: Vec<f64>,
+    loads: Loads,
+    moments: Vec<f64>,
+    /// Elements whose moments changed since the list was last taken.
+    touched: Vec<usize>,
+    is_touched: Vec<bool>,
+}
+
+impl<'f> OnSeats<'f> {
+    /// Settles the frame on its seats.
+    ///
+    /// # Errors
+    /// [`NotSettled`], which is a fault of this program.
+    ///
+    /// # Panics
+    /// If there are not as many seats, or heights of the set shape, as supports.
+    pub fn new(
+        frame: &'f Frame,
+        seats: &[Length],
+        loads: Loads,
+        set: Option<SetShape<'_>>,
+    ) -> Result<Self, NotSettled> {
+        assert_eq!(seats.len(), frame.supports().len(), "as many seats as supports");
+        let kept: Vec<f64> = match set {
+            Some(SetShape { heights, share }) => {
+                heights.iter().map(|height| height.to_mm() * share).collect()
+            }
+            None => vec![0.0; seats.len()],
+        };
+        let above: Vec<f64> =
+            seats.iter().zip(&kept).map(|(seat, kept)| seat.to_mm() - kept).collect();
+        let mut balance = frame.balance(&above, loads)?;
+        balance.moved.clear();
+        let n_moments = frame.load_moments[0].len();
+        let mut on_seats = Self {
+            frame,
+            kept,
+            loads,
+            moments: vec![0.0; n_moments],
+            touched: Vec::new(),
+            is_touched: vec![false; frame.stiffness.elements.len()],
+            balance,
+        };
+        on_seats.moments_anew();
+        Ok(on_seats)
+    }
+
+    fn moments_anew(&mut self) {
+        let [dead, live] = &self.frame.load_moments;
+        for (moment, (dead, live)) in self.moments.iter_mut().zip(dead.iter().zip(live)) {
+            *moment = dead * self.loads.dead + live * self.loads.live;
+        }
+        let heights = &self.balance.heights;
+        let common = heights.iter().sum::<f64>() / heights.len().max(1) as f64;
+        for (column, height) in self.frame.response.moments.iter().zip(heights) {
+            for &(number, per_mm) in column {
+                self.moments[number as usize] += per_mm * (height - common);
+            }
+        }
+    }
+
+    /// Brings seats to new heights, as a set of jacks does, and settles again.
+    ///
+    /// # Errors
+    /// [`NotSettled`], which is a fault of this program.
+    pub fn set_seats(&mut self, changes: &[(usize, Length)]) -> Result<(), NotSettled> {
+        let in_order: Vec<(usize, f64)> = changes
+            .iter()
+            .map(|&(support, seat)| (self.place(support), seat.to_mm() - self.kept[support]))
+            .collect();
+        self.balance.set_seats(&in_order)?;
+        for (place, by) in std::mem::take(&mut self.balance.moved) {
+            for &(number, per_mm) in &self.frame.response.moments[place] {
+                self.moments[number as usize] += per_mm * by;
+                let element = self.frame.element_of_moment[number as usize];
+                for element in [element - 1, element] {
+                    if !self.is_touched[element] {
+                        self.is_touched[element] = true;
+                        self.touched.push(element);
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Works everything out anew from the heights, so that rounding does not add up over many
+    /// moves, and looks whether the frame rocks.
+    pub fn refresh(&mut self) {
+        self.balance.refresh();
+        self.balance.look_for_rocking();
+        self.moments_anew();
+    }
+
+    fn place(&self, support: usize) -> usize {
+        self.frame.place_of[support]
+    }
+
+    /// Height of the bearer over a support.
+    pub fn height(&self, support: usize) -> Length {
+        Length::mm(self.balance.heights[self.place(support)] + self.kept[support])
+    }
+
+    /// Height of a seat.
+    pub fn seat(&self, support: usize) -> Length {
+        Length::mm(self.balance.seats[self.place(support)] + self.kept[support])
+    }
+
+    /// What a support carries.
+    pub fn reaction(&self, support: usize) -> Force {
+        let place = self.place(support);
+        if self.balance.held[place] {
+            Force::n(self.balance.reactions[place].max(0.0))
+        } else {
+            Force::ZERO
+        }
+    }
+
+    /// Whether a support carries anything.
+    pub fn carries(&self, support: usize) -> bool {
+        self.reaction(support).to_n() > NO_FORCE
+    }
+
+    /// How many supports carry.
+    pub fn n_carrying(&self) -> usize {
+        (0..self.kept.len()).filter(|&support| self.carries(support)).count()
+    }
+
+    /// Air between a support and its bearer.
+    pub fn gap(&self, support: usize) -> Length {
+        let place = self.place(support);
+        if self.balance.held[place] {
+            Length::ZERO
+        } else {
+            Length::mm((self.balance.heights[place] - self.balance.seats[place]).max(0.0))
+        }
+    }
+
+    /// The frame is in balance on too few supports: its tilt is not determined.
+    pub fn rocks(&self) -> bool {
+        self.balance.rocks
+    }
+
+    /// Stress across the grain of the bearers on a support.
+    pub fn bearing(&self, support: usize) -> Stress {
+        Stress::n_per_mm2(self.reaction(support).to_n() / self.frame.seat_area(support))
+    }
+
+    /// All supports at once.
+    pub fn contact(&self) -> Contact {
+        let all = 0..self.kept.len();
+        Contact {
+            heights: all.clone().map(|support| self.height(support)).collect(),
+            reactions: all.clone().map(|support| self.reaction(support)).collect(),
+            gaps: all.clone().map(|support| self.gap(support)).collect(),
+            bearing: all.map(|support| self.bearing(support)).collect(),
+            rocks: self.rocks(),
+        }
+    }
+
+    /// The moment at a coordinate along a timber where it has a station; bearers count first.
+    pub fn moment(&self, timber: usize, along: Length) -> Option<Moment> {
+        let number = self.frame.moment_at(timber, along.to_mm())?;
+        Some(Moment::n_mm(self.moments[number as usize]))
+    }
+
+    /// How many stretches of timber there are, to ask [`Self::bending`] and [`Self::shear`] about.
+    pub fn n_stretches(&self) -> usize {
+        self.is_touched.len()
+    }
+
+    /// Stretches whose stress changed since this was last asked.
+    pub fn take_touched(&mut self) -> Vec<usize> {
+        for &element in &self.touched {
+            self.is_touched[element] = false;
+        }
+        std::mem::take(&mut self.touched)
+    }
+
+    fn ends(&self, stretch: usize) -> [f64; 2] {
+        self.frame.moments_of[stretch]
+            .map(|number| number.map_or(0.0, |number| self.moments[number as usize]))
+    }
+
+    fn load(&self, stretch: usize) -> f64 {
+        let [dead, live] = self.frame.stiffness.elements[stretch].load;
+        dead * self.loads.dead + live * self.loads.live
+    }
+
+    /// Where the shear of a stretch is nothing, as a distance from its beginning, and the moment
+    /// there; `None` if that is nowhere inside.
+    fn where_level(&self, stretch: usize) -> Option<(f64, f64)> {
+        let length = self.frame.stiffness.elements[stretch].length;
+        let ([begin, end], load) = (self.ends(stretch), self.load(stretch));
+        let shear = (end - begin) / length + load * length / 2.0;
+        let inside = if load == 0.0 { 0.0 } else { shear / load };
+        let moment = begin + shear * inside - load * inside * inside / 2.0;
+        (inside > 0.0 && inside < length).then_some((inside, moment))
+    }
+
+    /// The largest moment in a stretch, without regard to its sign, and how far along it is.
+    fn peak(&self, stretch: usize) -> (f64, f64) {
+        let length = self.frame.stiffness.elements[stretch].length;
+        let [begin, end] = self.ends(stretch);
+        let inside = self.where_level(stretch).map(|(along, moment)| (moment, along));
+        let all = [Some((begin, 0.0)), Some((end, length)), inside];
+        let larger = |a: (f64, f64), b: (f64, f64)| if b.0.abs() > a.0.abs() { b } else { a };
+        all.into_iter().flatten().reduce(larger).unwrap_or_default()
+    }
+
+    /// The largest sagging moment in a stretch; negative if all of it hogs.
+    pub fn most_sagging(&self, stretch: usize) -> Moment {
+        let ([begin, end], load) = (self.ends(stretch), self.load(stretch));
+        let inside = self.where_level(stretch).map_or(f64::NEG_INFINITY, |(_, moment)| moment);
+        Moment::n_mm(if load < 0.0 { begin.max(end) } else { begin.max(end).max(inside) })
+    }
+
+    /// The largest bending stress in a stretch.
+    pub fn bending(&self, stretch: usize) -> Stress {
+        let member = self.frame.stiffness.elements[stretch].member;
+        Stress::n_per_mm2(self.peak(stretch).0.abs() / self.frame.members.members[member].modulus)
+    }
+
+    /// The largest shear stress in a stretch, at mid-depth of the rectangle.
+    pub fn shear(&self, stretch: usize) -> Stress {
+        let element = &self.frame.stiffness.elements[stretch];
+        let ([begin, end], load) = (self.ends(stretch), self.load(stretch));
+        let at_begin = (end - begin) / element.length + load * element.length / 2.0;
+        let at_end = at_begin - load * element.length;
+        let area = self.frame.members.members[element.member].area;
+        Stress::n_per_mm2(1.5 * at_begin.abs().max(at_end.abs()) / area)
+    }
+
+    /// A stretch at its most bent, in full.
+    pub fn bent(&self, stretch: usize) -> Bent {
+        let element = &self.frame.stiffness.elements[stretch];
+        let (moment, inside) = self.peak(stretch);
+        let member = &self.frame.members.members[element.member];
+        let stress = self.bending(stretch);
+        let strength = self.frame.timber(element.member).strength;
+        Bent {
+            timber: member.name.clone(),
+            is_bearer: element.member < self.frame.members.n_bearers,
+            along: Length::mm(member.stations[element.station].along + inside),
+            moment: Moment::n_mm(moment),
+            stress,
+            share: strength.map(|strength| stress / strength.bending),
+        }
+    }
+
+    /// The most bent bearer and the most bent joist, by stress.
+    pub fn most_bent(&self) -> (Option<Bent>, Option<Bent>) {
+        let n_bearers = self.frame.members.n_bearers;
+        let worst = |bearers: bool| {
+            (0..self.n_stretches())
+                .filter(|&stretch| {
+                    (self.frame.stiffness.elements[stretch].member < n_bearers) == bearers
+                })
+                .map(|stretch| (stretch, self.bending(stretch)))
+                .max_by(|a, b| a.1.to_n_per_mm2().total_cmp(&b.1.to_n_per_mm2()))
+                .map(|(stretch, _)| self.bent(stretch))
+        };
+        (worst(true), worst(false))
+    }
+}
