@@ -8,7 +8,7 @@ use floorwright_draw::{
     profile,
 };
 use floorwright_engine::ids::{PointId, RoomId, SetupId, SupportId};
-use floorwright_engine::plan::{Job, Plan, plan};
+use floorwright_engine::plan::{FrameChoice, Job, Plan, plan};
 use floorwright_engine::settings::{Goal, Limits, Stock, TargetHeight};
 use floorwright_engine::site::{Finish, Outline, Point, PointKind, Position, Room, Site, Support};
 use floorwright_engine::survey::{Datum, Drift, Reading, ReadingSd, Setup, Survey, TestSettings};
@@ -96,6 +96,7 @@ fn job(rooms_of_goal: &[&str]) -> Job {
         stock: Stock::default(),
         criteria: Vec::new(),
         by_hand: Vec::new(),
+        frame: FrameChoice::Off { why: "interpolation is what is looked at".to_owned() },
     }
 }
 

@@ -12,7 +12,7 @@ use floorwright_engine::ids::{PointId, RoomId, SetupId, SupportId};
 use floorwright_engine::influence::Influence;
 use floorwright_engine::packers::{StackTable, buy};
 use floorwright_engine::passes::{self, SupportToLift};
-use floorwright_engine::plan::{Job, LiftingStage, plan};
+use floorwright_engine::plan::{FrameChoice, Job, LiftingStage, plan};
 use floorwright_engine::settings::{Goal, Limits, Preference, Stock, TargetHeight};
 use floorwright_engine::site::{Finish, Outline, Point, PointKind, Position, Room, Site, Support};
 use floorwright_engine::surface::Surface;
@@ -156,6 +156,7 @@ fn house(across: usize, along: usize, height: TargetHeight) -> Job {
         stock: Stock::default(),
         criteria: vec![],
         by_hand: vec![],
+        frame: FrameChoice::Off { why: "interpolation is what is looked at".to_owned() },
     }
 }
 

@@ -1,9 +1,10 @@
 //! What a lift at the supports does to the floor.
 //!
-//! Everything that asks how far the floor moves asks an [`Influence`]. Today it comes from
-//! interpolation between the supports; [`InfluenceMethod`] says so wherever the numbers go. A
-//! structural frame that knows the stiffness of bearers and joists gives rows of the same form.
+//! Everything that asks how far the floor moves asks an [`Influence`]. It comes from the frame
+//! under the floor where there is one, and from interpolation between the supports otherwise;
+//! [`InfluenceMethod`] says which wherever the numbers go.
 
+use crate::frame::Frame;
 use crate::ids::{PointId, SupportId};
 use crate::mesh::{Boundary, MeshFault, SiteMesh, Weights, footprint};
 use crate::site::{Position, Site};
@@ -21,6 +22,8 @@ pub enum InfluenceMethod {
     /// The floor between three supports is taken to move as a plane on their heads. It knows
     /// nothing of the stiffness of bearers and joists, nor which of them run where.
     Interpolation,
+    /// Bearers and joists bend over the supports, every support packed.
+    Frame,
 }
 
 /// How far one place of the floor moves for a lift at each support.
@@ -73,10 +76,16 @@ pub struct Influence {
     /// Supports that move nothing.
     idle: Vec<IdleSupport>,
     #[serde(skip)]
-    mesh: SiteMesh,
-    /// For each site of the mesh, the index of its support.
-    #[serde(skip)]
-    support_of_site: Vec<usize>,
+    between: Between,
+}
+
+/// What is between the supports.
+#[derive(Clone, Debug)]
+enum Between {
+    /// Planes on each three of them, and for each site of the mesh the index of its support.
+    Planes(Box<SiteMesh>, Vec<usize>),
+    /// The frame, which was asked about the floor points when it was built.
+    Timber,
 }
 
 impl Influence {
@@ -100,6 +109,10 @@ impl Influence {
             footprint(site.rooms())?
         };
         let (mesh, support_of_site, idle) = mesh_of_supports(site, &boundary)?;
+        let rows: Vec<Option<InfluenceRow>> = Self::places(site)
+            .into_iter()
+            .map(|place| row_between(&mesh, &support_of_site, place))
+            .collect();
         let mut influence = Self {
             method: InfluenceMethod::Interpolation,
             supports: site.supports().iter().map(|support| support.id.clone()).collect(),
@@ -107,19 +120,50 @@ impl Influence {
             row_of_point: BTreeMap::new(),
             unmoved: Vec::new(),
             idle,
-            mesh,
-            support_of_site,
+            between: Between::Planes(Box::new(mesh), support_of_site),
         };
+        influence.take_rows(site, rows);
+        Ok(influence)
+    }
+
+    /// Takes the movement of each floor point from the frame, which was built with the places of
+    /// the site's floor points, in their order.
+    ///
+    /// # Panics
+    /// If the frame was asked about other places: a bug of the caller.
+    pub fn by_frame(site: &Site, frame: &Frame) -> Self {
+        let mut influence = Self {
+            method: InfluenceMethod::Frame,
+            supports: frame.supports().to_vec(),
+            rows: Vec::new(),
+            row_of_point: BTreeMap::new(),
+            unmoved: Vec::new(),
+            idle: Vec::new(),
+            between: Between::Timber,
+        };
+        influence.take_rows(site, frame.places().to_vec());
+        influence
+    }
+
+    /// Gives each floor point of the site its row; `rows` are those of its places.
+    fn take_rows(&mut self, site: &Site, rows: Vec<Option<InfluenceRow>>) {
+        let mut rows = rows.into_iter();
         for point in site.points().iter().filter(|point| point.kind.is_floor()) {
-            match point.at.and_then(|at| influence.row_at(at)) {
+            let row = point.at.and_then(|_| rows.next().expect("a row for each place"));
+            match row {
                 Some(row) => {
-                    influence.row_of_point.insert(point.id.clone(), influence.rows.len());
-                    influence.rows.push(PointInfluence { point: point.id.clone(), row });
+                    self.row_of_point.insert(point.id.clone(), self.rows.len());
+                    self.rows.push(PointInfluence { point: point.id.clone(), row });
                 }
-                None => influence.unmoved.push(point.id.clone()),
+                None => self.unmoved.push(point.id.clone()),
             }
         }
-        Ok(influence)
+    }
+
+    /// The places that a frame is to be asked about, so that [`Self::by_frame`] can be made of it.
+    pub fn places(site: &Site) -> Vec<Position> {
+        let floor = site.points().iter().filter(|point| point.kind.is_floor());
+        floor.filter_map(|point| point.at).collect()
     }
 
     /// How it was found.
@@ -153,20 +197,35 @@ impl Influence {
         &self.idle
     }
 
-    /// What moves any place of the floor, or one outside by no more than
-    /// [`OUTSIDE_ALLOWANCE`](crate::mesh::OUTSIDE_ALLOWANCE); `None` if no support does.
-    pub fn row_at(&self, place: Position) -> Option<InfluenceRow> {
-        let place = self.mesh.nearest_place(place).unwrap_or(place);
-        let Weights { terms, measured, nearest } = self.mesh.weights_at(place)?;
-        let terms = terms.into_iter().map(|(site, weight)| (self.support_of_site[site], weight));
-        let (terms, held_back) = hold_back(terms.collect());
-        Some(InfluenceRow {
-            terms,
-            between_supports: measured,
-            held_back,
-            nearest_support: nearest,
-        })
+    /// What moves the floor right over a support, by its index; `None` if no support does.
+    ///
+    /// Over a support on the frame it is that support alone. A support that stands off the
+    /// footprint has no say, and the floor there hangs on others.
+    pub fn row_over(&self, support: usize, place: Position) -> Option<InfluenceRow> {
+        let Between::Planes(mesh, support_of_site) = &self.between else {
+            return Some(InfluenceRow {
+                terms: vec![(support, 1.0)],
+                between_supports: true,
+                held_back: false,
+                nearest_support: Length::ZERO,
+            });
+        };
+        row_between(mesh, support_of_site, place)
     }
+}
+
+/// What moves a place of the footprint, or one outside by no more than
+/// [`OUTSIDE_ALLOWANCE`](crate::mesh::OUTSIDE_ALLOWANCE); `None` if no support does.
+fn row_between(
+    mesh: &SiteMesh,
+    support_of_site: &[usize],
+    place: Position,
+) -> Option<InfluenceRow> {
+    let place = mesh.nearest_place(place).unwrap_or(place);
+    let Weights { terms, measured, nearest } = mesh.weights_at(place)?;
+    let terms = terms.into_iter().map(|(site, weight)| (support_of_site[site], weight));
+    let (terms, held_back) = hold_back(terms.collect());
+    Some(InfluenceRow { terms, between_supports: measured, held_back, nearest_support: nearest })
 }
 
 impl InfluenceRow {

@@ -6,13 +6,15 @@
 mod floor;
 mod height;
 mod supports;
+mod frame;
 mod lifting;
 mod packing;
 mod order;
 
 pub use floor::{DeckShape, FloorShape, OddReading, StraightedgeFinding};
+pub use frame::{FrameChoice, FrameStage};
 pub use height::TargetFacts;
-pub use lifting::LiftingStage;
+pub use lifting::{LiftingStage, ShapeBetween};
 pub use order::{Bend, PassesStage, TemporaryPackers};
 pub use packing::{PackingStage, SupportPacking};
 pub use supports::SupportFacts;
@@ -27,6 +29,7 @@ use crate::verdict::{Criterion, Verdict, judge};
 use serde::Serialize;
 use std::collections::BTreeSet;
 use std::fmt;
+use supports::Seen;
 
 /// Everything the chain is run on.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -45,6 +48,8 @@ pub struct Job {
     pub criteria: Vec<Criterion>,
     /// Lifts that the builder sets by hand; the rest is worked out around them.
     pub by_hand: Vec<(SupportId, Length)>,
+    /// The frame under the floor.
+    pub frame: FrameChoice,
 }
 
 /// What every stage found.
@@ -56,6 +61,9 @@ pub struct Plan {
     pub floor: Stage<FloorShape>,
     /// The floor held against each criterion, in the job's order.
     pub verdicts: Vec<Verdict>,
+    /// The frame under the floor and what it carries today. Where there is none, the floor is
+    /// taken to move as planes between the supports, and no load is worked out.
+    pub frame: Stage<FrameStage>,
     /// The lift at each support.
     pub lifting: Stage<LiftingStage>,
     /// The packers that stay at each support, what to buy, and the floor on them.
@@ -70,6 +78,7 @@ impl Plan {
         match stage {
             StageName::Levels => &[],
             StageName::Floor => self.floor.reasons(),
+            StageName::Frame => self.frame.reasons(),
             StageName::Lift => self.lifting.reasons(),
             StageName::Packers => self.packing.reasons(),
             StageName::Passes => self.passes.reasons(),
@@ -91,6 +100,8 @@ pub enum StageName {
     Levels,
     /// Levels to the shape of the floor.
     Floor,
+    /// Supports and shape to what each carries.
+    Frame,
     /// Shape and goal to lifts.
     Lift,
     /// Lifts to packers.
@@ -104,6 +115,7 @@ impl fmt::Display for StageName {
         f.write_str(match self {
             Self::Levels => "levels",
             Self::Floor => "the shape of the floor",
+            Self::Frame => "the frame under it",
             Self::Lift => "the lifts",
             Self::Packers => "the packers",
             Self::Passes => "the passes",
@@ -180,6 +192,7 @@ pub fn survey(job: &Job) -> Plan {
         reduction,
         floor,
         verdicts: Vec::new(),
+        frame: Stage::NotAsked,
         lifting: Stage::NotAsked,
         packing: Stage::NotAsked,
         passes: Stage::NotAsked,
@@ -190,7 +203,7 @@ pub fn survey(job: &Job) -> Plan {
 ///
 /// # Examples
 /// ```
-/// use floorwright_engine::plan::{Job, plan};
+/// use floorwright_engine::plan::{FrameChoice, Job, plan};
 /// use floorwright_engine::settings::{Goal, Limits, Stock};
 /// use floorwright_engine::site::Site;
 /// use floorwright_engine::survey::Survey;
@@ -203,6 +216,7 @@ pub fn survey(job: &Job) -> Plan {
 ///     stock: Stock::default(),
 ///     criteria: vec![],
 ///     by_hand: vec![],
+///     frame: FrameChoice::Off { why: "nothing stands here".to_owned() },
 /// };
 /// assert!(plan(&empty).lifting.done().is_none()); // says why instead of inventing lifts
 /// ```
@@ -213,12 +227,20 @@ pub fn plan(job: &Job) -> Plan {
         .iter()
         .map(|criterion| judge(criterion, &job.site, &reduction.levels))
         .collect();
-    let lifting = floor.then(StageName::Floor, |shape| lifting::lifts(job, &reduction, shape));
+    let seen = floor.done().map(|shape| Seen::of(job, shape));
+    let frame = match &seen {
+        Some(seen) => frame::build(job, &reduction, &seen.over),
+        None => floor.then(StageName::Floor, |_| Stage::WaitsFor(StageName::Floor)),
+    };
+    let lifting = match (floor.done(), &seen) {
+        (Some(shape), Some(seen)) => lifting::lifts(job, &reduction, shape, seen, frame.done()),
+        _ => floor.then(StageName::Floor, |_| Stage::WaitsFor(StageName::Floor)),
+    };
     let table = StackTable::new(&job.stock);
     let lifts = lifting.done().and_then(LiftingStage::lifts);
     let packing = match (floor.done(), lifting.done(), lifts, &table) {
         (Some(shape), Some(stage), Some(lifts), Ok(table)) => {
-            packing::stacks(job, shape, stage, &lifts, table)
+            packing::stacks(job, shape, (stage, frame.done()), &lifts, table)
         }
         (.., Some(_), Err(fault)) => {
             Stage::Stopped(vec![StopReason::new(fault, "change the stock")])
@@ -231,5 +253,5 @@ pub fn plan(job: &Job) -> Plan {
         }
         _ => packing.then(StageName::Packers, |_| Stage::WaitsFor(StageName::Packers)),
     };
-    Plan { reduction, floor, verdicts, lifting, packing, passes }
+    Plan { reduction, floor, verdicts, frame, lifting, packing, passes }
 }

@@ -4,7 +4,10 @@
 
 mod frames;
 
-use floorwright_engine::frame::{Contact, Direction, Frame, Loads, OnSeats, Wall, jack_curve};
+use floorwright_engine::frame::{
+    Contact, Direction, Frame, JackError, JackPlace, Loads, OnSeats, Wall, jack_beside_curve,
+    jack_curve,
+};
 use floorwright_engine::units::{Density, Length, LineLoad};
 use frames::{beam, mm};
 use toml::Value;
@@ -195,4 +198,34 @@ fn one_support_sinks() {
             close(change * L * L / (ei * d), want, 1e-6, "moment");
         }
     }
+}
+
+/// Once the bearer has left the end support, the jack at `a` and the far support carry a simple
+/// beam with an overhang: the jack pushes w L^2 / (2 (L - a)), and the end rises L / (L - a) times
+/// as fast as the jack (statics, closed form).
+#[test]
+fn a_jack_beside_the_end_support_is_a_lever() {
+    let (supports, spec) = beam(&spans(1), W, 10_500.0, 75.0, 125.0);
+    let frame = Frame::new(&supports, &spec, &[]).unwrap();
+    let place =
+        |beside: f64| JackPlace { support: supports[0].id.clone(), beside: Length::mm(beside) };
+    let curve = |beside: f64, rises: &[f64]| {
+        let level = [Length::ZERO; 2];
+        let set = None;
+        jack_beside_curve(&frame, &supports, &level, Loads::DEAD, set, &place(beside), &mm(rises))
+    };
+    let a = 300.0;
+    let found = curve(a, &[0.0, 0.5, 1.0, 20.0, 30.0]).unwrap();
+    let forces: Vec<f64> = found.iter().map(|(point, _)| point.forces[0].to_n()).collect();
+    assert!(forces.windows(2).all(|pair| pair[1] >= pair[0] - 1e-6), "{forces:?}");
+    close(forces[0], 0.0, 1e-6, "it only touches");
+    close(forces[3], W * L * L / (2.0 * (L - a)), 1e-3, "lever");
+    let opened = (found[4].1 - found[3].1).to_mm();
+    close(opened, 10.0 * L / (L - a), 1e-6, "gap");
+    // Right on the support it pushes what the support carried, at once.
+    let on_it = curve(0.0, &[1.0]).unwrap();
+    close(on_it[0].0.forces[0].to_n(), W * L / 2.0, 1e-3, "on the support");
+    let fault = curve(-50.0, &[1.0]).unwrap_err();
+    assert!(matches!(fault, JackError::BeyondBearer { .. }), "{fault}");
+    assert!(fault.to_string().contains("50.0 mm beyond the end"), "{fault}");
 }

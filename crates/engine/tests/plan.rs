@@ -2,7 +2,7 @@
 
 use floorwright_engine::ids::{PointId, RoomId, SetupId, SupportId};
 use floorwright_engine::packers::Choice;
-use floorwright_engine::plan::{Job, Plan, Stage, StageName, plan};
+use floorwright_engine::plan::{FrameChoice, Job, Plan, Stage, StageName, plan};
 use floorwright_engine::settings::{Goal, Limits, Stock, TargetHeight};
 use floorwright_engine::site::{Finish, Outline, Point, PointKind, Position, Room, Site, Support};
 use floorwright_engine::survey::{
@@ -91,6 +91,7 @@ impl House {
             stock: Stock::default(),
             criteria: vec![],
             by_hand: vec![],
+            frame: FrameChoice::Off { why: "interpolation is what is looked at".to_owned() },
         }
     }
 }

@@ -6,7 +6,7 @@ use crate::form_v1::Terms;
 use crate::input::{CriteriaSelection, JobInput, OwnCriterion, OwnFigure};
 use crate::practice::{Region, criteria, defaults_for};
 use floorwright_engine::ids::SetupId;
-use floorwright_engine::plan::Job;
+use floorwright_engine::plan::{FrameChoice, Job};
 use floorwright_engine::survey::{Benchmark, ReadingSd, Setup, Survey, book_setups};
 use floorwright_engine::units::{Length, Level};
 use floorwright_engine::verdict::{Criterion, Measure, MinApart, Scope};
@@ -35,6 +35,7 @@ pub fn ready(input: &JobInput, file: &str) -> Result<Job, Vec<Fault>> {
         stock: input.stock.clone(),
         criteria,
         by_hand: Vec::new(),
+        frame: FrameChoice::Off { why: "interpolation is what is looked at".to_owned() },
     })
 }
 

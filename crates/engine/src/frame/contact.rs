@@ -6,6 +6,10 @@
 //! principal pivoting: all supports on the wrong side change over at once, and if their number
 //! does not drop in ten tries, only the first of them, which always ends.
 //!
+//! Where too much changes over at once the frame would stand on too few supports to be solved for.
+//! Then the energy is brought down step by step instead: one support is let go at a time, and every
+//! step ends at the first seat that a bearer meets on its way, so that it always stands.
+//!
 //! A lift at one support is felt a few spans away and no further, so only the supports whose
 //! balance it disturbs are solved for again.
 //!
@@ -20,11 +24,17 @@ use super::skyline::{Factor, Skyline};
 /// A support that carries less than this, in newtons, carries nothing.
 pub(super) const NO_FORCE: f64 = 1e-6;
 
+/// What may be left at a hanging support where rounding keeps it from less, in newtons.
+const SETTLED_TO: f64 = 1e-4;
+
 /// A gap smaller than this, in millimetres, is none.
 const NO_GAP: f64 = 1e-8;
 
 /// Tries without fewer wrong supports before they change over one at a time.
 const PATIENCE: usize = 10;
+
+/// Tries, for each support, before the energy is brought down step by step.
+const MOST_TRIES: usize = 4;
 
 /// With no more hanging supports than this they are all solved for together.
 const ALL_TOGETHER: usize = 48;
@@ -140,10 +150,14 @@ impl<'a> Balance<'a> {
     }
 
     fn settle(&mut self) -> Result<(), Unsettled> {
+        self.pivot().or_else(|Unsettled| self.step_by_step())
+    }
+
+    fn pivot(&mut self) -> Result<(), Unsettled> {
         self.balance_hanging()?;
         let mut fewest = usize::MAX;
         let mut tries = 0;
-        for _ in 0..50 * self.held.len().max(20) {
+        for _ in 0..MOST_TRIES * self.held.len().max(20) {
             let wrong = self.wrong();
             if wrong.is_empty() {
                 return Ok(());
@@ -186,6 +200,9 @@ impl<'a> Balance<'a> {
             };
             let whole = together.len() == hanging.len();
             let factor = self.factor(&together);
+            if !factor.loose.is_empty() {
+                return Err(Unsettled);
+            }
             let mut by: Vec<f64> = together.iter().map(|&s| -self.reactions[s]).collect();
             factor.solve(&mut by);
             for (&support, by) in together.iter().zip(by) {
@@ -194,8 +211,66 @@ impl<'a> Balance<'a> {
             if whole && round > 20 {
                 // Rounding keeps it from closer: what is left must be next to nothing.
                 let left = hanging.iter().fold(0.0, |m: f64, &s| m.max(self.reactions[s].abs()));
-                return if left < 1e-3 { Ok(()) } else { Err(Unsettled) };
+                return if left < SETTLED_TO { Ok(()) } else { Err(Unsettled) };
             }
+        }
+        Err(Unsettled)
+    }
+
+    /// Lets one support go at a time, from all of them carrying.
+    fn step_by_step(&mut self) -> Result<(), Unsettled> {
+        let n = self.held.len();
+        for support in 0..n {
+            let by = self.seats[support] - self.heights[support];
+            self.heights[support] = self.seats[support];
+            self.moved.push((support, by));
+            self.held[support] = true;
+        }
+        self.refresh();
+        for _ in 0..20 * n.max(20) {
+            self.step_to_balance()?;
+            let pulls = |s: &usize| self.held[*s] && self.reactions[*s] < -NO_FORCE;
+            let most = |a: &usize, b: &usize| self.reactions[*a].total_cmp(&self.reactions[*b]);
+            match (0..n).filter(pulls).min_by(most) {
+                Some(support) => self.held[support] = false,
+                None => return Ok(()),
+            }
+        }
+        Err(Unsettled)
+    }
+
+    /// Moves what hangs to its balance, taking hold of every seat that is met on the way.
+    fn step_to_balance(&mut self) -> Result<(), Unsettled> {
+        for _ in 0..2 * self.held.len() + 20 {
+            let hanging = self.hanging();
+            let factor = self.factor(&hanging);
+            let mut by: Vec<f64> = hanging.iter().map(|&s| -self.reactions[s]).collect();
+            factor.solve(&mut by);
+            let room = |(&support, &by): (&usize, &f64)| {
+                let down = (self.seats[support] - self.heights[support]) / by;
+                (by < 0.0).then_some((down.clamp(0.0, 1.0), support))
+            };
+            let first = hanging.iter().zip(&by).filter_map(room);
+            let (part, met) =
+                first.fold(
+                    (1.0, None),
+                    |least: (f64, Option<usize>), (part, s)| {
+                        if part < least.0 { (part, Some(s)) } else { least }
+                    },
+                );
+            for (&support, by) in hanging.iter().zip(&by) {
+                self.shift(support, by * part);
+            }
+            self.refresh();
+            let Some(met) = met else {
+                let left = hanging.iter().fold(0.0, |m: f64, &s| m.max(self.reactions[s].abs()));
+                if left <= SETTLED_TO {
+                    return Ok(());
+                }
+                continue;
+            };
+            self.shift(met, self.seats[met] - self.heights[met]);
+            self.held[met] = true;
         }
         Err(Unsettled)
     }

@@ -13,7 +13,7 @@ use crate::ids::SupportId;
 use crate::influence::InfluenceRow;
 use crate::site::{Position, Support};
 use crate::units::{Force, Length, Moment, Stress};
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 
 /// Which loads are on the floor, each as a share of what the frame gives.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -222,6 +222,13 @@ impl Frame {
     /// Breadth of the bearers on a support times the length of the seat, in mm2.
     pub(super) fn seat_area(&self, support: usize) -> f64 {
         self.members.breadth_on_support[support] * self.spec.seat_length.to_mm()
+    }
+}
+
+impl Serialize for Frame {
+    /// What it is made of: everything else follows from that.
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        self.spec.serialize(serializer)
     }
 }
 

@@ -15,14 +15,18 @@ mod contact;
 mod frame;
 mod on_seats;
 mod jack;
+mod state;
 
-pub use complete::{FrameRules, GivenFrame, JoistSet, ProposalFault};
+pub use complete::{FrameRules, GivenFrame, JoistSet, ProposalFault, complete};
 pub use faults::FrameFault;
 pub use frame::{Bent, Contact, Frame, Loads, NotSettled};
-pub use jack::{JackPoint, jack_curve};
+pub use jack::{JackError, JackPlace, JackPoint, jack_beside_curve, jack_curve};
 pub use on_seats::{OnSeats, SetShape};
 pub use sharing::NEARLY_ON;
 pub use spec::{
     Bearer, Direction, FloorLoad, FrameSpec, Joist, PointLoad, Run, Section, Strength, Timber, Wall,
+};
+pub use state::{
+    Assumption, Carrying, ForceRange, FrameState, Off, SupportLoad, assumptions, state,
 };
 pub use stations::BESIDE;

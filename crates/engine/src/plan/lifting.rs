@@ -1,10 +1,10 @@
 //! The stage from the shape of the floor and the goal to a lift at each support.
 
 use super::height::{Target, TargetFacts, find_target, points_in_doubt};
-use super::supports::{Asked, SupportFacts, bounds, check_by_hand, describe};
-use super::{FloorShape, Job, Stage, StopReason};
+use super::supports::{Asked, HAS_A_SAY, Seen, SupportFacts, bounds, check_by_hand, describe};
+use super::{FloorShape, FrameStage, Job, Stage, StopReason};
 use crate::ids::{PointId, SupportId};
-use crate::influence::Influence;
+use crate::influence::{Influence, InfluenceMethod};
 use crate::settings::Preference;
 use crate::surface::FloorReading;
 use crate::survey::Reduction;
@@ -27,6 +27,10 @@ pub struct LiftingStage {
     pub left_out: Vec<PointId>,
     /// Floor points of the goal that no support moves; they count, and stay where they are.
     pub unmoved: Vec<PointId>,
+    /// Floor points that stand above or below where their bearers and joists would carry them if
+    /// those were straight, worst first: shape between the supports, which no packer takes out.
+    /// Empty without a frame.
+    pub between_supports: Vec<ShapeBetween>,
     /// The lifts, or why there are none.
     pub outcome: Outcome,
     /// What was set by hand.
@@ -61,13 +65,35 @@ impl LiftingStage {
     }
 }
 
+/// A floor point off the line of its timbers.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ShapeBetween {
+    /// The point.
+    pub point: PointId,
+    /// How far it stands above where lifting alone would bring it; negative for sag.
+    pub above: Length,
+}
+
+/// Less than this is not told from the readings and the boards.
+const SHAPE: Length = Length::mm(2.0);
+
 /// Sets up the problem and solves it.
-pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Stage<LiftingStage> {
-    let asked_for = Asked::of(job, shape);
-    if let Some(reason) = cannot_start(job).or_else(|| steps_in_goal(shape, &asked_for)) {
+pub(super) fn lifts(
+    job: &Job,
+    reduction: &Reduction,
+    shape: &FloorShape,
+    seen: &Seen,
+    frame: Option<&FrameStage>,
+) -> Stage<LiftingStage> {
+    let asked_for = &seen.asked;
+    if let Some(reason) = cannot_start(job).or_else(|| steps_in_goal(shape, asked_for)) {
         return Stage::Stopped(vec![reason]);
     }
-    let influence = match Influence::by_interpolation(&job.site) {
+    let influence = match frame {
+        Some(stage) => Ok(Influence::by_frame(&job.site, &stage.frame)),
+        None => Influence::by_interpolation(&job.site),
+    };
+    let influence = match influence {
         Ok(influence) => influence,
         Err(faults) => {
             let hint = "measure positions from a corner of the house";
@@ -96,7 +122,11 @@ pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Sta
     let sites = job.site.supports();
     let supports: Vec<SupportFacts> = sites
         .iter()
-        .map(|support| describe(job, reduction, shape, support, &target, &asked_for, &doubted))
+        .zip(&seen.over)
+        .map(|(support, over)| {
+            let over = (support, over.as_ref());
+            describe(job, reduction, over, &target, asked_for, &doubted)
+        })
         .collect();
     let mut problem = pose(job, shape, &influence, &asked, &supports, &target);
     problem.supports =
@@ -118,6 +148,7 @@ pub(super) fn lifts(job: &Job, reduction: &Reduction, shape: &FloorShape) -> Sta
     Stage::Done(LiftingStage {
         now: predict(&without_bounds(&problem, &outcome), &none).ok(),
         target: target.facts,
+        between_supports: between_supports(&influence, &asked, &supports),
         unmoved: names(unmoved.copied().collect()),
         left_out: names(others),
         influence,
@@ -197,7 +228,7 @@ fn pose(
                 level,
                 deck: decks[deck].to_owned(),
             });
-            let row = influence.row_at(support.at);
+            let row = influence.row_over(support_idx, support.at);
             rows.push(row.map_or_else(|| vec![(support_idx, 1.0)], |row| row.terms));
         }
     }
@@ -210,6 +241,34 @@ fn pose(
     problem.straightedges = straightedges(&problem.points);
     problem.prefer = job.goal.prefer;
     problem
+}
+
+/// What would be left at each point if every support came to one height: the reading less what
+/// the floor over the supports carries there.
+fn between_supports(
+    influence: &Influence,
+    asked: &[&FloorReading],
+    supports: &[SupportFacts],
+) -> Vec<ShapeBetween> {
+    if influence.method() != InfluenceMethod::Frame {
+        return Vec::new();
+    }
+    let of = |reading: &&FloorReading| {
+        let row = influence.row(&reading.point)?;
+        let mut carried = Length::ZERO;
+        for &(support, ratio) in &row.terms {
+            let facts = &supports[support];
+            if facts.deck != Some(reading.deck) && ratio.abs() > HAS_A_SAY {
+                return None;
+            }
+            carried += facts.floor.map_or(Length::ZERO, |floor| (floor - reading.level) * ratio);
+        }
+        (carried.abs() > SHAPE)
+            .then(|| ShapeBetween { point: reading.point.clone(), above: -carried })
+    };
+    let mut found: Vec<ShapeBetween> = asked.iter().filter_map(of).collect();
+    found.sort_by(|a, b| b.above.abs().total_cmp(&a.above.abs()));
+    found
 }
 
 /// The same problem held to the plane that was found, so that the floor as it is can be compared

@@ -1,8 +1,10 @@
 //! The stage from lifts to packers: the stack that stays at each support, chosen for all supports
 //! together, and the floor that those stacks give.
 
+use super::frame;
 use super::supports::bounds;
-use super::{FloorShape, Job, LiftingStage, Stage, StopReason};
+use super::{FloorShape, FrameStage, Job, LiftingStage, Stage, StopReason};
+use crate::frame::FrameState;
 use crate::ids::{PointId, SupportId};
 use crate::packers::{BuyList, Choice, HeightAdvice, Stack, StackTable, buy, height_advice};
 use crate::surface::FloorReading;
@@ -32,6 +34,8 @@ pub struct PackingStage {
     /// Where every floor point that was read ends: those the goal does not ask about as well, for
     /// a lift moves them too.
     pub after: Vec<(PointId, Level)>,
+    /// What every support carries when all is packed, by the empty house; `None` without a frame.
+    pub carried: Option<FrameState>,
     /// Points that the goal does not ask about and that move all the same, and how far.
     pub moved_besides: Vec<(PointId, Length)>,
 }
@@ -58,7 +62,7 @@ pub struct SupportPacking {
 pub(super) fn stacks(
     job: &Job,
     shape: &FloorShape,
-    lifting: &LiftingStage,
+    (lifting, stage): (&LiftingStage, Option<&FrameStage>),
     wanted_lifts: &[Length],
     table: &StackTable,
 ) -> Stage<PackingStage> {
@@ -98,6 +102,7 @@ pub(super) fn stacks(
     match predict(&lifting.problem, &lifts) {
         Ok(outcome) => Stage::Done(PackingStage {
             cannot,
+            carried: stage.and_then(|stage| frame::after(job, stage, &lifts, &supports)),
             raised: lifts.iter().filter(|lift| **lift > TOUCHED).count(),
             lowered: lifts.iter().filter(|lift| **lift < -TOUCHED).count(),
             supports,

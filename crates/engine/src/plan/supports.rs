@@ -21,7 +21,7 @@ const RIGHT_OVER: Length = Length::mm(50.0);
 const SHAPES_A_FLOOR: usize = 3;
 
 /// A reading has a say over a support if its weight is more than this.
-const HAS_A_SAY: f64 = 0.05;
+pub(super) const HAS_A_SAY: f64 = 0.05;
 
 /// What is known of a support before any lift.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -71,18 +71,33 @@ impl Asked {
     }
 }
 
+/// What the goal asks about, and the floor over every support.
+pub(super) struct Seen {
+    pub(super) asked: Asked,
+    /// In the site's order; `None` where it was not read.
+    pub(super) over: Vec<Option<FloorOver>>,
+}
+
+impl Seen {
+    /// Looks at every reading and every support once.
+    pub(super) fn of(job: &Job, shape: &FloorShape) -> Self {
+        let asked = Asked::of(job, shape);
+        let supports = job.site.supports().iter();
+        let over = supports.map(|support| floor_over(shape, &asked, support.at)).collect();
+        Self { asked, over }
+    }
+}
+
 /// Describes one support.
 pub(super) fn describe(
     job: &Job,
     reduction: &Reduction,
-    shape: &FloorShape,
-    support: &Support,
+    (support, over): (&Support, Option<&FloorOver>),
     target: &Target,
     asked: &Asked,
     doubted: &BTreeSet<PointId>,
 ) -> SupportFacts {
-    let over = floor_over(shape, asked, support.at);
-    let sd = over.as_ref().map(|over| {
+    let sd = over.map(|over| {
         let mut difference = target.weights.clone();
         for &(level, weight) in &over.weights {
             match difference.iter_mut().find(|(other, _)| *other == level) {
@@ -102,9 +117,9 @@ pub(super) fn describe(
         .collect();
     SupportFacts {
         support: support.id.clone(),
-        held: held_because(job, asked, support, over.as_ref()),
-        floor: over.as_ref().map(|over| over.level),
-        deck: over.as_ref().map(|over| over.deck),
+        held: held_because(job, asked, support, over),
+        floor: over.map(|over| over.level),
+        deck: over.map(|over| over.deck),
         sd,
         in_doubt: in_doubt.into_iter().collect(),
         between_readings: over.is_some_and(|over| !over.right_over),
@@ -112,13 +127,13 @@ pub(super) fn describe(
 }
 
 /// The floor over a support.
-struct FloorOver {
-    level: Level,
-    deck: usize,
+pub(super) struct FloorOver {
+    pub(super) level: Level,
+    pub(super) deck: usize,
     /// Which levels it is made of: index into the reduction's levels and ratio.
-    weights: Vec<(usize, f64)>,
+    pub(super) weights: Vec<(usize, f64)>,
     /// Standard deviation of what the floor may do between the readings.
-    between: Length,
+    pub(super) between: Length,
     right_over: bool,
 }
 

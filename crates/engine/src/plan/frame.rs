@@ -1,0 +1,230 @@
+//! The stage from supports and the shape of the floor to the frame under it and what it carries.
+
+use super::packing::SupportPacking;
+use super::supports::FloorOver;
+use super::{Job, Stage, StopReason};
+use crate::frame::{Frame, FrameRules, FrameState, GivenFrame, Loads, Off, complete, state};
+use crate::influence::Influence;
+use crate::site::Position;
+use crate::survey::Reduction;
+use crate::units::{Length, Level};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Whether a frame is asked for, and what is known of it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FrameChoice {
+    /// None: the floor is taken to move as planes between the supports, and no load is worked
+    /// out.
+    Off {
+        /// Why.
+        why: String,
+    },
+    /// What the builder gives, filled up by rules.
+    Asked {
+        /// What is given; anything may be missing.
+        given: Box<GivenFrame>,
+        /// What is taken where nothing is given.
+        rules: Box<FrameRules>,
+    },
+}
+
+/// The frame under the floor, as it stands today.
+#[derive(Clone, Debug, Serialize)]
+pub struct FrameStage {
+    /// Bearers were proposed from the grid of supports, not given.
+    pub proposed: bool,
+    /// The frame itself, with everything that is assumed about it.
+    pub frame: Frame,
+    /// Today's height of the bearer over each support above a common height, steps between floors
+    /// taken out.
+    pub heights: Vec<Length>,
+    /// How far each of those may be off for itself (standard deviation).
+    pub sd: Vec<Length>,
+    /// Supports whose floor was not read: they are taken to stand as the nearest that was.
+    pub not_read: Vec<usize>,
+    /// What is carried today by the empty house.
+    pub today: FrameState,
+    /// The same with people and furniture in.
+    pub in_use: FrameState,
+}
+
+impl FrameStage {
+    /// Today's seats: the bearer's height less the gap that was measured.
+    pub fn seats(&self, job: &Job) -> Vec<Length> {
+        let supports = job.site.supports().iter();
+        supports.zip(&self.heights).map(|(support, &height)| height - support.gap).collect()
+    }
+}
+
+/// Lets the frame stand on seats at the end of a lift: lifted and packed as the packers give, and
+/// left as it is elsewhere.
+pub(super) fn after(
+    job: &Job,
+    stage: &FrameStage,
+    lifts: &[Length],
+    packing: &[SupportPacking],
+) -> Option<FrameState> {
+    let mut seats = stage.seats(job);
+    for packed in packing {
+        let support = job.site.supports().iter().position(|site| site.id == packed.support)?;
+        let thickness = packed.stack.as_ref().map_or(Length::ZERO, |stack| stack.thickness);
+        seats[support] += thickness;
+    }
+    // A bearer that is let down goes with its seat.
+    for (support, &lift) in lifts.iter().enumerate().filter(|(_, lift)| **lift < Length::ZERO) {
+        seats[support] = stage.heights[support] + lift;
+    }
+    // A stack is off by anything up to its tolerance: an even spread.
+    let packing = job.stock.tolerance.value / 3.0_f64.sqrt();
+    let off = Off { heights: &stage.sd, packing };
+    state(&stage.frame, &seats, &stage.heights, off, Loads::DEAD).ok()
+}
+
+/// Builds the frame and lets it stand.
+pub(super) fn build(
+    job: &Job,
+    reduction: &Reduction,
+    over: &[Option<FloorOver>],
+) -> Stage<FrameStage> {
+    let (given, rules) = match &job.frame {
+        FrameChoice::Off { .. } => return Stage::NotAsked,
+        FrameChoice::Asked { given, rules } => (given, rules),
+    };
+    if job.site.supports().is_empty() {
+        return Stage::Stopped(vec![StopReason::new(
+            "the job has no supports",
+            "list the supports with their places",
+        )]);
+    }
+    let spec = match complete(&job.site, given, rules) {
+        Ok(spec) => spec,
+        Err(faults) => {
+            return stopped(faults.iter().map(|fault| (fault.to_string(), fault.hint())));
+        }
+    };
+    let frame = match Frame::new(job.site.supports(), &spec, &Influence::places(&job.site)) {
+        Ok(frame) => frame,
+        Err(faults) => {
+            return stopped(faults.iter().map(|fault| (fault.to_string(), fault.hint())));
+        }
+    };
+    let Some(heights) = heights(job, over, &frame) else {
+        return Stage::Stopped(vec![StopReason::new(
+            "the floor was not read over any support",
+            "read the floor over the supports, or close to them",
+        )]);
+    };
+    let sd = own_sd(job, reduction, over);
+    let seats: Vec<Length> = (job.site.supports().iter().zip(&heights))
+        .map(|(support, &height)| height - support.gap)
+        .collect();
+    let off = Off { heights: &sd, packing: Length::ZERO };
+    let states =
+        [Loads::DEAD, Loads::IN_USE].map(|loads| state(&frame, &seats, &heights, off, loads));
+    match states {
+        [Ok(today), Ok(in_use)] => Stage::Done(FrameStage {
+            proposed: given.bearers.is_empty(),
+            not_read: (0..over.len()).filter(|&support| over[support].is_none()).collect(),
+            frame,
+            heights,
+            sd,
+            today,
+            in_use,
+        }),
+        [Err(fault), _] | [_, Err(fault)] => Stage::Stopped(vec![StopReason::bare(fault)]),
+    }
+}
+
+fn stopped<'a>(faults: impl Iterator<Item = (String, &'a str)>) -> Stage<FrameStage> {
+    Stage::Stopped(faults.map(|(what, hint)| StopReason::new(what, hint)).collect())
+}
+
+/// The height of the bearer over each support: the floor there, steps between floors taken out. A
+/// support that was not read is taken to stand as the nearest that was.
+fn heights(job: &Job, over: &[Option<FloorOver>], frame: &Frame) -> Option<Vec<Length>> {
+    let read: Vec<(Position, &FloorOver)> = job
+        .site
+        .supports()
+        .iter()
+        .zip(over)
+        .filter_map(|(support, over)| Some((support.at, over.as_ref()?)))
+        .collect();
+    let mut sums: BTreeMap<usize, (Length, f64)> = BTreeMap::new();
+    for (_, floor) in &read {
+        let (sum, n_read) = sums.entry(floor.deck).or_default();
+        *sum += floor.level - Level::DATUM;
+        *n_read += 1.0;
+    }
+    // Groups count from the floor with most supports, which stays where it is.
+    let mut decks: Vec<usize> = sums.keys().copied().collect();
+    decks.sort_by(|a, b| sums[b].1.total_cmp(&sums[a].1).then(a.cmp(b)));
+    let nearest = |place: Position| {
+        let away = |read: &(Position, &FloorOver)| read.0.distance(place);
+        read.iter().min_by(|a, b| away(a).total_cmp(&away(b)))
+    };
+    let mut heights = Vec::with_capacity(over.len());
+    let mut groups = Vec::with_capacity(over.len());
+    for (support, over) in job.site.supports().iter().zip(over) {
+        let floor = match over {
+            Some(floor) => floor,
+            None => nearest(support.at)?.1,
+        };
+        let (sum, n_read) = sums[&floor.deck];
+        heights.push((floor.level - Level::DATUM) - sum / n_read);
+        groups.push(decks.iter().position(|&deck| deck == floor.deck)?);
+    }
+    Some(frame.without_steps(&heights, &groups))
+}
+
+/// How far each height may be off for itself: what it has in common with its neighbour, such as
+/// the line of sight of one setup, bends nothing.
+fn own_sd(job: &Job, reduction: &Reduction, over: &[Option<FloorOver>]) -> Vec<Length> {
+    let places: Vec<Position> = job.site.supports().iter().map(|support| support.at).collect();
+    let neighbours = neighbours(&places, over);
+    (0..over.len())
+        .map(|support| {
+            let (Some(own), Some(other)) =
+                (&over[support], neighbours[support].and_then(|other| over[other].as_ref()))
+            else {
+                return Length::ZERO;
+            };
+            let mut weights = own.weights.clone();
+            weights.extend(other.weights.iter().map(|&(level, weight)| (level, -weight)));
+            let survey = reduction.levels.combination_sd(&weights).squared() / 2.0;
+            (survey + own.between.squared()).sd()
+        })
+        .collect()
+}
+
+/// For each support the nearest other one on the same floor that was read, looked for among
+/// those close to it in the order of x.
+fn neighbours(places: &[Position], over: &[Option<FloorOver>]) -> Vec<Option<usize>> {
+    let mut by_x: Vec<usize> = (0..places.len()).filter(|&idx| over[idx].is_some()).collect();
+    by_x.sort_by(|&a, &b| places[a].x.total_cmp(&places[b].x).then(a.cmp(&b)));
+    let mut nearest = vec![None; places.len()];
+    for (rank, &own) in by_x.iter().enumerate() {
+        let deck = over[own].as_ref().map(|floor| floor.deck);
+        let mut best: Option<(Length, usize)> = None;
+        let mut look = |others: &mut dyn Iterator<Item = &usize>| {
+            for &other in others {
+                let aside = (places[other].x - places[own].x).abs();
+                if best.is_some_and(|(away, _)| aside > away) {
+                    break;
+                }
+                if over[other].as_ref().map(|floor| floor.deck) != deck {
+                    continue;
+                }
+                let away = places[other].distance(places[own]);
+                if best.is_none_or(|(least, _)| away < least) {
+                    best = Some((away, other));
+                }
+            }
+        };
+        look(&mut by_x[..rank].iter().rev());
+        look(&mut by_x[rank + 1..].iter());
+        nearest[own] = best.map(|(_, other)| other);
+    }
+    nearest
+}
