@@ -76,8 +76,6 @@ pub struct Frame {
     pub(super) moments_of: Vec<[Option<u32>; 2]>,
     /// The element that begins where each moment is.
     pub(super) element_of_moment: Vec<usize>,
-    /// Dead and live part of every moment with every support at height zero.
-    pub(super) load_moments: [Vec<f64>; 2],
     places: Vec<Option<InfluenceRow>>,
 }
 
@@ -107,18 +105,6 @@ impl Frame {
             .map(|hanging| hanging.as_ref().map_or_else(Vec::new, |hanging| hanging.sum.clone()))
             .collect();
         let mut response = respond(&stiffness, &moment_sums, &sums);
-        let load_moments = [0, 1].map(|kind: usize| {
-            let heights = &response.under_load[kind];
-            let by_shape = moment_sums.iter().map(|sum| {
-                let free = sum.iter().filter(|term| term.0 < stiffness.n_free);
-                free.map(|&(unknown, k)| k * heights[unknown]).sum::<f64>()
-            });
-            let own = element_of_moment.iter().map(|&element| {
-                let element = &stiffness.elements[element];
-                element.load_moment(element.load[kind])
-            });
-            by_shape.zip(own).map(|(shape, own)| shape + own).collect()
-        });
         let mut place_of = vec![0; supports.len()];
         for (place, &support) in stiffness.order.iter().enumerate() {
             place_of[support] = place;
@@ -139,7 +125,6 @@ impl Frame {
             place_of,
             moments_of,
             element_of_moment,
-            load_moments,
             places,
         })
     }
@@ -205,6 +190,35 @@ impl Frame {
     /// If there are not as many seats as supports: a bug of the caller.
     pub fn contact(&self, seats: &[Length], loads: Loads) -> Result<Contact, NotSettled> {
         Ok(super::OnSeats::new(self, seats, loads, None)?.contact())
+    }
+
+    /// Every kept moment with the supports at these heights (in the stiffness's order).
+    pub(super) fn moments(&self, heights: &[f64], loads: Loads) -> Vec<f64> {
+        let Stiffness { n_free, beside, factor, elements, forces: [dead, live], .. } =
+            &self.stiffness;
+        let common = heights.iter().sum::<f64>() / heights.len().max(1) as f64;
+        let mut unknowns: Vec<f64> = dead[..*n_free]
+            .iter()
+            .zip(live)
+            .map(|(dead, live)| dead * loads.dead + live * loads.live)
+            .collect();
+        for (beside, height) in beside.iter().zip(heights) {
+            for &(unknown, k) in beside {
+                unknowns[unknown] -= k * (height - common);
+            }
+        }
+        factor.solve(&mut unknowns);
+        unknowns.extend(heights.iter().map(|height| height - common));
+        self.element_of_moment
+            .iter()
+            .map(|&element| {
+                let element = &elements[element];
+                let [at_begin, _] = element.moments();
+                let [dead, live] = element.load;
+                let shape: f64 = at_begin.iter().map(|&(unknown, k)| k * unknowns[unknown]).sum();
+                shape + element.load_moment(dead * loads.dead + live * loads.live)
+            })
+            .collect()
     }
 
     pub(super) fn balance(&self, seats: &[f64], loads: Loads) -> Result<Balance<'_>, NotSettled> {

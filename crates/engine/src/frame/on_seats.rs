@@ -58,12 +58,11 @@ impl<'f> OnSeats<'f> {
             seats.iter().zip(&kept).map(|(seat, kept)| seat.to_mm() - kept).collect();
         let mut balance = frame.balance(&above, loads)?;
         balance.moved.clear();
-        let n_moments = frame.load_moments[0].len();
         let mut on_seats = Self {
             frame,
             kept,
             loads,
-            moments: vec![0.0; n_moments],
+            moments: Vec::new(),
             touched: Vec::new(),
             is_touched: vec![false; frame.stiffness.elements.len()],
             balance,
@@ -72,18 +71,9 @@ impl<'f> OnSeats<'f> {
         Ok(on_seats)
     }
 
+    /// All moments from the heights over the supports, by one solution of the whole frame.
     fn moments_anew(&mut self) {
-        let [dead, live] = &self.frame.load_moments;
-        for (moment, (dead, live)) in self.moments.iter_mut().zip(dead.iter().zip(live)) {
-            *moment = dead * self.loads.dead + live * self.loads.live;
-        }
-        let heights = &self.balance.heights;
-        let common = heights.iter().sum::<f64>() / heights.len().max(1) as f64;
-        for (column, height) in self.frame.response.moments.iter().zip(heights) {
-            for &(number, per_mm) in column {
-                self.moments[number as usize] += per_mm * (height - common);
-            }
-        }
+        self.moments = self.frame.moments(&self.balance.heights, self.loads);
     }
 
     /// Brings seats to new heights, as a set of jacks does, and settles again.
@@ -97,9 +87,9 @@ impl<'f> OnSeats<'f> {
             .collect();
         self.balance.set_seats(&in_order)?;
         for (place, by) in std::mem::take(&mut self.balance.moved) {
-            for &(number, per_mm) in &self.frame.response.moments[place] {
-                self.moments[number as usize] += per_mm * by;
-                let element = self.frame.element_of_moment[number as usize];
+            for (number, per_mm) in self.frame.response.moments[place].iter() {
+                self.moments[number] += per_mm * by;
+                let element = self.frame.element_of_moment[number];
                 for element in [element - 1, element] {
                     if !self.is_touched[element] {
                         self.is_touched[element] = true;

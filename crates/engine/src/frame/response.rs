@@ -1,16 +1,13 @@
 //! What a lift at one support does, all the others held: to reactions, to the floor, to moments.
 
-use super::skyline::Window;
+use super::skyline::{TOGETHER, Window};
 use super::stiffness::{Stiffness, Sum};
-
-/// Supports whose responses are worked out together.
-const TOGETHER: usize = 24;
 
 /// Movement of the floor by less than this share of a lift is nothing.
 const FELT_BY_FLOOR: f64 = 1e-6;
 
 /// A moment that is smaller than this share of the largest one from the same lift is nothing.
-const FELT_BY_TIMBER: f64 = 1e-8;
+const FELT_BY_TIMBER: f64 = 1e-6;
 
 /// A reaction smaller than this share of the lift's own is nothing.
 const FELT_BY_SUPPORT: f64 = 1e-14;
@@ -23,37 +20,45 @@ pub(super) struct Response {
     /// Reactions under dead and live load with every support at height zero, sign turned:
     /// `R = S w - g`.
     pub g: [Vec<f64>; 2],
-    /// For each support: number of a moment and its change per millimetre of lift.
-    pub moments: Vec<Vec<(u32, f64)>>,
+    /// For each support: what a lift does to moments.
+    pub moments: Vec<Felt>,
     /// For each place asked for: support and movement per lift.
     pub places: Vec<Vec<(usize, f64)>>,
-    /// Dead and live solutions at the free unknowns with every support at height zero.
-    pub under_load: [Vec<f64>; 2],
+}
+
+/// What a unit lift does to moments: their numbers and the changes.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Felt {
+    numbers: Vec<u32>,
+    per_mm: Vec<f64>,
+}
+
+impl Felt {
+    /// Number of each moment that feels it, and its change per millimetre.
+    pub fn iter(&self) -> impl Iterator<Item = (usize, f64)> {
+        self.numbers.iter().map(|&number| number as usize).zip(self.per_mm.iter().copied())
+    }
 }
 
 /// Works out every response. `moments` and `places` are sums of unknowns to watch.
 pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) -> Response {
     let n = stiffness.order.len();
-    let under_load = [0, 1].map(|kind: usize| {
+    let g = [0, 1].map(|kind: usize| {
         let mut heights = stiffness.forces[kind][..stiffness.n_free].to_vec();
         stiffness.factor.solve(&mut heights);
-        heights
-    });
-    let g = [0, 1].map(|kind: usize| {
         (0..n)
             .map(|support| {
                 let force = stiffness.forces[kind][stiffness.n_free + support];
                 let beside = stiffness.beside[support].iter();
-                force - beside.map(|&(u, k)| k * under_load[kind][u]).sum::<f64>()
+                force - beside.map(|&(u, k)| k * heights[u]).sum::<f64>()
             })
             .collect()
     });
     let mut response = Response {
         rows: Vec::with_capacity(n),
         g,
-        moments: vec![Vec::new(); n],
+        moments: vec![Felt::default(); n],
         places: vec![Vec::new(); places.len()],
-        under_load,
     };
     let (moments, places) = (Watched::new(moments, stiffness), Watched::new(places, stiffness));
     for begin in (0..n).step_by(TOGETHER) {
@@ -64,7 +69,7 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
                 stiffness.beside[support].iter().map(move |&(u, k)| (u, column, -k))
             })
             .collect();
-        let window = stiffness.factor.solve_near(&right, end - begin);
+        let window = stiffness.factor.solve_near(&right);
         let block = Block { stiffness, window, begin, end };
         block.reactions(&mut response.rows);
         block.moments(&moments, &mut response.moments);
@@ -136,75 +141,76 @@ struct Block<'a> {
 }
 
 impl Block<'_> {
-    fn value(&self, sum: &Sum, column: usize) -> f64 {
-        let held = self.stiffness.n_free + self.begin + column;
-        sum.iter()
-            .map(|&(unknown, factor)| {
-                if unknown >= self.stiffness.n_free {
-                    if unknown == held { factor } else { 0.0 }
-                } else {
-                    factor * self.window.at(unknown, column)
+    /// A sum of unknowns, for every support of the block.
+    fn values(&self, sum: &Sum) -> [f64; TOGETHER] {
+        let mut values = [0.0; TOGETHER];
+        let first_held = self.stiffness.n_free;
+        for &(unknown, factor) in sum {
+            if unknown < first_held {
+                let row = self.window.row(unknown);
+                for lane in 0..TOGETHER {
+                    values[lane] += factor * row[lane];
                 }
-            })
-            .sum()
+            } else if (self.begin..self.end).contains(&(unknown - first_held)) {
+                values[unknown - first_held - self.begin] += factor;
+            }
+        }
+        values
+    }
+
+    fn n_columns(&self) -> usize {
+        self.end - self.begin
     }
 
     fn reactions(&self, rows: &mut Vec<(usize, Vec<f64>)>) {
         let n = self.stiffness.order.len();
         let (from, end) = (self.window.from, self.window.end());
-        let felt: Vec<bool> = (0..n)
-            .map(|support| {
-                let beside = &self.stiffness.beside[support];
-                beside.iter().any(|&(unknown, _)| from <= unknown && unknown < end)
-            })
-            .collect();
-        for support in self.begin..self.end {
-            let column = support - self.begin;
-            let direct = |other: usize| {
-                let between = self.stiffness.between[support].iter();
-                between.filter(|term| term.0 == other).map(|term| term.1).sum::<f64>()
-            };
-            let mut row: Vec<f64> = (0..n)
-                .map(|other| {
-                    let through = if felt[other] {
-                        let beside = self.stiffness.beside[other].iter();
-                        beside.map(|&(u, k)| k * self.window.at(u, column)).sum()
-                    } else {
-                        0.0
-                    };
-                    through + direct(other)
-                })
-                .collect();
-            let least = row[support].abs() * FELT_BY_SUPPORT;
+        let mut columns = vec![vec![0.0; n]; self.n_columns()];
+        for other in 0..n {
+            let beside = &self.stiffness.beside[other];
+            if beside.iter().any(|&(unknown, _)| from <= unknown && unknown < end) {
+                for (column, value) in columns.iter_mut().zip(self.values(beside)) {
+                    column[other] = value;
+                }
+            }
+        }
+        for (column, support) in columns.iter_mut().zip(self.begin..) {
+            for &(other, k) in &self.stiffness.between[support] {
+                column[other] += k;
+            }
+            let least = column[support].abs() * FELT_BY_SUPPORT;
             let felt_at = |value: &f64| value.abs() > least;
-            let first = row.iter().position(felt_at).unwrap_or(support);
-            let last = row.iter().rposition(felt_at).unwrap_or(support);
-            row.truncate(last + 1);
-            row.drain(..first);
-            rows.push((first, row));
+            let first = column.iter().position(felt_at).unwrap_or(support);
+            let last = column.iter().rposition(felt_at).unwrap_or(support);
+            rows.push((first, column[first..=last].to_vec()));
         }
     }
 
-    fn moments(&self, moments: &Watched<'_>, columns: &mut [Vec<(u32, f64)>]) {
-        for (column, felt) in columns[self.begin..self.end].iter_mut().enumerate() {
-            let support = self.begin + column;
-            let all: Vec<(u32, f64)> = moments
-                .within(self.window.from, self.window.end())
-                .chain(moments.on_supports[support].iter().copied())
-                .map(|number| (number as u32, self.value(&moments.sums[number], column)))
-                .collect();
-            let peak = all.iter().fold(0.0, |peak: f64, (_, value)| peak.max(value.abs()));
-            *felt =
-                all.into_iter().filter(|(_, value)| value.abs() > peak * FELT_BY_TIMBER).collect();
+    fn moments(&self, moments: &Watched<'_>, felt: &mut [Felt]) {
+        let on_own = (self.begin..self.end).flat_map(|support| &moments.on_supports[support]);
+        let all: Vec<(u32, [f64; TOGETHER])> = moments
+            .within(self.window.from, self.window.end())
+            .chain(on_own.copied())
+            .map(|number| (number as u32, self.values(&moments.sums[number])))
+            .collect();
+        for (column, felt) in felt[self.begin..self.end].iter_mut().enumerate() {
+            let peak = all.iter().fold(0.0, |peak: f64, (_, row)| peak.max(row[column].abs()));
+            let least = peak * FELT_BY_TIMBER;
+            for (number, row) in all.iter().filter(|(_, row)| row[column].abs() > least) {
+                felt.numbers.push(*number);
+                felt.per_mm.push(row[column]);
+            }
+            felt.numbers.shrink_to_fit();
+            felt.per_mm.shrink_to_fit();
         }
     }
 
     fn places(&self, places: &Watched<'_>, rows: &mut [Vec<(usize, f64)>]) {
-        for support in self.begin..self.end {
-            let column = support - self.begin;
-            let felt = places.within(self.window.from, self.window.end());
-            for number in felt.chain(places.on_supports[support].iter().copied()) {
-                let value = self.value(&places.sums[number], column);
+        let on_own = (self.begin..self.end).flat_map(|support| &places.on_supports[support]);
+        let felt = places.within(self.window.from, self.window.end());
+        for number in felt.chain(on_own.copied()) {
+            let values = self.values(&places.sums[number]);
+            for (value, support) in values.into_iter().zip(self.begin..self.end) {
                 if value.abs() > FELT_BY_FLOOR {
                     rows[number].push((self.stiffness.order[support], value));
                 }

@@ -20,14 +20,18 @@ pub(super) struct Factor {
     pub loose: Vec<usize>,
 }
 
+/// How many right sides are solved for together: as many as fit the registers.
+pub(super) const TOGETHER: usize = 16;
+
+/// One row of [`TOGETHER`] columns.
+type Lanes = [f64; TOGETHER];
+
 /// Columns of numbers over a range of rows; what lies outside the range is nothing.
 pub(super) struct Window {
     /// First row.
     pub from: usize,
-    /// How many columns.
-    pub columns: usize,
     /// Row by row.
-    pub values: Vec<f64>,
+    rows: Vec<Lanes>,
 }
 
 /// A pivot smaller than this share of its diagonal is arithmetic, not stiffness.
@@ -150,98 +154,99 @@ impl Factor {
     ///
     /// `right` holds `(row, column, value)`. The answer is followed up and down from there until
     /// it has died out.
-    pub fn solve_near(&self, right: &[(usize, usize, f64)], columns: usize) -> Window {
+    pub fn solve_near(&self, right: &[(usize, usize, f64)]) -> Window {
         let Some(start) = right.iter().map(|entry| entry.0).min() else {
-            return Window { from: 0, columns, values: Vec::new() };
+            return Window { from: 0, rows: Vec::new() };
         };
         let last_given = right.iter().map(|entry| entry.0).max().unwrap_or(start);
-        let mut forward = vec![0.0; (last_given + 1 - start) * columns];
+        let mut rows: Vec<Lanes> = vec![[0.0; TOGETHER]; last_given + 1 - start];
         for &(row, column, value) in right {
-            forward[(row - start) * columns + column] += value;
+            rows[row - start][column] += value;
         }
-        let mut peak: f64 = 0.0;
-        let mut quiet = 0;
+        let mut quiet = Quiet::default();
         let mut row = start;
-        while row < self.lower.n() && (row <= last_given || quiet <= self.band) {
-            if (row - start + 1) * columns > forward.len() {
-                forward.resize((row - start + 1) * columns, 0.0);
+        while row < self.lower.n() && (row <= last_given || quiet.rows <= self.band) {
+            if row > last_given {
+                rows.push([0.0; TOGETHER]);
             }
-            let size = self.forward_row(&mut forward, start, row, columns);
-            peak = peak.max(size);
-            quiet = if size <= DIED_OUT * peak { quiet + 1 } else { 0 };
+            self.forward_row(&mut rows, start, row);
+            quiet.look_at(&rows[row - start]);
             row += 1;
         }
-        self.backward(forward, start, row, columns)
+        self.backward(rows, start)
     }
 
-    /// Works out one row of the forward pass; returns its largest value.
-    fn forward_row(&self, forward: &mut [f64], start: usize, row: usize, columns: usize) -> f64 {
+    /// Works out one row of the forward pass.
+    fn forward_row(&self, rows: &mut [Lanes], start: usize, row: usize) {
         let first = self.lower.first[row].max(start);
         let (left, pivot) = self.split(row);
         let left = &left[first - self.lower.first[row]..];
-        let (done, own) = forward.split_at_mut((row - start) * columns);
-        let own = &mut own[..columns];
-        for (l, other) in left.iter().zip(done[(first - start) * columns..].chunks_exact(columns)) {
-            for (value, other) in own.iter_mut().zip(other) {
-                *value -= l * other;
+        let (done, own) = rows.split_at_mut(row - start);
+        let mut sum = own[0];
+        for (l, other) in left.iter().zip(&done[first - start..]) {
+            for lane in 0..TOGETHER {
+                sum[lane] -= l * other[lane];
             }
         }
-        own.iter_mut().fold(0.0, |size: f64, value| {
-            *value /= pivot;
-            size.max(value.abs())
-        })
+        own[0] = sum.map(|value| value / pivot);
     }
 
-    fn backward(&self, forward: Vec<f64>, start: usize, end: usize, columns: usize) -> Window {
-        // Below the first given row the answer runs on until it has died out.
-        let mut low = start;
-        let mut values = forward;
-        let mut peak: f64 = 0.0;
-        let mut quiet = 0;
+    fn backward(&self, forward: Vec<Lanes>, start: usize) -> Window {
+        // Above the first given row the answer runs on until it has died out; the rows are turned
+        // round so that they can be added at the end.
+        let mut rows = forward;
+        rows.reverse();
+        let end = start + rows.len();
+        let mut quiet = Quiet::default();
         let mut row = end;
-        while row > 0 && (row > start || quiet <= self.band) {
+        while row > 0 && (row > start || quiet.rows <= self.band) {
             row -= 1;
-            let first = self.lower.first[row];
-            if first < low {
-                let more = low - first;
-                let room = more.max(16 * self.band).min(low);
-                values.splice(0..0, std::iter::repeat_n(0.0, room * columns));
-                low -= room;
-            }
+            let at = end - 1 - row;
             let (left, pivot) = self.split(row);
-            let (before, own) = values.split_at_mut((row - low) * columns);
-            let own = &mut own[..columns];
-            let mut size: f64 = 0.0;
-            for value in own.iter_mut() {
-                *value /= pivot;
-                size = size.max(value.abs());
+            if rows.len() < at + 1 + left.len() {
+                rows.resize(at + 1 + left.len(), [0.0; TOGETHER]);
             }
-            let rows = before[(first - low) * columns..].chunks_exact_mut(columns);
-            for (l, other) in left.iter().zip(rows) {
-                for (other, value) in other.iter_mut().zip(own.iter()) {
-                    *other -= l * value;
+            let (known, before) = rows.split_at_mut(at + 1);
+            let own = &mut known[at];
+            *own = own.map(|value| value / pivot);
+            for (l, other) in left.iter().rev().zip(before) {
+                for lane in 0..TOGETHER {
+                    other[lane] -= l * own[lane];
                 }
             }
-            peak = peak.max(size);
-            quiet = if size <= DIED_OUT * peak { quiet + 1 } else { 0 };
+            quiet.look_at(own);
         }
-        values.drain(..(row - low) * columns);
-        Window { from: row, columns, values }
+        rows.truncate(end - row);
+        rows.reverse();
+        Window { from: row, rows }
+    }
+}
+
+/// Counts rows in which nothing is felt any more.
+#[derive(Default)]
+struct Quiet {
+    peak: f64,
+    rows: usize,
+}
+
+impl Quiet {
+    fn look_at(&mut self, lanes: &Lanes) {
+        let size = lanes.iter().fold(0.0, |size: f64, value| size.max(value.abs()));
+        self.peak = self.peak.max(size);
+        self.rows = if size <= DIED_OUT * self.peak { self.rows + 1 } else { 0 };
     }
 }
 
 impl Window {
-    /// Rows of the window.
+    /// One past its last row.
     pub fn end(&self) -> usize {
-        self.from + self.values.len() / self.columns.max(1)
+        self.from + self.rows.len()
     }
 
-    /// The value at a row and column; nothing outside the window.
-    pub fn at(&self, row: usize, column: usize) -> f64 {
-        match row.checked_sub(self.from) {
-            Some(row) => self.values.get(row * self.columns + column).copied().unwrap_or(0.0),
-            None => 0.0,
-        }
+    /// All columns of a row; nothing outside the window.
+    pub fn row(&self, row: usize) -> &[f64; TOGETHER] {
+        const NOTHING: &[f64; TOGETHER] = &[0.0; TOGETHER];
+        row.checked_sub(self.from).and_then(|row| self.rows.get(row)).unwrap_or(NOTHING)
     }
 }
 
@@ -282,7 +287,7 @@ mod tests {
             let mut x = right.clone();
             factor.solve(&mut x);
             let at = n / 2;
-            let window = factor.solve_near(&[(at, 0, 1.0), (n - 1, 1, 2.0)], 2);
+            let window = factor.solve_near(&[(at, 0, 1.0), (n - 1, 1, 2.0)]);
             for row in 0..n {
                 let product = |x: &dyn Fn(usize) -> f64| -> f64 {
                     (0..n).map(|column| full[row][column] * x(column)).sum()
@@ -290,8 +295,8 @@ mod tests {
                 prop_assert!((product(&|column| x[column]) - right[row]).abs() < 1e-9);
                 let one = if row == at { 1.0 } else { 0.0 };
                 let two = if row == n - 1 { 2.0 } else { 0.0 };
-                prop_assert!((product(&|column| window.at(column, 0)) - one).abs() < 1e-9);
-                prop_assert!((product(&|column| window.at(column, 1)) - two).abs() < 1e-9);
+                prop_assert!((product(&|column| window.row(column)[0]) - one).abs() < 1e-9);
+                prop_assert!((product(&|column| window.row(column)[1]) - two).abs() < 1e-9);
             }
         }
     }
@@ -299,7 +304,7 @@ mod tests {
     #[test]
     fn a_long_band_is_followed_only_as_far_as_it_is_felt() {
         let (matrix, _) = banded(4000, 4, &[0.3, -0.2, 0.1]);
-        let window = matrix.factor().solve_near(&[(2000, 0, 1.0)], 1);
+        let window = matrix.factor().solve_near(&[(2000, 0, 1.0)]);
         assert!(window.from > 1000 && window.end() < 3000, "{} {}", window.from, window.end());
     }
 

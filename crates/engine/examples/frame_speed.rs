@@ -1,0 +1,158 @@
+//! Times the frame on invented houses that grow: `size stage seconds`, one line each.
+//!
+//! `cargo run --release --package floorwright-engine --example frame_speed [SUPPORTS…]`
+//!
+//! The house is the one of `bench/reference/README.md`, so that the figures pair with those of
+//! that calculation.
+#![expect(clippy::disallowed_methods, reason = "a benchmark reads the clock and its arguments")]
+
+use floorwright_engine::frame::{
+    Bearer, Direction, FloorLoad, Frame, FrameSpec, Joist, Loads, OnSeats, Run, Section, Timber,
+    jack_curve,
+};
+use floorwright_engine::ids::{BearerId, JoistId, SupportId};
+use floorwright_engine::site::{Position, Support};
+use floorwright_engine::source::SourceStatus;
+use floorwright_engine::units::{AreaLoad, Density, Length, LineLoad, Stress};
+use std::hint::black_box;
+use std::io::{self, Write};
+use std::time::Instant;
+
+/// Supports along and across.
+const SIZES: [(usize, usize); 4] = [(9, 6), (20, 15), (40, 30), (125, 80)];
+
+const ALONG: f64 = 1800.0;
+const ACROSS: f64 = 1500.0;
+const JOISTS: f64 = 450.0;
+
+fn main() -> io::Result<()> {
+    let asked: Vec<usize> = std::env::args().skip(1).filter_map(|n| n.parse().ok()).collect();
+    let mut out = io::stdout();
+    for (along, across) in SIZES {
+        let n = along * across;
+        if asked.is_empty() || asked.contains(&n) {
+            time(&mut out, along, across)?;
+        }
+    }
+    Ok(())
+}
+
+fn time(out: &mut impl Write, along: usize, across: usize) -> io::Result<()> {
+    let n = along * across;
+    let repeats = if n < 400 { 15 } else { 3 };
+    let (supports, spec, places) = house(along, across);
+    let build = || Frame::new(&supports, &spec, &places).expect("the invented house is sound");
+    line(out, n, "influence", median(repeats, build))?;
+    let frame = build();
+    let seats: Vec<Length> = (0..n).map(|i| Length::mm(seat(i, along, across))).collect();
+    let contact = || frame.contact(&seats, Loads::DEAD).expect("it stands");
+    line(out, n, "contact", median(repeats, contact))?;
+    let lifts: Vec<Length> = contact().heights.iter().map(|&height| -height).collect();
+    line(out, n, "jacks", median(1, || jacks(&frame, &seats, &lifts)))
+}
+
+/// The force at each jack alone, at its full lift.
+fn jacks(frame: &Frame, seats: &[Length], lifts: &[Length]) -> f64 {
+    let start = OnSeats::new(frame, seats, Loads::DEAD, None).expect("it stands");
+    let mut sum = 0.0;
+    for (support, &lift) in lifts.iter().enumerate() {
+        let mut on_seats = start.clone();
+        let to = on_seats.height(support) + lift;
+        on_seats.set_seats(&[(support, to)]).expect("it settles");
+        sum += on_seats.reaction(support).to_n();
+    }
+    let first = jack_curve(frame, seats, Loads::DEAD, None, &[0], &lifts[..1]).expect("it settles");
+    sum + first[0].forces[0].to_n()
+}
+
+fn median<T>(repeats: usize, run: impl Fn() -> T) -> f64 {
+    let mut times: Vec<f64> = (0..repeats)
+        .map(|_| {
+            let start = Instant::now();
+            black_box(run());
+            start.elapsed().as_secs_f64()
+        })
+        .collect();
+    times.sort_by(f64::total_cmp);
+    times[repeats / 2]
+}
+
+fn line(out: &mut impl Write, size: usize, stage: &str, seconds: f64) -> io::Result<()> {
+    writeln!(out, "{size} {stage} {seconds:.6}")
+}
+
+/// Seat height of a support: a dish, and a roughness from the golden ratio.
+fn seat(i: usize, along: usize, across: usize) -> f64 {
+    let (x, y) = ((i % along) as f64 / along as f64, (i / along) as f64 / across as f64);
+    let rough = (i as f64 * 0.618_034).fract();
+    -30.0 * (x * (1.0 - x) + y * (1.0 - y)) * 2.0 - 12.0 * rough
+}
+
+fn house(along: usize, across: usize) -> (Vec<Support>, FrameSpec, Vec<Position>) {
+    let at = |i: usize| Position::mm((i % along) as f64 * ALONG, (i / along) as f64 * ACROSS);
+    let supports: Vec<Support> = (0..along * across)
+        .map(|i| Support {
+            id: SupportId::new(format!("S{i}")),
+            at: at(i),
+            gap: Length::ZERO,
+            max_lift: None,
+            fixed: None,
+            may_lower: Length::ZERO,
+        })
+        .collect();
+    let (x1, y1) = ((along - 1) as f64 * ALONG, (across - 1) as f64 * ACROSS);
+    let run = |direction, at: f64, to: f64| Run {
+        direction,
+        at: Length::mm(at),
+        from: Length::ZERO,
+        to: Length::mm(to),
+    };
+    let section =
+        |breadth, depth| Section { breadth: Length::mm(breadth), depth: Length::mm(depth) };
+    let timber = Timber {
+        name: "invented".to_owned(),
+        stiffness: Stress::n_per_mm2(8000.0),
+        density: Density::kg_per_m3(600.0),
+        strength: None,
+        source: "invented".to_owned(),
+        status: SourceStatus::Agreed,
+    };
+    let bearers = (0..across).map(|k| Bearer {
+        id: BearerId::new(format!("B{k}")),
+        run: run(Direction::X, k as f64 * ACROSS, x1),
+        supports: supports[k * along..(k + 1) * along].iter().map(|s| s.id.clone()).collect(),
+        joints: Vec::new(),
+        section: section(75.0, 100.0),
+        timber: timber.clone(),
+        extra: LineLoad::ZERO,
+    });
+    let n_joists = (x1 / JOISTS) as usize + 1;
+    let joists = (0..n_joists).map(|j| Joist {
+        id: JoistId::new(format!("J{j}")),
+        run: run(Direction::Y, j as f64 * JOISTS, y1),
+        joints: Vec::new(),
+        section: section(50.0, 100.0),
+        timber: timber.clone(),
+        floor: "main".to_owned(),
+    });
+    let places = (0..across)
+        .flat_map(|k| (0..2 * along - 1).map(move |m| (m, k)))
+        .map(|(m, k)| Position::mm(m as f64 * ALONG / 2.0, k as f64 * ACROSS))
+        .collect();
+    let spec = FrameSpec {
+        bearers: bearers.collect(),
+        joists: joists.collect(),
+        walls: Vec::new(),
+        point_loads: Vec::new(),
+        floor_load: FloorLoad {
+            dead: AreaLoad::kpa(0.5),
+            live: AreaLoad::kpa(1.5),
+            source: "invented".to_owned(),
+        },
+        seat_length: Length::mm(100.0),
+        load_doubt: 0.25,
+        set_share: (0.0, 1.0),
+        assumed: Vec::new(),
+    };
+    (supports, spec, places)
+}
