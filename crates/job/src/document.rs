@@ -271,7 +271,9 @@ impl<'a> Reader<'a> {
             DeValue::Table(table) => {
                 let place = own_name(table)
                     .map_or_else(|| format!("[{key}]"), |name| format!("{key} {name}"));
-                self.walk_table(table, schema, path, &place);
+                // One table where there may be several is the first of them.
+                let first = items_schema(self.schema, schema).map(|_| format!("{path}.0"));
+                self.walk_table(table, schema, first.as_deref().unwrap_or(path), &place);
             }
             DeValue::Array(array) => {
                 let Some(items) = items_schema(self.schema, schema) else { return };
@@ -303,8 +305,16 @@ impl<'a> Reader<'a> {
                 $(form.$name = table.remove(stringify!($name)).map_or_else(Vec::new, |value| self.blocks(value, stringify!($name)));)*
             };
         }
-        block!(job, datum, goal, limits, stock, tests, criteria);
-        blocks!(room, point, support, benchmark, setup, leg, book, criterion);
+        block!(job, frame, loads, datum, goal, limits, stock, tests, criteria);
+        blocks!(room, point, support, bearer, joist, wall, load);
+        blocks!(benchmark, setup, leg, book, criterion);
+        form.joists = match table.remove("joists") {
+            Some(one) if one.get_ref().is_table() => {
+                self.block(one, "joists", "joists.0").into_iter().collect()
+            }
+            Some(several) => self.blocks(several, "joists"),
+            None => Vec::new(),
+        };
         form
     }
 

@@ -119,6 +119,78 @@ pub struct HeightPointForm {
     /// Added to its level, up positive; nothing if left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub offset: Option<Quantity>,
+    /// Thickness that is still to be laid on the old floor; nothing if left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub old_build_up: Option<Quantity>,
+    /// Thickness that is still to be laid on the new floor, at the point, above the level that was
+    /// read there; nothing if left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub new_build_up: Option<Quantity>,
+}
+
+/// The section of a timber: breadth (across, level) by depth (upright).
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(
+    untagged,
+    expecting = "expected breadth x depth, such as \"75x100\" or [75, 100]: the breadth is level, the depth upright"
+)]
+pub enum SectionForm {
+    /// Breadth x depth in one text, such as "75x100" or "3 1/2 x 5 1/2".
+    Text(String),
+    /// Breadth and depth.
+    Pair([Quantity; 2]),
+}
+
+/// What a timber is made of: a grade on file, or figures of its own.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(
+    untagged,
+    expecting = "expected the name of a grade such as \"F5\", or { name = \"…\", e = … }"
+)]
+pub enum TimberForm {
+    /// The name of a grade on file.
+    Grade(String),
+    /// Figures of its own.
+    Own(OwnTimberForm),
+}
+
+/// How far a bearer runs on beyond its end supports.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged, expecting = "expected a length, or two lengths [left or bottom, right or top]")]
+pub enum OverhangForm {
+    /// At both ends.
+    Both(Quantity),
+    /// At its left or bottom end, and at its right or top end.
+    Each([Quantity; 2]),
+}
+
+/// A share: one ratio, or a ratio from and a ratio to.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged, expecting = "expected a ratio from 0 to 1, or two of them [from, to]")]
+pub enum ShareForm {
+    /// Known.
+    One(Quantity),
+    /// Between two.
+    Range([Quantity; 2]),
+}
+
+/// One set of joists, or several.
+#[derive(Deserialize, JsonSchema)]
+#[serde(untagged)]
+enum JoistSetsForm {
+    /// One set.
+    One(Box<JoistSetForm>),
+    /// Several sets.
+    Several(Vec<JoistSetForm>),
+}
+
+fn one_or_several<'de, D: Deserializer<'de>>(
+    deserializer: D,
+) -> Result<Vec<JoistSetForm>, D::Error> {
+    Ok(match JoistSetsForm::deserialize(deserializer)? {
+        JoistSetsForm::One(set) => vec![*set],
+        JoistSetsForm::Several(sets) => sets,
+    })
 }
 
 /// Rows in a CSV file, or written out in the job.
@@ -232,6 +304,24 @@ forms! {
         point: Vec<PointForm>,
         /// Supports under the bearers: stumps, piles, piers, posts.
         support: Vec<SupportForm>,
+        /// The frame under the floor: what holds for all its timbers, or that it is left out.
+        frame: Option<FrameForm>,
+        /// Bearers with the supports under them; if none are given they are proposed along the
+        /// rows of supports.
+        bearer: Vec<BearerForm>,
+        /// Joists one by one.
+        joist: Vec<JoistForm>,
+        /// Joists by direction and spacing: one table, or several.
+        #[serde(deserialize_with = "one_or_several")]
+        #[schemars(with = "JoistSetsForm")]
+        joists: Vec<JoistSetForm>,
+        /// Walls that stand on the floor, with what rests on them. A wall that is not listed
+        /// weighs nothing, unless none is listed at all.
+        wall: Vec<WallForm>,
+        /// Loads at one place: a post from the roof, a water tank, a stove.
+        load: Vec<LoadForm>,
+        /// What the floor carries over its whole area.
+        loads: Option<LoadsForm>,
         /// What the levels are counted from, where there is no benchmark.
         datum: Option<DatumForm>,
         /// Marks of known height that do not move with the house.
@@ -517,6 +607,165 @@ forms! {
         packing_warn: Option<LimitForm>,
         /// Above this height of packing a taller support is needed.
         packing_stop: Option<LimitForm>,
+        /// What is written on a jack as the most it lifts: kN, or text such as "2 t" or
+        /// "4000 lb"; jack loads are held against nothing if left out.
+        jack_rating: Option<LimitForm>,
+        /// The share of its rating that a jack is used to; 0.5 if left out.
+        jack_derating: Option<LimitForm>,
+        /// The share of a timber's characteristic strength in bending that it may be stressed to;
+        /// 0.5 if left out.
+        bending_share: Option<LimitForm>,
+        /// What every support has to carry at least after the lift: kN, or text such as "50 kg";
+        /// 0 kN if left out.
+        carry_least: Option<LimitForm>,
+    }
+
+    /// The frame under the floor: what holds for all its timbers, or that it is left out.
+    FrameForm {
+        /// Why the frame is left out of the calculation, if it is: lifts then go by
+        /// interpolation, and nothing is said of loads and stresses.
+        off: Option<String>,
+        /// Which way bearers run where they are not given: "x" or "y"; the way that makes the
+        /// longer rows if left out.
+        bearers_run: Option<DirectionForm>,
+        /// What bearers are made of that do not say it themselves.
+        bearer_timber: Option<TimberForm>,
+        /// What joists are made of that do not say it themselves.
+        joist_timber: Option<TimberForm>,
+        /// Length of bearer that rests on a support or a jack head.
+        seat_length: Option<Quantity>,
+        /// How far loads may be off either way: 0.25 for a quarter more or less.
+        load_doubt: Option<Quantity>,
+        /// The share of today's sag that the timber has kept for good, as a ratio or as
+        /// [from, to]: 0 springs back when unloaded, 1 stays as it is; [0, 1] if left out, for
+        /// nobody can see it.
+        set_share: Option<ShareForm>,
+        /// The furthest that bearers and joists span where they are not given.
+        longest_span: Option<Quantity>,
+    }
+
+    /// A bearer. Its line follows from its supports: along x or along y, at their mean.
+    BearerForm {
+        /// Its name.
+        id: String,
+        /// The supports under it, at least two. Two bearers that meet may share one.
+        supports: Vec<String>,
+        /// How far it runs on beyond its end supports: one length for both ends, or
+        /// [left or bottom, right or top]; nothing if left out.
+        overhang: Option<OverhangForm>,
+        /// Supports over which it is jointed, so that it bends freely there.
+        joints: Vec<String>,
+        /// Breadth x depth, such as "75x100" or [75, 100]: the breadth is level, the depth upright.
+        section: Option<SectionForm>,
+        /// A grade such as "F5", or { name = "…", e = … }.
+        timber: Option<TimberForm>,
+        /// Load on it beyond its own weight, all along: kN/m, or text such as "100 lb/ft".
+        extra: Option<Quantity>,
+        /// Anything to be remembered about it.
+        note: Option<String>,
+    }
+
+    /// A joist, along x or along y.
+    JoistForm {
+        /// Its name.
+        id: String,
+        /// Where it begins [x, y].
+        from: Option<[Quantity; 2]>,
+        /// Where it ends [x, y].
+        to: Option<[Quantity; 2]>,
+        /// Breadth x depth, such as "50x100" or [50, 100]: the breadth is level, the depth upright.
+        section: Option<SectionForm>,
+        /// A grade such as "F5", or { name = "…", e = … }.
+        timber: Option<TimberForm>,
+        /// Bearers over which it is jointed, so that it bends freely there.
+        joints: Vec<String>,
+        /// Joists of one floor share its load, each half way to the next; "main" if left out.
+        floor: Option<String>,
+        /// Anything to be remembered about it.
+        note: Option<String>,
+    }
+
+    /// Joists by direction and spacing.
+    JoistSetForm {
+        /// Which way they run: "x" or "y"; across the bearers if left out.
+        direction: Option<DirectionForm>,
+        /// From the middle of one to the middle of the next.
+        spacing: Option<Quantity>,
+        /// Where the first one lies: y of joists along x, x of joists along y; the end of the
+        /// bearers if left out.
+        first: Option<Quantity>,
+        /// Only under these rooms; under the whole floor if left out.
+        rooms: Vec<String>,
+        /// Breadth x depth, such as "50x100" or [50, 100]: the breadth is level, the depth upright.
+        section: Option<SectionForm>,
+        /// A grade such as "F5", or { name = "…", e = … }.
+        timber: Option<TimberForm>,
+    }
+
+    /// Figures for a timber that is not on file.
+    OwnTimberForm {
+        /// What it is called.
+        name: String,
+        /// Modulus of elasticity along the grain: N/mm2 (MPa), or text such as "6.9 GPa".
+        e: Option<Quantity>,
+        /// Strength in bending, characteristic: N/mm2 (MPa), or text such as "900 psi".
+        bending: Option<Quantity>,
+        /// Strength in shear along the grain, characteristic.
+        shear: Option<Quantity>,
+        /// Strength in bearing across the grain, characteristic; not judged if left out.
+        across_grain: Option<Quantity>,
+        /// Mass by volume: kg/m3, or text such as "35 lb/ft3"; 590 kg/m3 if left out.
+        density: Option<Quantity>,
+        /// Where the figures come from.
+        source: Option<String>,
+    }
+
+    /// A wall that stands on the floor, along x or along y.
+    WallForm {
+        /// What it is called.
+        name: String,
+        /// Where it begins [x, y].
+        from: Option<[Quantity; 2]>,
+        /// Where it ends [x, y].
+        to: Option<[Quantity; 2]>,
+        /// Its weight with what rests on it: kN/m, or text such as "1.5 kN/m"; in place of
+        /// `build_up`.
+        load: Option<Quantity>,
+        /// What it is made of and carries, from the table of build-ups, such as
+        /// ["weatherboard-wall", "sheet-roof"]; in place of `load`.
+        build_up: Vec<String>,
+        /// Its height; needed for a wall's build-up.
+        height: Option<Quantity>,
+        /// How wide a strip of roof rests on it, on plan; needed for a roof's build-up.
+        roof_width: Option<Quantity>,
+        /// Where the figure comes from.
+        reason: Option<String>,
+    }
+
+    /// A load at one place.
+    LoadForm {
+        /// What it is called.
+        name: String,
+        /// Its place [x, y].
+        at: Option<[Quantity; 2]>,
+        /// Its weight: kN, or text such as "250 kg".
+        load: Option<Quantity>,
+        /// Where the figure comes from.
+        reason: Option<String>,
+    }
+
+    /// What the floor carries over its whole area.
+    LoadsForm {
+        /// Boards, coverings and whatever does not move, without the joists: kPa, or text such as
+        /// "10 psf".
+        floor: Option<Quantity>,
+        /// People and furniture, where they are asked for: kPa, or text such as "40 psf".
+        live: Option<Quantity>,
+        /// Where the figures come from.
+        reason: Option<String>,
+        /// Why no wall stands on the floor, if none does; the walls round and between the rooms
+        /// are taken if this is left out and no wall is listed.
+        no_walls: Option<String>,
     }
 
     /// The packers that can be had.
@@ -629,6 +878,13 @@ words! {
         /// Where the instrument was carried on from.
         ChangePoint,
     }
+    /// Which way a timber runs on the plan.
+    DirectionForm {
+        /// Along x, to the right.
+        X,
+        /// Along y, up the page.
+        Y,
+    }
     /// What was read with.
     InstrumentForm {
         /// An optical level on its tripod.
@@ -672,6 +928,12 @@ const NEEDED: &[(&str, &[&str])] = &[
     ("RoomForm", &["name"]),
     ("PointForm", &["id"]),
     ("SupportForm", &["id", "at"]),
+    ("BearerForm", &["id", "supports"]),
+    ("JoistForm", &["id", "from", "to"]),
+    ("JoistSetForm", &["spacing"]),
+    ("OwnTimberForm", &["name", "e"]),
+    ("WallForm", &["name", "from", "to"]),
+    ("LoadForm", &["name", "at", "load"]),
     ("ApproximateForm", &["point"]),
     ("BenchmarkForm", &["point", "level"]),
     ("SetupForm", &["id"]),

@@ -2,12 +2,13 @@
 
 use crate::fault::Fault;
 use crate::form_v1::{Form, SideForm, Terms};
-use crate::measure::Unit;
-use floorwright_engine::ids::{SetupId, SupportId};
-use floorwright_engine::settings::{Goal, Limits, Stock};
+use crate::measure::{Unit, rounded};
+use floorwright_engine::frame::{FrameRules, GivenFrame, Timber};
+use floorwright_engine::ids::{PointId, SetupId, SupportId};
+use floorwright_engine::settings::{Goal, Limit, Limits, Stock};
 use floorwright_engine::site::Site;
 use floorwright_engine::survey::{LevelBook, SourcePlace, Survey};
-use floorwright_engine::units::{ExactLength, Length};
+use floorwright_engine::units::{ExactLength, Force, Length};
 use serde::Serialize;
 
 /// What came of reading a job: the job, if it can be used, and everything that is wrong with it.
@@ -52,10 +53,16 @@ pub struct JobInput {
     pub struck: Vec<StruckReading>,
     /// Level books.
     pub books: Vec<NamedBook>,
+    /// What is known of the frame under the floor, and what is taken for the rest.
+    pub frame: FrameInput,
     /// Where the floor is to end.
     pub goal: Goal,
+    /// What the height of the goal was put together from, if it hangs on a point.
+    pub tie: Option<HeightTie>,
     /// What a pass may do.
     pub limits: Limits,
+    /// What jacks and timbers may bear.
+    pub frame_limits: FrameLimits,
     /// The packers that can be had.
     pub stock: Stock,
     /// Which criteria the floor is held against.
@@ -78,6 +85,108 @@ pub enum Orientation {
         /// Degrees clockwise from up the page, from 0 up to 360.
         degrees: f64,
     },
+}
+
+/// What is known of the frame under the floor, and what is taken for the rest.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FrameInput {
+    /// Why the frame is left out, if it is.
+    pub off: Option<String>,
+    /// What the job gives.
+    pub given: GivenFrame,
+    /// What is taken where the job is silent: the region's rules with what `[frame]` says for all
+    /// timbers. Their timber is that of bearers.
+    pub rules: FrameRules,
+    /// What joists are made of that do not say it themselves; the rules' timber if the job does
+    /// not say.
+    pub joist_timber: Option<Timber>,
+    /// Why no wall stands on the floor, if the job says that none does; the given walls are then
+    /// an empty list.
+    pub no_walls: Option<String>,
+}
+
+/// What jacks and timbers may bear.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FrameLimits {
+    /// What is written on a jack as the most it lifts; `None` if the job does not say.
+    pub jack_rating: Option<Limit<Force>>,
+    /// The share of its rating that a jack is used to (a ratio).
+    pub jack_derating: Limit<f64>,
+    /// The share of a timber's characteristic strength in bending that it may be stressed to (a
+    /// ratio).
+    pub bending_share: Limit<f64>,
+    /// What every support has to carry at least after the lift.
+    pub carry_least: Limit<Force>,
+}
+
+impl Default for FrameLimits {
+    fn default() -> Self {
+        Self {
+            jack_rating: None,
+            jack_derating: Limit::assumed(
+                0.5,
+                "at most half the rating of a bottle jack (common practice, no source)",
+            ),
+            bending_share: Limit::assumed(
+                0.5,
+                "own rule, editable: half the characteristic strength, for old timber of unknown grade that bears its load for long",
+            ),
+            carry_least: Limit::assumed(
+                Force::ZERO,
+                "own rule: a support cannot pull, and how much it has to carry is a choice for this job",
+            ),
+        }
+    }
+}
+
+/// How the height of the old floor hangs on a surveyed point, with what is still to be laid.
+///
+/// # Units and sign
+/// Finished floors meet where point + `new_build_up` = target + `old_build_up`, so the target of the
+/// old floor is the level of the point + `new_build_up` - `old_build_up` + `offset`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct HeightTie {
+    /// The point.
+    pub point: PointId,
+    /// Added to its level, up positive.
+    pub offset: Length,
+    /// What is still to be laid on the old floor.
+    pub old_build_up: Length,
+    /// What is still to be laid on the new floor, at the point.
+    pub new_build_up: Length,
+}
+
+impl HeightTie {
+    /// The target of the old floor above the level of the point.
+    pub fn above_point(&self) -> Length {
+        self.new_build_up - self.old_build_up + self.offset
+    }
+
+    /// The tie as a sentence without its full stop, lengths in the unit of the job.
+    pub fn in_words(&self, unit: Unit) -> String {
+        let show = |length: Length| {
+            ExactLength::from_mm(length.to_mm())
+                .map_or_else(|| length.to_string(), |exact| rounded(exact, unit))
+        };
+        let above = self.above_point();
+        let side = if above < Length::ZERO { "below" } else { "above" };
+        let height = if above == Length::ZERO {
+            format!("the old floor goes to the level of {}", self.point)
+        } else {
+            format!("the old floor goes to {} {side} {}", show(above.abs()), self.point)
+        };
+        let parts = [
+            (self.new_build_up, "still to be laid on the new floor there"),
+            (self.old_build_up, "still to be laid on the old floor"),
+            (self.offset, "of offset"),
+        ];
+        let parts: Vec<String> = parts
+            .iter()
+            .filter(|(length, _)| *length != Length::ZERO)
+            .map(|(length, what)| format!("{} {what}", show(*length)))
+            .collect();
+        if parts.is_empty() { height } else { format!("{height}: {}", parts.join(", ")) }
+    }
 }
 
 /// Something taken for granted because the job is silent.

@@ -16,6 +16,7 @@ pub mod input;
 pub mod limits;
 pub mod measure;
 pub mod practice;
+pub mod quantities;
 pub mod ready;
 pub mod template;
 pub mod time;
@@ -24,7 +25,9 @@ pub mod write;
 pub use check::{CsvMeaning, check, from_csv, load};
 pub use document::{Document, SourceFile};
 pub use fault::{Fault, Severity};
-pub use input::{Assumption, JobInput, Loaded, Orientation, StruckReading};
+pub use input::{
+    Assumption, FrameInput, FrameLimits, HeightTie, JobInput, Loaded, Orientation, StruckReading,
+};
 pub use ready::ready;
 pub use template::{Grid, Template, template};
 pub use write::write;

@@ -94,6 +94,48 @@ ranges! {
     POWER: "power", 0.5 to 0.9999 "", "a power such as 0.80";
     /// A covariance.
     COVARIANCE: "covariance", -1_000_000.0 to 1_000_000.0 "mm2", "covariances are in square millimetres";
+    /// A thickness that is still to be laid.
+    BUILD_UP: "build-up", 0.0 to 1000.0 "mm", "a thickness that is still to be laid, zero or more; above a metre check the unit";
+    /// A side of a timber's section.
+    SECTION: "section", 10.0 to 1200.0 "mm", "breadth x depth of the timber as it lies; check the unit";
+    /// A modulus of elasticity.
+    STIFFNESS: "e", 1000.0 to 40_000.0 "N/mm2", "timber has 4,000 to 25,000 N/mm2 (MPa) along the grain; check the unit";
+    /// A strength in bending.
+    BENDING: "bending", 1.0 to 200.0 "N/mm2", "timber has 5 to 90 N/mm2 (MPa) in bending; check the unit";
+    /// A strength in shear.
+    SHEAR: "shear", 0.2 to 30.0 "N/mm2", "timber has 1 to 7 N/mm2 (MPa) in shear; check the unit";
+    /// A strength across the grain.
+    ACROSS_GRAIN: "across_grain", 0.5 to 60.0 "N/mm2", "timber has 2 to 30 N/mm2 (MPa) across the grain; check the unit";
+    /// A density of timber.
+    DENSITY: "density", 200.0 to 1500.0 "kg/m3", "timber has 300 to 1,250 kg/m3; check the unit";
+    /// A cantilever.
+    OVERHANG: "overhang", 0.0 to 3000.0 "mm", "how far the timber runs on beyond its end support, zero or more; above 3 m a support is missing";
+    /// A length of bearing.
+    SEAT_LENGTH: "seat_length", 10.0 to 1000.0 "mm", "length of bearer that rests on a support; check the unit";
+    /// How far loads may be off.
+    LOAD_DOUBT: "load_doubt", 0.0 to 0.9 "", "a ratio: 0.25 for a quarter more or less";
+    /// A share of the sag.
+    SET_SHARE: "set_share", 0.0 to 1.0 "", "a ratio: 0 for timber that springs back, 1 for timber that stays as it is";
+    /// A span.
+    SPAN: "longest_span", 300.0 to 12_000.0 "mm", "timbers of a house span 1 to 6 m; check the unit";
+    /// A spacing of joists.
+    SPACING: "spacing", 100.0 to 3000.0 "mm", "joists lie 300 to 600 mm apart; check the unit";
+    /// A load along a line.
+    LINE_LOAD: "load", 0.0 to 200.0 "kN/m", "a load is zero or more; a brick wall of two storeys weighs 30 kN/m; check the unit";
+    /// The height of a wall.
+    WALL_HEIGHT: "height", 100.0 to 15_000.0 "mm", "height of the wall; check the unit";
+    /// A width of roof.
+    ROOF_WIDTH: "roof_width", 0.0 to 30_000.0 "mm", "the strip of roof, on plan, that rests on the wall; check the unit";
+    /// A load at one place.
+    POINT_LOAD: "load", 0.0 to 1000.0 "kN", "a load is zero or more; a chimney weighs up to 70 kN; check the unit";
+    /// A load over an area.
+    FLOOR_LOAD: "load", 0.0 to 20.0 "kPa", "a load is zero or more; floors of houses carry 0.3 to 3 kPa; check the unit";
+    /// The rating of a jack.
+    JACK_RATING: "jack_rating", 5.0 to 2000.0 "kN", "a jack that lifts a house is marked with 1 t (10 kN) or more: write kN, or for example \"2 t\"";
+    /// A share of a rating or a strength.
+    SHARE: "share", 0.05 to 1.0 "", "a ratio above nothing, and at most the whole: 0.5 for half";
+    /// What a support has to carry.
+    CARRY_LEAST: "carry_least", 0.0 to 100.0 "kN", "zero or more; more than most supports carry cannot be asked of all";
     /// An agreed figure.
     CRITERION: "limit", 0.0 to 10_000.0 "mm", "an agreed figure is zero or more; check the unit";
 }

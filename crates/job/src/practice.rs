@@ -5,11 +5,18 @@
 //! are read but stay off until somebody gives a source in words.
 
 mod form;
+mod structure;
 
+pub use structure::{
+    BuildUp, Grade, LiveLoad, Over, build_ups, frame_rules, grade, grades, live_loads,
+};
+
+use crate::form_v1::Terms;
+use floorwright_engine::site::Finish;
 use floorwright_engine::source::SourceStatus;
 use floorwright_engine::units::Length;
 use floorwright_engine::verdict::{Criterion, CriterionFault};
-use form::{CriteriaFile, DamageFile, GapTableForm, RuleForm, StepTableForm};
+use form::{CriteriaFile, DamageFile, FinishWord, GapTableForm, RuleForm, StepTableForm};
 
 const CRITERIA: &str = include_str!("../data/practice/criteria.toml");
 const DAMAGE: &str = include_str!("../data/practice/damage.toml");
@@ -25,6 +32,17 @@ pub enum Region {
     Us,
     /// United Kingdom.
     Uk,
+}
+
+impl From<Terms> for Region {
+    fn from(terms: Terms) -> Self {
+        match terms {
+            Terms::Au => Self::Au,
+            Terms::Nz => Self::Nz,
+            Terms::Us => Self::Us,
+            Terms::Uk => Self::Uk,
+        }
+    }
 }
 
 /// Why stored criteria cannot be used.
@@ -145,9 +163,8 @@ impl DamageLimit {
 /// # Panics
 /// If the embedded data is broken: a bug of this program, which its tests would show.
 pub fn damage_limits() -> Vec<DamageLimit> {
-    let file: DamageFile =
-        toml::from_str(DAMAGE).expect("the embedded damage limits are well formed");
-    file.angular_distortion
+    damage_file()
+        .angular_distortion
         .into_iter()
         .map(|form| {
             let status = SourceStatus::from(form.status);
@@ -160,6 +177,56 @@ pub fn damage_limits() -> Vec<DamageLimit> {
                 source: form.source,
                 enabled: form.enabled && !status.is_unverified(),
             }
+        })
+        .collect()
+}
+
+fn damage_file() -> DamageFile {
+    toml::from_str(DAMAGE).expect("the embedded damage limits are well formed")
+}
+
+/// The limit of distortion that is taken by default for what a room is finished with.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FinishLimit {
+    /// What the room is finished with.
+    pub finish: Finish,
+    /// Where the figure comes from.
+    pub limit: DamageLimit,
+    /// Why it is this one; which figure goes with which finish is our own choice.
+    pub why: String,
+}
+
+impl FinishLimit {
+    /// The figure with its source, in words.
+    pub fn reason(&self) -> String {
+        format!(
+            "{}, {} ({}; from settling masonry and framed buildings, an analogy for jacking); {}",
+            self.limit.meaning, self.limit.body, self.limit.status, self.why
+        )
+    }
+}
+
+/// The limit of distortion for each finish, the strictest first.
+///
+/// # Panics
+/// If the embedded data is broken: a bug of this program, which its tests would show.
+pub fn finish_limits() -> Vec<FinishLimit> {
+    let limits = damage_limits();
+    damage_file()
+        .finish
+        .into_iter()
+        .map(|form| FinishLimit {
+            finish: match form.finish {
+                FinishWord::Boards => Finish::Boards,
+                FinishWord::Plaster => Finish::Plaster,
+                FinishWord::Tiles => Finish::Tiles,
+            },
+            limit: limits
+                .iter()
+                .find(|limit| limit.id == form.limit)
+                .expect("the embedded finishes name a damage limit")
+                .clone(),
+            why: form.why,
         })
         .collect()
 }

@@ -2,9 +2,8 @@
 //! choice of criteria becomes the criteria themselves.
 
 use crate::fault::{Fault, nearest_name};
-use crate::form_v1::Terms;
 use crate::input::{CriteriaSelection, JobInput, OwnCriterion, OwnFigure};
-use crate::practice::{Region, criteria, defaults_for};
+use crate::practice::{criteria, defaults_for};
 use floorwright_engine::ids::SetupId;
 use floorwright_engine::plan::{FrameChoice, Job};
 use floorwright_engine::survey::{Benchmark, ReadingSd, Setup, Survey, book_setups};
@@ -67,15 +66,6 @@ fn with_books(input: &JobInput, file: &str, faults: &mut Vec<Fault>) -> Survey {
     survey
 }
 
-fn region(terms: Terms) -> Region {
-    match terms {
-        Terms::Au => Region::Au,
-        Terms::Nz => Region::Nz,
-        Terms::Us => Region::Us,
-        Terms::Uk => Region::Uk,
-    }
-}
-
 fn chosen(selection: &CriteriaSelection, file: &str, faults: &mut Vec<Fault>) -> Vec<Criterion> {
     let all = criteria();
     let known: Vec<&str> = all.iter().map(|criterion| criterion.text().id.as_str()).collect();
@@ -88,7 +78,7 @@ fn chosen(selection: &CriteriaSelection, file: &str, faults: &mut Vec<Fault>) ->
         };
         fault
     };
-    let mut chosen = defaults_for(region(selection.region));
+    let mut chosen = defaults_for(selection.region.into());
     for id in &selection.off {
         if !known.contains(&id.as_str()) {
             faults.push(unknown(id));

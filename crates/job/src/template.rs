@@ -84,6 +84,10 @@ pub fn template(grid: Grid, readings_file: &str) -> Template {
             "\n[[support]]\nid = \"{name}\"\nat = [{x}, {y}]\nkind = \"{support_word}\"\n"
         );
     }
+    let last_x = coordinate(grid.spacing_x, columns - 1, grid.units);
+    job += &in_unit(FRAME, grid.units)
+        .replace("{bearers}", &bearers(rows, columns))
+        .replace("{last_x}", &last_x);
     job += &in_unit(TAIL, grid.units).replace("{readings}", readings_file);
     let mut readings = String::from("point,reading,time,note\n");
     for (name, ..) in &names {
@@ -93,11 +97,27 @@ pub fn template(grid: Grid, readings_file: &str) -> Template {
     Template { job, readings }
 }
 
+/// A bearer along each row, commented out; none for a single column.
+fn bearers(rows: usize, columns: usize) -> String {
+    let bearer = |row: usize| {
+        let names: Vec<String> =
+            (0..columns).map(|column| format!("\"{}\"", support_name(row, column))).collect();
+        let id = row_name(row);
+        format!("# [[bearer]]\n# id = \"{id}\"\n# supports = [{}]\n", names.join(", "))
+    };
+    if columns < 2 { String::new() } else { (0..rows).map(bearer).collect() }
+}
+
 /// Row letter and column number: A1, A2, … B1; after Z comes AA.
 fn support_name(row: usize, column: usize) -> String {
+    format!("{}{}", row_name(row), column + 1)
+}
+
+/// A, B, … Z, AA, …
+fn row_name(row: usize) -> String {
     let letter = |index: usize| char::from(b'A' + (index % 26) as u8);
     let first = (row >= 26).then(|| letter(row / 26 - 1));
-    format!("{}{}{}", first.map_or(String::new(), String::from), letter(row), column + 1)
+    format!("{}{}", first.map_or(String::new(), String::from), letter(row))
 }
 
 fn coordinate(spacing: ExactLength, steps: usize, units: Unit) -> String {
@@ -169,6 +189,28 @@ units = "{units}"     # mm, m or ft-in
 # Also: gap (air under the bearer), height, size, max_lift, fixed = "why", may_lower.
 "#;
 
+const FRAME: &str = r#"
+# The frame under the floor. What is not given is proposed by rule and listed as assumed.
+# A section is breadth x depth: 75x100 is 75 broad and stands 100 high. Grades: F4 to F8, MGP10, "SG8, dry", C16, C24, "DF-L No. 2".
+# [frame]
+# bearer_timber = "F5"
+# joist_timber = "F5"
+# set_share = [0, 1]    # how much of the sag the timber has kept for good: 0 springs back, 1 stays
+{bearers}# [joists]
+# spacing = {mm 450}
+# section = "50x100 mm"
+# [[wall]]
+# name = "front"
+# from = [0, 0]
+# to = [{last_x}, 0]
+# build_up = ["weatherboard-wall", "sheet-roof"]   # or load = "1.5 kN/m"
+# height = {mm 2700}
+# roof_width = {mm 2400}
+# [loads]
+# floor = 0.5           # kPa, boards and covering without joists
+# live = 1.5            # kPa, people and furniture
+"#;
+
 const TAIL: &str = r#"
 # What the levels are counted from: a mark that does not move with the house is best.
 # With a benchmark, take [datum] out.
@@ -196,6 +238,7 @@ id = "1"
 readings = "{readings}"
 
 # Where the floor is to end: a height, "highest", "free" or { point = "door", offset = 0 }.
+# To meet new floor: { point = "door", old_build_up = 12, new_build_up = 20 }, both still to be laid.
 [goal]
 height = "highest"
 # level_tolerance = {mm 5}
@@ -205,6 +248,7 @@ height = "highest"
 [limits]
 lift_per_pass = { value = {mm 5}, reason = "a choice for this job" }
 jacks = { value = 2, reason = "one person to a jack, and one to watch" }
+# jack_rating = { value = "5 t", reason = "marked on the jack" }
 
 # The packers that can be had; price for a pack.
 # [stock]
@@ -302,6 +346,11 @@ mod tests {
             let bore_on_reservoir = job.survey.setups[0].scale - 1.0;
             assert!((bore_on_reservoir - 0.0025).abs() < 1e-12, "{bore_on_reservoir}");
             assert_eq!(job.stock.packers[1].thickness.to_mm(), 10.0);
+            let frame = &job.frame.given;
+            assert_eq!((frame.bearers.len(), frame.joist_sets.len()), (3, 1));
+            assert_eq!(frame.bearers[1].supports.len(), 4);
+            assert_eq!(frame.walls.as_ref().map(Vec::len), Some(1));
+            assert!(job.frame_limits.jack_rating.is_some());
             assert_eq!(job.goal.level_tolerance.unwrap().to_mm(), 5.0);
         }
     }

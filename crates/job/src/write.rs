@@ -25,6 +25,10 @@ pub fn write(form: &Form) -> Result<String, WriteError> {
     }
     block!(job);
     blocks!(room, support, point);
+    block!(frame);
+    blocks!(bearer, joist, joists);
+    block!(loads);
+    blocks!(wall, load);
     block!(datum);
     blocks!(benchmark, setup, leg, book);
     block!(goal, limits, stock, tests, criteria);

@@ -1,17 +1,22 @@
 //! The example of `docs/job.md`: it loads, comes back when it is written, and means what it says.
 
+use floorwright_engine::frame::{Direction, GivenFrame, Run, Section, Strength, Timber};
 use floorwright_engine::ids::{PointId, RoomId, SetupId, SupportId};
 use floorwright_engine::settings::{Preference, Stock, TargetHeight};
 use floorwright_engine::site::{Finish, PointKind, Position};
+use floorwright_engine::source::SourceStatus;
 use floorwright_engine::survey::{Datum, Drift, LegWeight, ReadingSd, SourcePlace};
-use floorwright_engine::units::{ExactLength, Length, Level, Minutes};
+use floorwright_engine::units::{
+    AreaLoad, Density, ExactLength, Length, Level, LineLoad, Minutes, Stress,
+};
 use floorwright_job::csv::{BOOK_COLUMNS, READING_COLUMNS};
 use floorwright_job::form_v1::{Form, Quantity, Terms, schema};
 use floorwright_job::input::OwnFigure;
 use floorwright_job::measure::Unit;
+use floorwright_job::practice::{Region, build_ups, frame_rules, grades};
 use floorwright_job::{
-    CsvMeaning, Document, JobInput, Loaded, SourceFile, StruckReading, check, from_csv, load,
-    ready, write,
+    CsvMeaning, Document, FrameLimits, HeightTie, JobInput, Loaded, SourceFile, StruckReading,
+    check, from_csv, load, ready, write,
 };
 use serde_json::Value;
 
@@ -80,6 +85,7 @@ fn the_example_of_the_documentation_means_what_it_says() {
     assert_eq!(job.limits.lift_per_pass.value, Length::mm(4.0));
     assert_eq!(job.limits.lift_per_pass.reason, "old plaster, agreed with the owner");
     assert!(!job.limits.jacks.assumed && job.limits.max_lift.assumed);
+    assert_eq!(job.limits.distortion.value, 1.0 / 300.0);
     assert_eq!(job.stock.packers[0].pack_price_cents, Some(1850));
     assert_eq!(job.stock.max_pieces.value, 5);
     assert_eq!(job.criteria.region, Terms::Nz);
@@ -87,6 +93,206 @@ fn the_example_of_the_documentation_means_what_it_says() {
     assert_eq!(job.criteria.own[0].figure, ours);
     let assumed: Vec<&str> = job.assumptions.iter().map(|one| one.text.as_str()).collect();
     assert_eq!(assumed, ["a reading on the name of a support is on the floor over it"]);
+}
+
+#[test]
+fn the_frame_of_the_example_means_what_it_says() {
+    let job = job_of(load_text(block("toml", 0)));
+    let frame = &job.frame;
+    let given = &frame.given;
+    let [a, b, c] = &given.bearers[..] else { panic!("three bearers") };
+    let run = |direction, at, from, to| {
+        let [at, from, to] = [at, from, to].map(Length::mm);
+        Run { direction, at, from, to }
+    };
+    assert_eq!(a.run, run(Direction::X, 0.0, -100.0, 3600.0));
+    assert_eq!(c.run, run(Direction::X, 3000.0, 0.0, 3600.0));
+    assert_eq!(a.supports, ["A1", "A2", "A3"].map(SupportId::new));
+    assert_eq!((a.joints.len(), &b.joints[..]), (0, &[SupportId::new("B2")][..]));
+    assert_eq!((a.extra, b.extra), (LineLoad::ZERO, LineLoad::kn_per_m(0.2)));
+    let section =
+        |breadth, depth| Section { breadth: Length::mm(breadth), depth: Length::mm(depth) };
+    assert_eq!((a.section, c.section), (section(75.0, 100.0), section(75.0, 100.0)));
+    // NZS AS 1720.1:2022, SG8 dry, as the table on file has it.
+    let strength = |bending, shear, across: Option<f64>| Strength {
+        bending: Stress::n_per_mm2(bending),
+        shear: Stress::n_per_mm2(shear),
+        across_grain: across.map(Stress::n_per_mm2),
+    };
+    assert_eq!(a.timber.name, "SG8, dry");
+    assert_eq!(a.timber.stiffness, Stress::n_per_mm2(8000.0));
+    assert_eq!(a.timber.strength, Some(strength(14.0, 3.8, Some(6.9))));
+    let rimu = Timber {
+        name: "rimu, tested".to_owned(),
+        stiffness: Stress::n_per_mm2(9000.0),
+        density: Density::kg_per_m3(600.0),
+        strength: Some(strength(20.0, 3.0, None)),
+        source: "invented for this example".to_owned(),
+        status: SourceStatus::Agreed,
+    };
+    assert_eq!(c.timber, rimu);
+
+    let [door] = &given.joists[..] else { panic!("one joist") };
+    assert_eq!(door.run, run(Direction::Y, 1125.0, 0.0, 3000.0));
+    assert_eq!((door.section, door.floor.as_str()), (section(100.0, 100.0), "main"));
+    let [set] = &given.joist_sets[..] else { panic!("one set") };
+    assert_eq!((set.direction, set.first), (Some(Direction::Y), Some(Length::ZERO)));
+    assert_eq!((set.spacing, set.section), (Length::mm(450.0), section(50.0, 125.0)));
+
+    let [front, hall] = &given.walls.as_ref().expect("walls are listed")[..] else {
+        panic!("two walls")
+    };
+    assert_eq!(front.run, run(Direction::X, 0.0, 0.0, 3600.0));
+    // 2.7 m x (0.14 + 0.10 + 0.08) kPa + 2.4 m x (0.05 + 0.15 + 0.08) kPa, by hand.
+    assert!((front.load.to_kn_per_m() - 1.536).abs() < 1e-9, "{}", front.load.to_kn_per_m());
+    assert!(front.source.contains("weatherboard-wall 0.32 kPa x 2700.0 mm (trade practice"));
+    assert_eq!((hall.load, hall.run.direction), (LineLoad::kn_per_m(0.9), Direction::Y));
+    assert_eq!(hall.source, "lath and plaster, weighed by the board");
+    let [stove] = &given.point_loads[..] else { panic!("one load") };
+    assert_eq!(stove.at, Position::mm(2700.0, 2700.0));
+    assert!((stove.load.to_n() - 180.0 * 9.80665).abs() < 1e-9);
+    let floor = given.floor_load.as_ref().expect("loads are given");
+    assert_eq!((floor.dead, floor.live), (AreaLoad::kpa(0.4), AreaLoad::kpa(1.5)));
+    assert_eq!((given.seat_length, given.load_doubt), (Some(Length::mm(125.0)), None));
+    assert_eq!(given.set_share, Some((0.3, 1.0)));
+    assert_eq!((&frame.off, &frame.no_walls, &frame.joist_timber), (&None, &None, &None));
+    assert_eq!(frame.rules, frame_rules(Region::Nz));
+
+    let rating = job.frame_limits.jack_rating.as_ref().expect("a rating is given");
+    assert!((rating.value.to_kn() - 49.033_25).abs() < 1e-9);
+    assert_eq!((rating.reason.as_str(), rating.assumed), ("marked on the jack", false));
+    assert_eq!(job.frame_limits.jack_derating.value, 0.5);
+    assert!(job.frame_limits.bending_share.assumed);
+}
+
+#[test]
+fn meeting_new_work_is_put_together_from_what_is_still_to_be_laid() {
+    let job = job_of(load_text(block("toml", 0)));
+    let tie = job.tie.expect("the height hangs on a point");
+    // Finished floors meet: point + 12 = target + 22, and 2 lower.
+    assert_eq!(tie.above_point(), Length::mm(-12.0));
+    assert_eq!(
+        tie.in_words(Unit::Millimetres),
+        "the old floor goes to 12.0 mm below door: 12.0 mm still to be laid on the new floor there, \
+         22.0 mm still to be laid on the old floor, -2.0 mm of offset"
+    );
+    let plain = HeightTie {
+        point: PointId::new("EXT"),
+        offset: Length::ZERO,
+        old_build_up: Length::ZERO,
+        new_build_up: Length::ZERO,
+    };
+    assert_eq!(plain.in_words(Unit::Millimetres), "the old floor goes to the level of EXT");
+    let laid = HeightTie { new_build_up: Length::mm(19.05), ..plain };
+    assert_eq!(
+        laid.in_words(Unit::FeetInches),
+        "the old floor goes to 3/4\" above EXT: 3/4\" still to be laid on the new floor there"
+    );
+}
+
+#[test]
+fn one_set_of_joists_or_several() {
+    let several = block("toml", 0).replace("[joists]\n", "[[joists]]\n");
+    assert_ne!(several, block("toml", 0));
+    let (one, several) = (load_text(block("toml", 0)), load_text(&several));
+    assert_eq!(one.form, several.form);
+    let json = serde_json::json!({ "format": 1, "joists": { "spacing": 450 } });
+    let form: Form = serde_json::from_value(json).expect("one set");
+    assert_eq!(form.joists[0].spacing, Some(Quantity::Number(450.0)));
+}
+
+#[test]
+fn a_frame_in_feet_and_inches() {
+    let text = r#"
+format = 1
+[job]
+terms = "us"
+units = "ft-in"
+[[support]]
+id = "A1"
+at = [0, 0]
+[[support]]
+id = "A2"
+at = ["6'", "1/2"]
+[frame]
+joist_timber = "df-l no 2"
+bearers_run = "x"
+longest_span = "10'"
+set_share = "50 %"
+[[bearer]]
+id = "A"
+supports = ["A2", "A1"]
+overhang = "6"
+section = "3 1/2 x 5 1/2"
+timber = { name = "salvaged", e = "1600000 psi" }
+[[joists]]
+spacing = 16
+[loads]
+live = "40 psf"
+no_walls = "an open shed"
+"#;
+    let job = load_text(text).job.expect("warnings do not stop a job");
+    let given = &job.frame.given;
+    let bearer = &given.bearers[0];
+    assert_eq!(bearer.supports, ["A1", "A2"].map(SupportId::new));
+    assert_eq!(bearer.run.at, Length::mm(6.35));
+    assert_eq!((bearer.run.from, bearer.run.to), (Length::mm(-152.4), Length::mm(1981.2)));
+    assert_eq!(bearer.section.depth, Length::mm(139.7));
+    assert!((bearer.timber.stiffness.to_n_per_mm2() - 11_031.6).abs() < 0.1);
+    assert_eq!(bearer.timber.strength, None);
+    assert_eq!(given.joist_sets[0].timber.name, "DF-L No. 2");
+    assert_eq!(job.frame.joist_timber.as_ref(), Some(&given.joist_sets[0].timber));
+    assert_eq!(job.frame.rules.timber, frame_rules(Region::Us).timber);
+    assert_eq!(job.frame.rules.bearers_run, Some(Direction::X));
+    assert_eq!(job.frame.rules.longest_span, Length::mm(3048.0));
+    assert_eq!(given.set_share, Some((0.5, 0.5)));
+    assert_eq!(given.walls, Some(Vec::new()));
+    assert_eq!(job.frame.no_walls.as_deref(), Some("an open shed"));
+    let floor = given.floor_load.as_ref().expect("a live load is given");
+    assert!((floor.live.to_kpa() - 1.915).abs() < 1e-3);
+    assert_eq!(floor.dead, frame_rules(Region::Us).floor_load.dead);
+    let says = |text: &str| job.assumptions.iter().any(|one| one.text.starts_with(text));
+    assert!(says("joists without a section are 1 1/2\" broad and 7 1/4\" deep"));
+    assert!(says("timber without a density weighs 590 kg/m3"), "{:?}", job.assumptions);
+    assert!(!says("bearers without a section") && !says("joists whose timber"));
+}
+
+#[test]
+fn what_a_silent_job_takes_for_the_frame_is_the_regions() {
+    let job = load_text("format = 1\n[job]\nterms = \"uk\"\n").job.unwrap();
+    assert_eq!(job.frame.given, GivenFrame::default());
+    assert_eq!(job.frame.rules, frame_rules(Region::Uk));
+    assert_eq!(job.frame_limits, FrameLimits::default());
+    assert!(!job.assumptions.iter().any(|one| one.text.contains("bearer")));
+    let off = load_text("format = 1\n[frame]\noff = \"only levels are asked for\"\n").job.unwrap();
+    assert_eq!(off.frame.off.as_deref(), Some("only levels are asked for"));
+}
+
+#[test]
+fn the_strictest_finish_sets_the_limit_of_distortion() {
+    let check = |finishes: &[&str], one_in: f64, reason: &str| {
+        let mut text = String::from("format = 1\n");
+        for (idx, finish) in finishes.iter().enumerate() {
+            let left = idx * 4000;
+            let right = left + 3000;
+            text += &format!(
+                "[[room]]\nname = \"{finish} {idx}\"\nfinish = \"{finish}\"\noutline = [[{left}, 0], [{right}, 0], [{right}, 3000]]\n"
+            );
+        }
+        let limit = load_text(&text).job.unwrap().limits.distortion;
+        assert!(limit.assumed && (limit.value * one_in - 1.0).abs() < 1e-12, "{limit:?}");
+        assert!(limit.reason.starts_with(reason), "{}", limit.reason);
+        let own = load_text(&(text + "[limits]\ndistortion = \"1 in 150\"\n")).job.unwrap();
+        assert_eq!(own.limits.distortion.value, 1.0 / 150.0);
+    };
+    check(&[], 300.0, "first cracking");
+    check(&["boards"], 300.0, "first cracking");
+    check(&["boards", "plaster"], 300.0, "plaster in room plaster 1: cracks in walls, Skempton");
+    check(
+        &["plaster", "boards", "tiles"],
+        500.0,
+        "tiles in room tiles 2: safe limit against cracking, Bjerrum 1963 (second-hand; from settling masonry and framed buildings, an analogy for jacking)",
+    );
 }
 
 #[test]
@@ -384,8 +590,30 @@ fn the_documentation_has_the_defaults_of_the_program() {
         format!("`alpha` ({})", job.survey.tests.alpha),
         format!("`power` ({:.2})", job.survey.tests.power),
         format!("`global_alpha` ({})", job.survey.tests.global_alpha),
+        format!("`jack_derating` ({})", job.frame_limits.jack_derating.value),
+        format!("`bending_share` ({})", job.frame_limits.bending_share.value),
+        format!("`carry_least` ({} kN)", job.frame_limits.carry_least.value.to_kn()),
+        format!(
+            "| `load_doubt` | how far loads may be off either way, a ratio | {} |",
+            job.frame.rules.load_doubt
+        ),
+        format!("| {} m |", job.frame.rules.longest_span.to_m()),
     ] {
         assert!(DOCS.contains(&written), "{written}");
+    }
+}
+
+#[test]
+fn the_documentation_names_every_grade_and_build_up() {
+    for grade in grades() {
+        let short =
+            grade.timber.name.trim_end_matches(", seasoned").trim_end_matches(", unseasoned");
+        assert!(DOCS.contains(&format!("`\"{short}\"`")), "{short}");
+    }
+    for build_up in build_ups() {
+        let row = format!("| `{}` ({}) |", build_up.id, build_up.title);
+        let line = DOCS.lines().find(|line| line.starts_with(&row)).expect("a row");
+        assert!(line.ends_with(&format!(" {:.2} |", build_up.load.to_kpa())), "{line}");
     }
 }
 
@@ -472,6 +700,11 @@ fn the_schema_accepts_the_example_and_refuses_slips() {
         ("reason = \"three people on site\"", "why = \"three people on site\""),
         ("{ point = \"BM\", reading = 1402 }", "{ reading = 1402 }"),
         ("drift = true", "drift = 1"),
+        ("[joists]\n", "[joists]\nspaceing = 3\n"),
+        ("spacing = 450\n", ""),
+        ("direction = \"y\"", "direction = \"up\""),
+        ("section = [75, 100]", "section = [75]"),
+        ("e = 9000, ", ""),
     ] {
         assert!(example.contains(old), "{old}");
         check(&example.replacen(old, new, 1), false);

@@ -177,7 +177,7 @@ job.toml:4:12: this line cannot be read: invalid basic string, expected `"`
 #[test]
 fn unknown_keys_and_wrong_kinds_all_at_once() {
     check_added(
-        "[[support]]\nid = \"C1\"\nat = [0, 3000]\nhieght = 3\ngap = true\nmax_lift = [1]\n[gaol]\nheight = 1\n[goal]\nprefer = \"fast\"\n[joists]\nspacing = 450",
+        "[[support]]\nid = \"C1\"\nat = [0, 3000]\nhieght = 3\ngap = true\nmax_lift = [1]\n[gaol]\nheight = 1\n[goal]\nprefer = \"fast\"\n[jiost]\nspacing = 450\n[fundament]\nx = 1",
         r#"
 job.toml:29: support C1: unknown key hieght
   hint: did you mean height?
@@ -189,8 +189,10 @@ job.toml:32: the job: unknown key gaol
   hint: did you mean goal?
 job.toml:35: [goal]: prefer cannot be read: there is no fast, expected one of least-squares, smallest-largest, least-lift, fewest-supports
   hint: prefer: what to prefer: "least-squares", "smallest-largest", "least-lift" or "fewest-supports"; "least-squares" if left out
-job.toml:36: the job: unknown key joists
-  hint: known here: benchmark, book, criteria, criterion, datum, format, goal, job, leg, limits, point, room, setup, stock, support, tests
+job.toml:36: the job: unknown key jiost
+  hint: did you mean joist?
+job.toml:38: the job: unknown key fundament
+  hint: known here: bearer, benchmark, book, criteria, criterion, datum, format, frame, goal, job, joist, joists, leg, limits, load, loads, point, room, setup, stock, support, tests, wall
 "#,
     );
     check_added(

@@ -1,7 +1,10 @@
 //! The one validation of a job: every fault at once, and the engine's values if there is none.
 
+mod bearers;
 mod books;
 mod datum;
+mod frame;
+mod joists;
 mod legs;
 mod net;
 mod numbers;
@@ -10,6 +13,7 @@ mod settings;
 mod site;
 mod slips;
 mod survey;
+mod timber;
 
 use crate::csv::{READING_COLUMNS, Table, read_table};
 use crate::document::{Document, Lines, SourceFile};
@@ -237,6 +241,7 @@ pub(crate) struct Spot {
 enum Named {
     Room,
     Support,
+    Bearer,
     /// Points, and supports for the floor over them.
     Point,
     Setup,
@@ -247,6 +252,7 @@ impl Named {
         match self {
             Self::Room => "room",
             Self::Support => "support",
+            Self::Bearer => "bearer",
             Self::Point => "point",
             Self::Setup => "setup",
         }
@@ -281,10 +287,12 @@ impl Checker<'_> {
         let survey = self.survey(benchmarks);
         let books = self.books(&survey.benchmarks);
         self.check_metres();
-        let goal = self.goal();
+        let (goal, tie) = self.goal();
         let limits = self.limits();
+        let frame_limits = self.frame_limits();
         let stock = self.stock();
         let terms = head.terms.unwrap_or_default();
+        let frame = self.frame(terms);
         let criteria = self.criteria(terms);
         let survey = self.datum(survey);
         self.check_net(&survey, &books);
@@ -304,8 +312,11 @@ impl Checker<'_> {
             survey,
             struck: std::mem::take(&mut self.struck),
             books,
+            frame,
             goal,
+            tie,
             limits,
+            frame_limits,
             stock,
             criteria,
             assumptions: std::mem::take(&mut self.assumptions),
@@ -455,6 +466,7 @@ impl Checker<'_> {
         match kind {
             Named::Room => self.site.room_names(),
             Named::Support => self.site.support_names(),
+            Named::Bearer => self.form.bearer.iter().map(|bearer| bearer.id.clone()).collect(),
             Named::Point => self.site.point_names(),
             Named::Setup => self.form.setup.iter().map(|setup| setup.id.clone()).collect(),
         }

@@ -4,6 +4,7 @@ use super::{Checker, Spot};
 use crate::form_v1::{LimitForm, Quantity};
 use crate::limits::Range;
 use crate::measure::{DecimalMark, Unit, parse_length, parse_slope};
+use crate::quantities::Kind;
 use floorwright_engine::settings::Limit;
 use floorwright_engine::units::{ExactLength, Length, Level};
 
@@ -93,6 +94,29 @@ impl Checker<'_> {
             },
         };
         self.number(spot, key, ratio, range)
+    }
+
+    /// A force, a load, a stress, a density or a ratio, in the first unit of its kind.
+    pub(super) fn measured(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        quantity: Option<&Quantity>,
+        kind: &Kind,
+        range: &Range,
+    ) -> Option<f64> {
+        let quantity = quantity?;
+        match kind.read(quantity) {
+            Some(number) => self.number(spot, key, number, range),
+            None => {
+                let fault = self
+                    .error(spot, key, format!("{key} cannot be read"))
+                    .value(quantity.to_string())
+                    .hint(kind.examples);
+                self.faults.push(fault);
+                None
+            }
+        }
     }
 
     /// A plain number.

@@ -2,28 +2,39 @@
 
 use super::{Checker, Named, Spot, called};
 use crate::form_v1::{
-    CriterionForm, HeightForm, HeightPointForm, MeasureForm, PreferForm, Quantity, Terms,
+    CriterionForm, HeightForm, HeightPointForm, LimitForm, MeasureForm, PreferForm, Quantity, Terms,
 };
-use crate::input::{CriteriaSelection, OwnCriterion, OwnFigure};
-use crate::limits;
+use crate::input::{CriteriaSelection, FrameLimits, HeightTie, OwnCriterion, OwnFigure};
+use crate::limits::{self, Range};
 use crate::measure::Unit;
+use crate::practice::finish_limits;
+use crate::quantities::{FORCE, RATIO};
 use floorwright_engine::ids::{PointId, RoomId};
 use floorwright_engine::settings::{Goal, Limit, Limits, Packer, Preference, Stock, TargetHeight};
-use floorwright_engine::units::Length;
+use floorwright_engine::site::Finish;
+use floorwright_engine::units::{Force, Length};
 
 impl Checker<'_> {
-    pub(super) fn goal(&mut self) -> Goal {
+    pub(super) fn goal(&mut self) -> (Goal, Option<HeightTie>) {
         let Some(form) = &self.form.goal else {
             self.assume("the floor is brought to its highest point (no goal is given)");
-            return Goal::default();
+            return (Goal::default(), None);
         };
         let spot = self.spot("goal", "[goal]");
+        let mut tie = None;
         let height = match &form.height {
             None => {
                 self.assume("the floor is brought to its highest point (no height is given)");
                 None
             }
-            Some(height) => self.height(&spot, height),
+            Some(HeightForm::Point(hung)) => {
+                tie = self.tie(&spot, hung);
+                tie.as_ref().map(|tie| TargetHeight::Point {
+                    point: tie.point.clone(),
+                    offset: tie.above_point(),
+                })
+            }
+            Some(HeightForm::Height(height)) => self.height(&spot, height),
         };
         let prefer = match form.prefer {
             Some(PreferForm::SmallestLargest) => Preference::SmallestLargest,
@@ -55,23 +66,22 @@ impl Checker<'_> {
                 self.unknown(&spot, &format!("rooms.{idx}"), Named::Room, room);
             }
         }
-        Goal {
+        let goal = Goal {
             height: height.unwrap_or_default(),
             prefer,
             level_tolerance,
             slope_tolerance,
             tilt_allowed,
             rooms: form.rooms.iter().map(RoomId::new).collect(),
-        }
+        };
+        (goal, tie)
     }
 
-    fn height(&mut self, spot: &Spot, form: &HeightForm) -> Option<TargetHeight> {
-        match form {
-            HeightForm::Height(Quantity::Text(word)) if word == "highest" => {
-                Some(TargetHeight::Highest)
-            }
-            HeightForm::Height(Quantity::Text(word)) if word == "free" => Some(TargetHeight::Free),
-            HeightForm::Height(Quantity::Text(word)) if word.chars().all(char::is_alphabetic) => {
+    fn height(&mut self, spot: &Spot, height: &Quantity) -> Option<TargetHeight> {
+        match height {
+            Quantity::Text(word) if word == "highest" => Some(TargetHeight::Highest),
+            Quantity::Text(word) if word == "free" => Some(TargetHeight::Free),
+            Quantity::Text(word) if word.chars().all(char::is_alphabetic) => {
                 let fault = self
                     .error(spot, "height", "there is no such height")
                     .value(word.as_str())
@@ -81,24 +91,33 @@ impl Checker<'_> {
                 self.faults.push(fault);
                 None
             }
-            HeightForm::Height(quantity) => {
-                self.level(spot, "height", Some(quantity), &limits::LEVEL).map(TargetHeight::Number)
-            }
-            HeightForm::Point(HeightPointForm { point, offset }) => {
-                let known = self.know_point(spot, "height.point", point);
-                let offset = match offset {
-                    Some(offset) => {
-                        self.length(spot, "height.offset", Some(offset), &limits::OFFSET)?
-                    }
-                    None => Length::ZERO,
-                };
-                known.then(|| TargetHeight::Point { point: PointId::new(point.as_str()), offset })
+            height => {
+                self.level(spot, "height", Some(height), &limits::LEVEL).map(TargetHeight::Number)
             }
         }
     }
 
+    /// How the height hangs on a point, with what is still to be laid on either side.
+    fn tie(&mut self, spot: &Spot, form: &HeightPointForm) -> Option<HeightTie> {
+        let known = self.know_point(spot, "height.point", &form.point);
+        let mut part = |key: &str, typed: &Option<Quantity>, range| match typed {
+            Some(_) => self.length(spot, &format!("height.{key}"), typed.as_ref(), range),
+            None => Some(Length::ZERO),
+        };
+        let offset = part("offset", &form.offset, &limits::OFFSET);
+        let old_build_up = part("old_build_up", &form.old_build_up, &limits::BUILD_UP);
+        let new_build_up = part("new_build_up", &form.new_build_up, &limits::BUILD_UP);
+        let point = PointId::new(form.point.as_str());
+        known.then_some(HeightTie {
+            point,
+            offset: offset?,
+            old_build_up: old_build_up?,
+            new_build_up: new_build_up?,
+        })
+    }
+
     pub(super) fn limits(&mut self) -> Limits {
-        let assumed = Limits::default();
+        let assumed = Limits { distortion: self.usual_distortion(), ..Limits::default() };
         let form = self.form.limits.clone().unwrap_or_default();
         let spot = self.spot("limits", "[limits]");
         let limits = Limits {
@@ -168,6 +187,66 @@ impl Checker<'_> {
             }
         }
         limits
+    }
+
+    /// The limit of distortion by what the rooms are finished with: the strictest counts.
+    fn usual_distortion(&self) -> Limit<f64> {
+        let finishes = self.site.room_finishes();
+        for of_finish in finish_limits() {
+            let room = finishes.iter().find(|(_, finish)| *finish == of_finish.finish);
+            if let (Some((room, _)), Finish::Tiles | Finish::Plaster) = (room, of_finish.finish) {
+                let what = if of_finish.finish == Finish::Tiles { "tiles" } else { "plaster" };
+                let reason = format!("{what} in room {room}: {}", of_finish.reason());
+                return Limit::assumed(of_finish.limit.distortion, &reason);
+            }
+        }
+        Limits::default().distortion
+    }
+
+    /// What jacks and timbers may bear.
+    pub(super) fn frame_limits(&mut self) -> FrameLimits {
+        let assumed = FrameLimits::default();
+        let form = self.form.limits.clone().unwrap_or_default();
+        let spot = self.spot("limits", "[limits]");
+        let force = |checker: &mut Self, key: &str, typed: &Quantity, range: &Range| {
+            checker.measured(&spot, key, Some(typed), &FORCE, range).map(Force::kn)
+        };
+        let rating =
+            self.limit(form.jack_rating.as_ref(), Limit::assumed(None, ""), |checker, typed| {
+                force(checker, "jack_rating", typed, &limits::JACK_RATING).map(Some)
+            });
+        FrameLimits {
+            jack_rating: rating.value.map(|value| Limit::given(value, &rating.reason)),
+            jack_derating: self.share(
+                &spot,
+                "jack_derating",
+                form.jack_derating.as_ref(),
+                assumed.jack_derating,
+            ),
+            bending_share: self.share(
+                &spot,
+                "bending_share",
+                form.bending_share.as_ref(),
+                assumed.bending_share,
+            ),
+            carry_least: self.limit(
+                form.carry_least.as_ref(),
+                assumed.carry_least,
+                |checker, typed| force(checker, "carry_least", typed, &limits::CARRY_LEAST),
+            ),
+        }
+    }
+
+    fn share(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        given: Option<&LimitForm>,
+        assumed: Limit<f64>,
+    ) -> Limit<f64> {
+        self.limit(given, assumed, |checker, typed| {
+            checker.measured(spot, key, Some(typed), &RATIO, &limits::SHARE)
+        })
     }
 
     pub(super) fn stock(&mut self) -> Stock {

@@ -100,7 +100,12 @@ impl Checker<'_> {
         }
     }
 
-    fn position(&mut self, spot: &Spot, key: &str, at: &[Quantity; 2]) -> Option<Position> {
+    pub(super) fn position(
+        &mut self,
+        spot: &Spot,
+        key: &str,
+        at: &[Quantity; 2],
+    ) -> Option<Position> {
         let unit = self.units;
         let x = self.exact_length(spot, key, &at[0], unit, &limits::POSITION);
         let y = self.exact_length(spot, key, &at[1], unit, &limits::POSITION);
@@ -451,6 +456,33 @@ impl Checker<'_> {
 impl SiteDraft {
     pub(super) fn room_names(&self) -> Vec<String> {
         self.rooms.iter().map(|room| room.name.clone()).collect()
+    }
+
+    pub(super) fn room_finishes(&self) -> Vec<(String, Finish)> {
+        self.rooms.iter().map(|room| (room.name.clone(), room.finish)).collect()
+    }
+
+    /// Whether a support of that name is given.
+    pub(super) fn has_support(&self, name: &str) -> bool {
+        self.support_index.contains_key(name)
+    }
+
+    /// Where a support stands, if its place could be read.
+    pub(super) fn support_place(&self, name: &str) -> Option<Position> {
+        self.support_places[*self.support_index.get(name)?]
+    }
+
+    /// Supports in the order of the job, with the line that each begins on.
+    pub(super) fn supports_with_lines(&self) -> Vec<(SupportId, Option<usize>)> {
+        let ids = self.supports.iter().map(|support| support.id.clone());
+        ids.zip(self.support_lines.iter().copied()).collect()
+    }
+
+    /// Places that the floor reaches to: supports, and corners of rooms.
+    pub(super) fn reach(&self) -> Vec<Position> {
+        let outlines = self.rooms.iter().filter_map(|room| room.outline.as_ref());
+        let corners = outlines.flat_map(|outline| outline.corners().iter().copied());
+        corners.chain(self.support_places.iter().copied().flatten()).collect()
     }
 
     pub(super) fn support_names(&self) -> Vec<String> {

@@ -448,6 +448,23 @@ pub(super) struct DamageFile {
     #[serde(rename = "schema")]
     _schema: String,
     pub(super) angular_distortion: Vec<DamageForm>,
+    pub(super) finish: Vec<FinishRow>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum FinishWord {
+    Boards,
+    Plaster,
+    Tiles,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct FinishRow {
+    pub(super) finish: FinishWord,
+    pub(super) limit: String,
+    pub(super) why: String,
 }
 
 #[derive(Deserialize)]
