@@ -442,6 +442,7 @@ fn plain_message(message: &str) -> String {
         ("expected a string", "expected text in quotes"),
         ("unknown variant ", "there is no "),
         ("a boolean", "true or false"),
+        ("a sequence", "a list in [ ]"),
         ("expected u32", "expected a whole number, zero or more"),
         ("expected f64", "expected a number"),
         ("expected i64", "expected a whole number"),

@@ -873,3 +873,409 @@ job.toml:26: criterion ours: it needs a measure and a limit
         format!("{:#}", faults[0]).ends_with("give it a reason: the contract, the client, a date")
     );
 }
+
+/// A second and a third support beside those of [`SOUND`], and two bearers with nothing wrong with
+/// them; what is added begins on line 42.
+const ROWS: &str = r#"[[support]]
+id = "B2"
+at = [1800, 1500]
+[[bearer]]
+id = "A"
+supports = ["A1", "A2"]
+section = "75x100"
+timber = "F5"
+[[bearer]]
+id = "B"
+supports = ["B1", "B2"]
+section = "75x100"
+timber = "F5"
+extra = 0.2
+overhang = [100, 200]
+joints = ["B2"]
+"#;
+
+fn check_on_rows(added: &str, expected: &str) {
+    check_added(&format!("{ROWS}{added}"), expected);
+}
+
+#[test]
+fn bearers_and_their_supports() {
+    assert_eq!(NEXT + ROWS.lines().count(), 42);
+    check_on_rows("", "");
+    check_added(
+        "[[bearer]]\nid = \"A\"\nsupports = [\"A1\", \"A22\"]\nsection = \"75x100\"\ntimber = \"F5\"",
+        r#"
+job.toml:8: support A2: it is under no bearer
+  hint: name it among the supports of the bearer that it carries
+job.toml:11: support B1: it is under no bearer
+  hint: name it among the supports of the bearer that it carries
+job.toml:28: bearer A: support A22 is not in the job
+  hint: did you mean A2?
+"#,
+    );
+    check_added(
+        "[[bearer]]\nid = \"L\"\nsupports = [\"A1\", \"A2\", \"B1\"]\nsection = \"75x100\"\ntimber = \"F5\"",
+        r#"
+job.toml:28: bearer L: support B1 stands beside the line of the others: 1500.0 mm, must be within 150.0 mm
+  hint: correct its place, or end the bearer and begin another one over that support; bearers lie along x or along y
+"#,
+    );
+    check_on_rows(
+        "[[bearer]]\nid = \"A\"\nsupports = [\"B1\", \"B2\"]\n[[bearer]]\nid = \"C\"\nsupports = [\"B1\", \"B1\"]\njoints = [\"A1\", \"A9\"]\n[[bearer]]\nsupports = [\"B1\"]\n[[bearer]]\nid = \"D\"",
+        r#"
+job.toml:43: bearer A: the bearer is given twice, first on line 29
+  hint: take one of the two out, or give it another name
+job.toml:47: bearer C: it names support B1 twice
+  hint: name each support under the bearer once
+job.toml:48: bearer C: it is jointed over support A1, which it does not rest on
+  hint: name a support that is among its own
+job.toml:48: bearer C: support A9 is not in the job
+  hint: known: A1, A2, B1, B2
+job.toml:49: bearer number 5: id is missing
+  hint: give it a name, such as "A1"
+job.toml:50: bearer number 5: it rests on one support alone: B1, must be two or more
+  hint: name every support that it rests on, or take the bearer out
+job.toml:51: bearer D: it rests on no support
+  hint: name each support under the bearer once
+"#,
+    );
+    check_on_rows(
+        "[[support]]\nid = \"A3\"\nat = [3600, 40]\n[[support]]\nid = \"C2\"\nat = [900, 3000]\n[[support]]\nid = \"Z2\"\nat = [900, -900]\n[[bearer]]\nid = \"next\"\nsupports = [\"A2\", \"A3\"]\noverhang = [50, 0]\n[[bearer]]\nid = \"across\"\nsupports = [\"C2\", \"Z2\"]",
+        r#"
+job.toml:53: bearer next: it overlaps bearer A: 50.0 mm
+  hint: end one where the other begins; a doubled bearer is one of twice the breadth
+job.toml:57: bearer across: it crosses bearer A
+  hint: bearers of one floor lie beside one another: end one at the other, over a support
+job.toml:57: bearer across: it crosses bearer B
+  hint: bearers of one floor lie beside one another: end one at the other, over a support
+"#,
+    );
+    // Two that meet over one support are sound, and so is one that ends at another.
+    check_on_rows(
+        "[[support]]\nid = \"A3\"\nat = [3600, 0]\n[[support]]\nid = \"Z1\"\nat = [0, -900]\n[[bearer]]\nid = \"next\"\nsupports = [\"A2\", \"A3\"]\n[[bearer]]\nid = \"foot\"\nsupports = [\"A1\", \"Z1\"]",
+        "",
+    );
+}
+
+#[test]
+fn sections_and_timbers() {
+    check_on_rows(
+        r#"[[joist]]
+id = "1"
+from = [0, 0]
+to = [0, 1500]
+section = "0x100"
+timber = "F6"
+[[joist]]
+id = "2"
+from = [450, 0]
+to = [450, 1500]
+section = [50, 2000]
+timber = "SG8"
+[[joist]]
+id = "3"
+from = [900, 0]
+to = [900, 1500]
+section = "100x50"
+timber = "F55"
+[[joist]]
+id = "4"
+from = [1350, 0]
+to = [1350, 1500]
+section = "75"
+timber = { name = "old", e = 690, bending = 14 }
+[[joist]]
+id = "5"
+from = [1800, 0]
+to = [1800, 1500]
+section = "75x-3"
+timber = { shear = "much", bending = 300, density = 6, across = 3 }"#,
+        r#"
+job.toml:46: joist 1: section is out of range: 0 mm, must be 10 mm to 1200 mm
+  hint: breadth x depth of the timber as it lies; check the unit
+job.toml:47: joist 1: there is no such grade of timber: "F6"
+  hint: known: F4, seasoned; F4, unseasoned; F5, seasoned; F5, unseasoned; F7, seasoned; F7, unseasoned; F8, seasoned; F8, unseasoned; MGP10; SG8, dry; SG8, wet; C16; C24; DF-L No. 2; or give its figures: { name = "…", e = … }
+job.toml:52: joist 2: section is out of range: 2000 mm, must be 10 mm to 1200 mm
+  hint: breadth x depth of the timber as it lies; check the unit
+job.toml:53: joist 2: there is no such grade of timber: "SG8"
+  hint: say which: "SG8, dry" or "SG8, wet"
+job.toml:58: warning: joist 3: its section is broader than deep: it lies flat: 100.0 mm broad and 50.0 mm deep
+  hint: a section is breadth x depth: "75x100" stands on edge; leave it if this timber and others like it do lie flat
+job.toml:59: joist 3: there is no such grade of timber: "F55"
+  hint: did you mean "F5"?
+job.toml:64: joist 4: section is not breadth x depth: 75
+  hint: write "75x100" for a timber that is 75 broad and stands 100 high
+job.toml:65: joist 4, timber: e is out of range: 690 N/mm2, must be 1000 N/mm2 to 40000 N/mm2
+  hint: timber has 4,000 to 25,000 N/mm2 (MPa) along the grain; check the unit
+job.toml:65: joist 4, timber: its strength in shear is not given
+  hint: give bending and shear both, or no strength at all
+job.toml:70: joist 5: section is out of range: -3 mm, must be 10 mm to 1200 mm
+  hint: breadth x depth of the timber as it lies; check the unit
+job.toml:71: [timber]: unknown key across
+  hint: known here: across_grain, bending, density, e, name, shear, source
+job.toml:71: joist 5, timber: bending is out of range: 300 N/mm2, must be 1 N/mm2 to 200 N/mm2
+  hint: timber has 5 to 90 N/mm2 (MPa) in bending; check the unit
+job.toml:71: joist 5, timber: shear cannot be read: "much"
+  hint: write a number of N/mm2 (MPa), or for example "6900 MPa", "6.9 GPa" or "900 psi"
+job.toml:71: joist 5, timber: density is out of range: 6 kg/m3, must be 200 kg/m3 to 1500 kg/m3
+  hint: timber has 300 to 1,250 kg/m3; check the unit
+"#,
+    );
+}
+
+#[test]
+fn joists_over_air_and_out_of_line() {
+    check_on_rows(
+        r#"[[joist]]
+id = "1"
+from = [450, 0]
+to = [450, 1200]
+joints = ["B", "Bb"]
+[[joist]]
+id = "2"
+from = [900, 0]
+to = [1500, 1500]
+[[joist]]
+id = "3"
+from = [900, 0]
+to = [900, 0]
+[[joist]]
+id = "4"
+from = [900, 0]
+[[joist]]
+id = "5"
+from = [0, 0]
+to = [0, 1500]
+[[joist]]
+id = "6"
+from = [0, 1500]
+to = [0, 100]
+[[joist]]
+id = "5"
+from = [1350, 0]
+to = [1350, 1500]
+[joists]
+direction = "x"
+rooms = ["hal"]
+spacing = 4"#,
+        r#"
+job.toml:42: joist 1: it crosses too few bearers: 1, must be 2 or more
+  hint: lengthen the joist to the next bearer, or take it out
+job.toml:46: joist 1: it is jointed over bearer B, which it does not cross
+  hint: name a bearer that it crosses
+job.toml:46: joist 1: bearer Bb is not in the job
+  hint: did you mean B?
+job.toml:50: joist 2: it runs neither along x nor along y: 600.0 mm in x and 1500.0 mm in y, must be within 10.0 mm one way
+  hint: turn the plan so that the timbers lie along x and y, or correct a place
+job.toml:54: joist 3: it ends where it begins
+  hint: write the places of its two ends
+job.toml:55: joist 4: to is not given
+  hint: write from = [x, y] and to = [x, y]
+job.toml:62: joist 6: it crosses too few bearers: 1, must be 2 or more
+  hint: lengthen the joist to the next bearer, or take it out
+job.toml:62: joist 6: it crosses or overlaps joist 5
+  hint: end one where the other begins, or take one out
+job.toml:67: joist 5: the joist is given twice, first on line 58
+  hint: take one of the two out, or give it another name
+job.toml:71: [joists]: they run along the bearers
+  hint: joists cross the bearers: correct the direction, or leave it out
+job.toml:72: [joists]: room hal is not in the job
+  hint: the job has no rooms yet
+job.toml:73: [joists]: spacing is out of range: 4 mm, must be 100 mm to 3000 mm
+  hint: joists lie 300 to 600 mm apart; check the unit
+"#,
+    );
+    check_added(
+        "[joists]\nspaceing = 450",
+        r#"
+job.toml:27: [joists]: unknown key spaceing
+  hint: did you mean spacing?
+"#,
+    );
+    check_instead(
+        "format = 1\n",
+        "format = 1\njoists = 3\n",
+        r#"
+job.toml:2: joists is not a list of blocks
+  hint: begin each with [[joists]], in double brackets
+"#,
+    );
+    check_added(
+        "[[joists]]\nfirst = 3\n[[joists]]\nspacing = 450\nrooms = 3",
+        r#"
+job.toml:26: joists number 1: their spacing is not given
+  hint: write spacing = 450
+job.toml:30: [joists]: rooms cannot be read: invalid type: integer 3, expected a list in [ ]
+  hint: rooms: only under these rooms; under the whole floor if left out
+"#,
+    );
+}
+
+#[test]
+fn loads_on_the_floor() {
+    check_added(
+        r#"[[wall]]
+name = "front"
+from = [0, 0]
+to = [9000, 0]
+load = "1.5 kN"
+[[wall]]
+name = "back"
+from = [0, 0]
+to = [1800, 0]
+build_up = ["weatherbord-wall", "gold-roof"]
+[[wall]]
+name = "side"
+from = [0, 0]
+to = [1800, 1500]
+build_up = ["weatherboard-wall"]
+roof_width = 2000
+[[wall]]
+name = "side"
+from = [0, 0]
+to = [1800, 0]
+[[wall]]
+name = "none"
+from = [0, 0]
+to = [1800, 0]
+[[wall]]
+name = "both"
+from = [0, 0]
+to = [1800, 0]
+load = -1
+build_up = ["sheet-roof"]"#,
+        r#"
+job.toml:29: wall front: it stands outside the floor: 7200.0 mm outside, must be within 600.0 mm
+  hint: correct its place, or extend the joists to it
+job.toml:30: wall front: load cannot be read: "1.5 kN"
+  hint: write a number of kN/m, or for example "1.5 kN/m", "150 kg/m" or "100 lb/ft"
+job.toml:35: wall back: there is no such build-up: "weatherbord-wall"
+  hint: did you mean "weatherboard-wall"?
+job.toml:35: wall back: there is no such build-up: "gold-roof"
+  hint: known: weatherboard-wall, weatherboard-plaster-wall, fibre-cement-wall, brick-leaf, plasterboard-partition, plaster-partition, board-partition, sheet-roof, concrete-tile-roof, clay-tile-roof, slate-roof, shingle-roof, plaster-ceiling
+job.toml:39: wall side: it runs neither along x nor along y: 1800.0 mm in x and 1500.0 mm in y, must be within 10.0 mm one way
+  hint: turn the plan so that the timbers lie along x and y, or correct a place
+job.toml:40: wall side: height is not given, which weatherboard-wall needs
+  hint: write height = 2700
+job.toml:41: wall side: roof_width is given, and nothing in its build_up is counted over it
+  hint: add what is missing to build_up, or take roof_width out
+job.toml:43: wall side: the wall is given twice
+  hint: take one of the two out, or give it another name
+job.toml:46: wall none: its load is not given: an unknown load is not zero
+  hint: write load = "1.5 kN/m", or build_up = ["weatherboard-wall"] with height = 2700
+job.toml:54: wall both: it has a load and a build_up
+  hint: write load = "1.5 kN/m", or build_up = ["weatherboard-wall"] with height = 2700
+"#,
+    );
+    check_added(
+        r#"[[wall]]
+name = "front"
+from = [0, 0]
+to = [1800, 0]
+load = 1.5
+[[load]]
+name = "tank"
+at = [0, 4000]
+load = "2 tons"
+[[load]]
+name = "stove"
+[[load]]
+name = "stove"
+[loads]
+floor = 500
+live = -1
+no_walls = ''"#,
+        r#"
+job.toml:33: load tank: it stands outside the floor: 2500.0 mm outside, must be within 600.0 mm
+  hint: correct its place, or extend the joists to it
+job.toml:34: load tank: load cannot be read: "2 tons"
+  hint: write a number of kN, or for example "250 kg", "2 t" (of 1,000 kg) or "4000 lb"
+job.toml:35: load stove: its place is not given
+  hint: write at = [x, y]
+job.toml:35: load stove: its load is not given: an unknown load is not zero
+  hint: write load = "250 kg"
+job.toml:38: load stove: the load is given twice
+  hint: take one of the two out, or give it another name
+job.toml:40: [loads]: floor is out of range: 500 kPa, must be 0 kPa to 20 kPa
+  hint: a load is zero or more; floors of houses carry 0.3 to 3 kPa; check the unit
+job.toml:41: [loads]: live is out of range: -1 kPa, must be 0 kPa to 20 kPa
+  hint: a load is zero or more; floors of houses carry 0.3 to 3 kPa; check the unit
+job.toml:42: [loads]: no_walls gives no reason
+  hint: write no_walls = "why no wall stands on the floor", or take it out
+job.toml:42: [loads]: there are no walls, and walls are listed
+  hint: take no_walls out, or the walls
+"#,
+    );
+}
+
+#[test]
+fn what_holds_for_the_whole_frame() {
+    check_added(
+        r#"[frame]
+off = " "
+bearers_run = "z"
+seat_length = 3
+load_doubt = 25
+set_share = [1, 0]
+longest_span = 36
+joist_timber = 3
+[limits]
+jack_rating = 2
+jack_derating = { value = 0, reason = "none" }
+bending_share = "150 %"
+carry_least = "half""#,
+        r#"
+job.toml:28: [frame]: bearers_run cannot be read: there is no z, expected x or y
+  hint: bearers_run: which way bearers run where they are not given: "x" or "y"; the way that makes the longer rows if left out
+job.toml:29: [frame]: seat_length is out of range: 3 mm, must be 10 mm to 1000 mm
+  hint: length of bearer that rests on a support; check the unit
+job.toml:30: [frame]: load_doubt is out of range: 25, must be 0 to 0.9
+  hint: a ratio: 0.25 for a quarter more or less
+job.toml:31: [frame]: set_share begins above its end: 1 to 0
+  hint: write the smaller share first
+job.toml:32: [frame]: longest_span is out of range: 36 mm, must be 300 mm to 12000 mm
+  hint: timbers of a house span 1 to 6 m; check the unit
+job.toml:33: [frame]: joist_timber cannot be read: expected the name of a grade such as "F5", or { name = "…", e = … }
+  hint: joist_timber: what joists are made of that do not say it themselves
+job.toml:35: [limits]: jack_rating is out of range: 2 kN, must be 5 kN to 2000 kN
+  hint: a jack that lifts a house is marked with 1 t (10 kN) or more: write kN, or for example "2 t"
+job.toml:36: [limits]: jack_derating is out of range: 0, must be 0.05 to 1
+  hint: a ratio above nothing, and at most the whole: 0.5 for half
+job.toml:37: [limits]: bending_share is out of range: 1.5, must be 0.05 to 1
+  hint: a ratio above nothing, and at most the whole: 0.5 for half
+job.toml:38: [limits]: carry_least cannot be read: "half"
+  hint: write a number of kN, or for example "250 kg", "2 t" (of 1,000 kg) or "4000 lb"
+"#,
+    );
+    check_added(
+        "[frame]\noff = \"\"\nset_share = 1.5",
+        r#"
+job.toml:27: [frame]: off gives no reason
+  hint: write off = "why the frame is left out", or take it out
+job.toml:28: [frame]: set_share is out of range: 1.5, must be 0 to 1
+  hint: a ratio: 0 for timber that springs back, 1 for timber that stays as it is
+"#,
+    );
+    check_on_rows(
+        "[frame]\noff = \"only levels are asked for\"",
+        r#"
+job.toml:43: warning: [frame]: bearers and joists are given, and the frame is left out
+  hint: take off out to have the frame calculated
+"#,
+    );
+}
+
+#[test]
+fn what_is_still_to_be_laid() {
+    check_added(
+        "[goal]\nheight = { point = \"A1\", old_build_up = -3, new_build_up = 2000, ofset = 3 }",
+        r#"
+job.toml:27: height A1: unknown key ofset
+  hint: did you mean offset?
+job.toml:27: [goal]: height.old_build_up is out of range: -3 mm, must be 0 mm to 1000 mm
+  hint: a thickness that is still to be laid, zero or more; above a metre check the unit
+job.toml:27: [goal]: height.new_build_up is out of range: 2000 mm, must be 0 mm to 1000 mm
+  hint: a thickness that is still to be laid, zero or more; above a metre check the unit
+"#,
+    );
+}

@@ -1,5 +1,7 @@
 //! The criteria that come with the program, and the worked figures of `data/practice`.
 
+use floorwright_engine::settings::Limits;
+use floorwright_engine::site::Finish;
 use floorwright_engine::source::SourceStatus;
 use floorwright_engine::units::{Length, round_to};
 use floorwright_engine::verdict::{
@@ -7,7 +9,8 @@ use floorwright_engine::verdict::{
     levelness,
 };
 use floorwright_job::practice::{
-    PracticeFault, Region, criteria, damage_limits, defaults_for, read_criteria,
+    Over, PracticeFault, Region, build_ups, criteria, damage_limits, defaults_for, finish_limits,
+    frame_rules, grade, grades, live_loads, read_criteria,
 };
 use toml::{Table, Value};
 
@@ -272,4 +275,141 @@ fn kinds_come_through() {
     assert_eq!(named("us-nwfa-glued").kind(), CriterionKind::CoveringRule);
     assert_eq!(named("uk-nhbc-flat").kind(), CriterionKind::NewBuildRule);
     assert_eq!(named("din18202-table2").kind(), CriterionKind::FlatnessTest);
+}
+
+#[test]
+fn every_timber_weight_and_rule_says_its_status_and_source() {
+    let files = [
+        include_str!("../data/practice/timber.toml"),
+        include_str!("../data/practice/loads.toml"),
+        include_str!("../data/practice/frame.toml"),
+    ];
+    let mut n_rows = 0;
+    for (list, rows) in files.iter().flat_map(|text| table(text)) {
+        // A build-up is as certain as its parts; the program says so where it is used.
+        for row in rows.as_array().filter(|_| list != "build_up").into_iter().flatten() {
+            for key in ["status", "source"] {
+                let text = row[key].as_str().unwrap_or_default();
+                assert!(text.len() > 4, "{list}: {row}");
+            }
+            let [status, source] = ["status", "source"].map(|key| row[key].as_str().unwrap());
+            assert_eq!(status == "memory", source.starts_with("from memory, verify"), "{row}");
+            assert_eq!(status == "trade", source.starts_with("common practice"), "{row}");
+            n_rows += 1;
+        }
+    }
+    assert!(n_rows > 30, "{n_rows}");
+    for grade in grades() {
+        let remembered = grade.density_status == SourceStatus::Memory;
+        let density = grade.timber.source.split("; density ").nth(1).unwrap();
+        assert_eq!(density.contains("kg/m3: from memory, verify"), remembered, "{density}");
+        assert!(grade.timber.strength.is_some() && grade.timber.status == SourceStatus::Confirmed);
+    }
+}
+
+#[test]
+fn a_grade_is_found_by_each_of_its_names_and_no_two_share_one() {
+    for known in grades() {
+        for name in std::iter::once(&known.timber.name).chain(&known.also) {
+            let called: Vec<&str> = (grades().iter())
+                .filter(|other| other.is_called(name))
+                .map(|other| other.timber.name.as_str())
+                .collect();
+            assert_eq!(called, [known.timber.name.as_str()], "{name}");
+        }
+    }
+    assert_eq!(grade("dfl no2").map(|found| found.timber.name.as_str()), Some("DF-L No. 2"));
+    assert!(grade("SG8").is_none() && grade("").is_none());
+}
+
+/// NDS 2018 prints psi; the N/mm2 on file are those numbers converted and rounded.
+#[test]
+fn stresses_in_psi_are_converted_as_they_say() {
+    let timber = &grade("DF-L No. 2").unwrap().timber;
+    let psi = |number: f64| number * 4.448_221_615_260_5 / (25.4 * 25.4);
+    let strength = timber.strength.unwrap();
+    let pairs = [
+        (strength.bending, 900.0, 0.01),
+        (strength.shear, 180.0, 0.01),
+        (strength.across_grain.unwrap(), 625.0, 0.01),
+        (timber.stiffness, 1_600_000.0, 1.0),
+    ];
+    for (found, printed, step) in pairs {
+        let found = found.to_n_per_mm2();
+        assert!((round_to(psi(printed), step) - found).abs() < 1e-9, "{printed}: {found}");
+    }
+}
+
+#[test]
+fn build_ups_are_the_sum_of_their_parts_and_as_certain_as_the_least() {
+    let loads = table(include_str!("../data/practice/loads.toml"));
+    let weight = |id: &Value| {
+        let weights = loads["weight"].as_array().unwrap();
+        weights.iter().find(|weight| weight["id"] == *id).unwrap()
+    };
+    for (row, known) in loads["build_up"].as_array().unwrap().iter().zip(build_ups()) {
+        let parts = row["parts"].as_array().unwrap();
+        let sum: f64 = parts.iter().map(|part| number(&weight(part)["kpa"])).sum();
+        assert!((known.load.to_kpa() - sum).abs() < 1e-12, "{}", known.id);
+        let any_trade = parts.iter().any(|part| weight(part)["status"].as_str() == Some("trade"));
+        assert_eq!(known.status == SourceStatus::Trade, any_trade, "{}", known.id);
+        assert_eq!(known.source.matches(" kPa (").count(), parts.len(), "{}", known.source);
+    }
+    let brick = build_ups().iter().find(|known| known.id == "brick-leaf").unwrap();
+    assert_eq!((brick.status, brick.over), (SourceStatus::Confirmed, Over::Height));
+    for live in live_loads() {
+        let is_code = live.body.starts_with("IRC");
+        assert_eq!(live.status == SourceStatus::Memory, !is_code, "{}", live.id);
+    }
+}
+
+#[test]
+fn what_each_region_takes_for_a_frame() {
+    let check = |region, timber: &str, outer: f64, inner: f64, live: f64| {
+        let rules = frame_rules(region);
+        assert_eq!(rules.timber.name, timber);
+        let within = |found: f64, expected: f64| (found - expected).abs() < 5e-4;
+        assert!(within(rules.outer_wall.to_kn_per_m(), outer), "{:?}", rules.outer_wall);
+        assert!(within(rules.inner_wall.to_kn_per_m(), inner), "{:?}", rules.inner_wall);
+        assert!(within(rules.floor_load.dead.to_kpa(), 0.5));
+        assert!(within(rules.floor_load.live.to_kpa(), live));
+        assert!(
+            rules.bearer.breadth <= rules.bearer.depth && rules.joist.breadth < rules.joist.depth
+        );
+        assert_eq!(rules.row_width, Length::mm(150.0));
+        assert_eq!(rules.longest_span, Length::m(3.6));
+        assert_eq!(rules.longest_overhang, Length::mm(600.0));
+        assert_eq!((rules.load_doubt, rules.set_share), (0.25, (0.0, 1.0)));
+        assert!(rules.source.starts_with("common practice") && rules.source.contains("assumed"));
+        assert!(rules.floor_load.source.contains("common practice, no source"));
+        let remembered = rules.floor_load.source.contains("from memory, verify (unverified)");
+        assert_eq!(remembered, region != Region::Us);
+    };
+    // Heights and widths times the weights on file, by hand: 2.7 x 0.32 + 3.0 x 0.28; 2.7 x 0.26;
+    // 2.4384 x 0.32 + 3.048 x 0.80; 2.4384 x 0.26; 2.4 x 0.70.
+    check(Region::Au, "F4, seasoned", 1.704, 0.702, 1.5);
+    check(Region::Nz, "SG8, wet", 1.704, 0.702, 1.5);
+    check(Region::Us, "DF-L No. 2", 3.2187, 0.634, 1.92);
+    check(Region::Uk, "C16", 1.68, 1.68, 1.5);
+}
+
+#[test]
+fn each_finish_has_its_limit_of_distortion() {
+    let found: Vec<(Finish, f64, SourceStatus)> = (finish_limits().into_iter())
+        .map(|one| (one.finish, (1.0 / one.limit.distortion).round(), one.limit.status))
+        .collect();
+    let second_hand = SourceStatus::SecondHand;
+    assert_eq!(
+        found,
+        [
+            (Finish::Tiles, 500.0, second_hand),
+            (Finish::Plaster, 300.0, second_hand),
+            (Finish::Boards, 300.0, second_hand),
+        ]
+    );
+    let boards = finish_limits()[2].limit.distortion;
+    assert_eq!(boards, Limits::default().distortion.value);
+    for limit in finish_limits() {
+        assert!(limit.reason().contains("an analogy for jacking"), "{}", limit.reason());
+    }
 }

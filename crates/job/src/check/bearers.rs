@@ -120,7 +120,7 @@ impl Checker<'_> {
     }
 
     /// Every support within the width of a row of the line; of several that are not, the furthest
-    /// is named.
+    /// is named, with its distance from the line of the others.
     fn check_on_line(
         &mut self,
         spot: &Spot,
@@ -135,17 +135,19 @@ impl Checker<'_> {
         if beside(place) <= row_width {
             return Some(());
         }
+        let n_places = places.len() as f64;
+        let from_others = beside(place) * (n_places / (n_places - 1.0));
         let idx = form.supports.iter().position(|one| one == support).unwrap_or_default();
         let fault = FrameFault::SupportBeside {
             bearer: BearerId::new(form.id.as_str()),
             support: SupportId::new(support),
-            beside: beside(place),
+            beside: from_others,
             limit: row_width,
         };
-        let what = format!("support {support} stands beside the line of its supports");
+        let what = format!("support {support} stands beside the line of the others");
         let fault = self
             .error(spot, &format!("supports.{idx}"), what)
-            .value(self.show(beside(place)))
+            .value(self.show(from_others))
             .limit(format!("within {}", self.show(row_width)))
             .hint(format!("{}; bearers lie along x or along y", fault.hint()));
         self.faults.push(fault);

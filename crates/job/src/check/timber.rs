@@ -1,6 +1,6 @@
 //! Sections and timbers.
 
-use super::{Checker, Spot, a_few};
+use super::{Checker, Spot};
 use crate::fault::nearest_name;
 use crate::form_v1::{OwnTimberForm, Quantity, SectionForm, TimberForm};
 use crate::limits::{self, Range};
@@ -140,15 +140,15 @@ impl Checker<'_> {
 
     fn unknown_grade(&mut self, spot: &Spot, key: &str, name: &str) {
         let names: Vec<&str> = grades().iter().map(|known| known.timber.name.as_str()).collect();
-        let begun: Vec<&str> = (grades().iter())
+        let begun: Vec<String> = (grades().iter())
             .filter(|known| known.begins_with(name))
-            .map(|known| known.timber.name.as_str())
+            .map(|known| format!("\"{}\"", known.timber.name))
             .collect();
         let all = || {
             grades().iter().flat_map(|known| std::iter::once(&known.timber.name).chain(&known.also))
         };
         let hint = if !begun.is_empty() {
-            format!("say which: {}", a_few(&begun))
+            format!("say which: {}", begun.join(" or "))
         } else if let Some(nearest) = nearest_name(name, all().map(String::as_str)) {
             format!("did you mean \"{nearest}\"?")
         } else {
