@@ -200,8 +200,8 @@ impl FinishLimit {
     /// The figure with its source, in words.
     pub fn reason(&self) -> String {
         format!(
-            "{}, {} ({}; from settling masonry and framed buildings, an analogy for jacking); {}",
-            self.limit.meaning, self.limit.body, self.limit.status, self.why
+            "{}, {} ({}; from settling masonry and framed buildings, an analogy for jacking; own choice of figure)",
+            self.limit.meaning, self.limit.body, self.limit.status
         )
     }
 }

@@ -191,7 +191,8 @@ units = "{units}"     # mm, m or ft-in
 
 const FRAME: &str = r#"
 # The frame under the floor. What is not given is proposed by rule and listed as assumed.
-# A section is breadth x depth: 75x100 is 75 broad and stands 100 high. Grades: F4 to F8, MGP10, "SG8, dry", C16, C24, "DF-L No. 2".
+# A section is breadth x depth: "75x100 mm" is 75 broad and stands 100 high.
+# Grades of timber: F4, F5, F7, F8, MGP10, "SG8, dry", "SG8, wet", C16, C24, "DF-L No. 2".
 # [frame]
 # bearer_timber = "F5"
 # joist_timber = "F5"

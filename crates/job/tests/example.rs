@@ -291,7 +291,7 @@ fn the_strictest_finish_sets_the_limit_of_distortion() {
     check(
         &["plaster", "boards", "tiles"],
         500.0,
-        "tiles in room tiles 2: safe limit against cracking, Bjerrum 1963 (second-hand; from settling masonry and framed buildings, an analogy for jacking)",
+        "tiles in room tiles 2: safe limit against cracking, Bjerrum 1963 (second-hand; from settling masonry and framed buildings, an analogy for jacking; own choice of figure)",
     );
 }
 
