@@ -28,6 +28,7 @@ pub mod source;
 pub mod settings;
 pub mod site;
 pub mod survey;
+mod boxes;
 pub mod mesh;
 pub mod surface;
 pub mod verdict;

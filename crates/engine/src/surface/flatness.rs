@@ -1,10 +1,12 @@
 //! Spread, tilt and slopes, from the readings alone.
 
 use super::FloorReading;
+use crate::boxes::{Boxes, PairBounds, PairSearch, Reach, Stand};
 use crate::ids::PointId;
 use crate::survey::Levels;
 use crate::units::{Length, Level};
 use serde::Serialize;
+use std::collections::BTreeSet;
 
 /// How far apart the highest and the lowest reading are.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -200,22 +202,24 @@ pub fn steepest_slope(
     if !(at_least.is_finite() && at_least > Length::ZERO) {
         return Err(SlopeError::BadDistance(at_least));
     }
-    let mut steepest: Option<(f64, &FloorReading, &FloorReading)> = None;
+    let decks: BTreeSet<usize> = readings.iter().map(|reading| reading.deck).collect();
+    let mut search = SlopeSearch { readings, members: Vec::new(), at_least, steepest: None };
     let mut pairs = 0;
-    for (idx, first) in readings.iter().enumerate() {
-        for second in readings[idx + 1..].iter().filter(|other| other.deck == first.deck) {
-            let distance = first.at.distance(second.at);
-            if distance < at_least {
-                continue;
-            }
-            pairs += 1;
-            let slope = (first.level - second.level).abs() / distance;
-            if steepest.is_none_or(|(most, ..)| slope > most) {
-                steepest = Some((slope, first, second));
-            }
-        }
+    for deck in decks {
+        search.members = (0..readings.len()).filter(|&idx| readings[idx].deck == deck).collect();
+        let stand = |&idx: &usize| Stand {
+            at: readings[idx].at,
+            level: readings[idx].level,
+            sd: Length::ZERO,
+        };
+        let stands: Vec<Stand> = search.members.iter().map(stand).collect();
+        let boxes = Boxes::new(&stands);
+        let reach = Reach { from: at_least, ..Reach::ALL };
+        pairs += boxes.n_pairs(reach, |distance| distance >= at_least);
+        boxes.search(&mut search);
     }
-    let (slope, first, second) = steepest.ok_or(SlopeError::NoPair(at_least))?;
+    let (slope, first, second) = search.steepest.ok_or(SlopeError::NoPair(at_least))?;
+    let (first, second) = (&readings[first], &readings[second]);
     let (from, to) = if first.level >= second.level { (first, second) } else { (second, first) };
     let distance = from.at.distance(to.at);
     Ok(SteepestSlope {
@@ -227,4 +231,36 @@ pub fn steepest_slope(
         slope_sd: levels.difference_sd(from.in_levels, to.in_levels) / distance,
         pairs,
     })
+}
+
+/// The steepest pair so far; of several the first in the order of the readings.
+struct SlopeSearch<'a> {
+    readings: &'a [FloorReading],
+    /// The readings of the deck that is searched.
+    members: Vec<usize>,
+    at_least: Length,
+    steepest: Option<(f64, usize, usize)>,
+}
+
+impl PairSearch for SlopeSearch<'_> {
+    fn worth(&self, bounds: &PairBounds) -> Option<f64> {
+        let most = bounds.difference / bounds.nearest.max(self.at_least);
+        let beaten = self.steepest.is_some_and(|(slope, ..)| most < slope);
+        (bounds.furthest >= self.at_least && !beaten).then_some(most)
+    }
+
+    fn look_at(&mut self, from: usize, to: usize) {
+        let (first, second) = (self.members[from.min(to)], self.members[from.max(to)]);
+        let distance = self.readings[first].at.distance(self.readings[second].at);
+        if distance < self.at_least {
+            return;
+        }
+        let slope = (self.readings[first].level - self.readings[second].level).abs() / distance;
+        let is_steeper = |(most, one, other): (f64, usize, usize)| {
+            slope > most || (slope == most && (first, second) < (one, other))
+        };
+        if self.steepest.is_none_or(is_steeper) {
+            self.steepest = Some((slope, first, second));
+        }
+    }
 }

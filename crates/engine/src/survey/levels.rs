@@ -7,6 +7,9 @@ use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+/// Two ways to the same variance differ by less than this ratio of the variances that go in.
+const ROUNDING: f64 = 1e-6;
+
 /// The level of one point.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PointLevel {
@@ -76,6 +79,12 @@ impl Cofactors {
             _ => 0.0,
         };
         chosen.iter().map(|&other| self.referred(level, other, entry(other))).collect()
+    }
+
+    fn variance(&self, level: usize) -> f64 {
+        let solved =
+            self.unknowns[level].map_or(0.0, |unknown| self.factor.entry(unknown, unknown));
+        self.referred(level, level, solved)
     }
 
     /// Variance of a weighted sum of levels, in one solution however many they are: each part
@@ -220,6 +229,42 @@ impl Levels {
         };
         let rows = chosen.iter().map(|&row| row_of(row));
         rows.map(|row| row.into_iter().map(Variance::mm2).collect()).collect()
+    }
+
+    /// Prior covariances of one level with every level, in square millimetres.
+    pub(crate) fn column(&self, of: usize) -> Vec<f64> {
+        let n_points = self.points.len();
+        match &self.covariance {
+            Covariance::Whole(whole) => whole[of * n_points..(of + 1) * n_points].to_vec(),
+            Covariance::OnRequest(cofactors) => {
+                cofactors.with(of, &(0..n_points).collect::<Vec<_>>())
+            }
+            Covariance::Independent(variances) => {
+                let mut column = vec![0.0; n_points];
+                column[of] = variances[of];
+                column
+            }
+        }
+    }
+
+    /// What [`Levels::difference_sd`] is no less and no more than, from the column of `from`.
+    ///
+    /// The column gives it at once where a solution would be needed, but with other rounding.
+    pub(crate) fn difference_sd_range(
+        &self,
+        column: &[f64],
+        from: usize,
+        to: usize,
+    ) -> (Length, Length) {
+        let own = match &self.covariance {
+            Covariance::Whole(whole) => whole[to * self.points.len() + to],
+            Covariance::OnRequest(cofactors) => cofactors.variance(to),
+            Covariance::Independent(variances) => variances[to],
+        };
+        let apart = column[from] + own;
+        let variance = apart - 2.0 * column[to];
+        let sd = |variance: f64| Variance::mm2(variance).sd() * self.widening;
+        (sd(variance - apart * ROUNDING), sd(variance + apart * ROUNDING))
     }
 
     /// Standard deviation of a level to act on: the prior one, widened where the survey calls

@@ -2,10 +2,11 @@
 
 use super::criterion::{Criterion, Measure};
 use super::f_numbers::FNumber;
-use super::measure::{Spot, Tally, compare_spots, compare_spread, needs_places};
+use super::measure::{Spot, Tally, compare_spots, needs_places};
+use super::pairs::compare_pairs;
 use super::parts::{LeftOut, Part, PartName, parts_of};
 use crate::ids::PointId;
-use crate::site::Site;
+use crate::site::{Position, Site};
 use crate::survey::Levels;
 use crate::units::{LENGTH_EPS, Length, round_to};
 use serde::Serialize;
@@ -209,10 +210,11 @@ fn judge_part(
             }
         }
         compare_spots(&mut tally, measure, &spots)
-    } else if let Measure::Spread { limit, .. } = measure
-        && part.points.len() >= 2
-    {
-        compare_spread(&mut tally, &part.points, *limit);
+    } else if part.points.len() >= 2 {
+        // A spread asks for no places; all in one will do.
+        let spot = |&level_idx: &usize| Spot { level_idx, at: Position::mm(0.0, 0.0) };
+        let spots: Vec<Spot> = part.points.iter().map(spot).collect();
+        compare_pairs(&mut tally, measure, &spots);
         Ok(())
     } else {
         Err("fewer than two floor points were read".to_owned())

@@ -3,16 +3,16 @@
 use super::criterion::Measure;
 use super::decide::{COVERAGE, Finding, Guard, guard};
 use super::f_numbers::{FNumber, combine_f_numbers, flatness, levelness};
+use super::pairs::{SHORTEST_SPAN, compare_pairs};
+use crate::boxes::{Boxes, Stand};
 use crate::ids::PointId;
 use crate::site::{Position, nearest_on_segment};
 use crate::survey::Levels;
-use crate::units::{LENGTH_EPS, Length};
+use crate::units::{LENGTH_EPS, Length, Level};
 use std::collections::BTreeMap;
 
 /// Three points count as on one line if the middle one is this close to it: our own choice.
 const OFF_LINE: Length = Length::mm(20.0);
-/// A limit that grows with the span is not applied to shorter spans than this: our own choice.
-const SHORTEST_SPAN: Length = Length::mm(1000.0);
 /// The spacing of F-number readings: one foot.
 const FOOT: Length = Length::mm(304.8);
 /// How far a spacing may miss the foot: our own choice.
@@ -31,7 +31,7 @@ pub(super) struct Spot {
 
 /// The comparisons made, with the worst of each kind.
 pub(super) struct Tally<'a> {
-    levels: &'a Levels,
+    pub(super) levels: &'a Levels,
     /// How many comparisons were made.
     pub(super) n_compared: usize,
     /// The worst that surely exceeds its limit.
@@ -50,17 +50,21 @@ impl<'a> Tally<'a> {
     /// Compares a weighted sum of levels with a limit.
     fn compare(&mut self, weights: &[(usize, f64)], limit: Length, over: Option<Length>) {
         self.n_compared += 1;
-        let points = self.levels.points();
-        let value: f64 =
-            weights.iter().map(|&(idx, weight)| weight * points[idx].level.to_mm()).sum();
-        let value = Length::mm(value.abs());
+        let value = self.value(weights);
+        let is_beaten = |worst: &Option<Finding>| {
+            worst.as_ref().is_some_and(|worst| worst.use_of_limit() >= value / limit)
+        };
+        // A worst one beyond its limit decides whatever the others are; one that nobody can tell
+        // decides over all that are not beyond, and no less than the limit is.
+        if is_beaten(&self.beyond) || (value <= limit && is_beaten(&self.undecided)) {
+            return;
+        }
         // No covariance makes the uncertainty larger than this, and most comparisons are clear
         // by it; only the others and the worst ones need the covariance.
         let at_most: Length =
             weights.iter().map(|&(idx, weight)| self.levels.sd(idx) * weight.abs()).sum();
-        let uncertainty = || self.levels.combination_sd(weights) * COVERAGE;
         let decided = match guard(value, at_most * COVERAGE, limit) {
-            Guard::Undecided => guard(value, uncertainty(), limit),
+            Guard::Undecided => guard(value, self.uncertainty(weights), limit),
             clear => clear,
         };
         let worst = match decided {
@@ -68,13 +72,34 @@ impl<'a> Tally<'a> {
             Guard::Undecided => &self.undecided,
             Guard::Within => &self.within,
         };
-        if worst.as_ref().is_some_and(|worst| worst.use_of_limit() >= value / limit) {
-            return;
+        if !is_beaten(worst) {
+            self.compare_as(decided, weights, limit, over);
         }
-        let names = weights.iter().map(|&(idx, _)| points[idx].point.clone()).collect();
-        let uncertainty = uncertainty();
-        let finding = Finding::Height { points: names, value, uncertainty, limit, over };
-        self.keep(decided, finding);
+    }
+
+    /// Keeps a comparison whose outcome is known, if it is the worst of its kind.
+    pub(super) fn compare_as(
+        &mut self,
+        decided: Guard,
+        weights: &[(usize, f64)],
+        limit: Length,
+        over: Option<Length>,
+    ) {
+        let names =
+            weights.iter().map(|&(idx, _)| self.levels.points()[idx].point.clone()).collect();
+        let (value, uncertainty) = (self.value(weights), self.uncertainty(weights));
+        self.keep(decided, Finding::Height { points: names, value, uncertainty, limit, over });
+    }
+
+    fn value(&self, weights: &[(usize, f64)]) -> Length {
+        let points = self.levels.points();
+        let value: f64 =
+            weights.iter().map(|&(idx, weight)| weight * points[idx].level.to_mm()).sum();
+        Length::mm(value.abs())
+    }
+
+    fn uncertainty(&self, weights: &[(usize, f64)]) -> Length {
+        self.levels.combination_sd(weights) * COVERAGE
     }
 
     fn keep(&mut self, decided: Guard, finding: Finding) {
@@ -92,15 +117,6 @@ impl<'a> Tally<'a> {
 /// Whether a measure needs to know where its points are.
 pub(super) fn needs_places(measure: &Measure) -> bool {
     !matches!(measure, Measure::Spread { .. } | Measure::NotFromLevels { .. })
-}
-
-/// Highest less lowest: every two points.
-pub(super) fn compare_spread(tally: &mut Tally, points: &[usize], limit: Length) {
-    for (first_idx, &first) in points.iter().enumerate() {
-        for &second in &points[first_idx + 1..] {
-            tally.compare(&[(first, 1.0), (second, -1.0)], limit, None);
-        }
-    }
 }
 
 /// Makes the comparisons of a measure over one part of the floor.
@@ -130,57 +146,17 @@ pub(super) fn compare_spots(
     if tally.n_compared == 0 { Err(why_nothing(measure)) } else { Ok(()) }
 }
 
-fn compare_pairs(tally: &mut Tally, measure: &Measure, spots: &[Spot]) {
-    for (first_idx, first) in spots.iter().enumerate() {
-        for second in &spots[first_idx + 1..] {
-            let apart = first.at.distance(second.at);
-            if let Some(limit) = pair_limit(measure, apart) {
-                let weights = [(first.level_idx, 1.0), (second.level_idx, -1.0)];
-                tally.compare(&weights, limit, Some(apart));
-            }
-        }
-    }
-}
-
-/// The limit on the difference of two points that far apart; none if they are not compared.
-fn pair_limit(measure: &Measure, apart: Length) -> Option<Length> {
-    match measure {
-        Measure::SlopePairs { limit, min_apart } => {
-            (apart > min_apart.length + LENGTH_EPS).then(|| apart * *limit)
-        }
-        Measure::Spread { limit, .. } => Some(*limit),
-        Measure::DiffInBase { limit, base } => (apart <= *base + LENGTH_EPS).then_some(*limit),
-        Measure::DiffBySpan { per_length, span_max, cap } => {
-            if apart + LENGTH_EPS < SHORTEST_SPAN {
-                None
-            } else if apart <= *span_max + LENGTH_EPS {
-                Some(apart * *per_length)
-            } else {
-                Some(*cap)
-            }
-        }
-        Measure::LevelByNominalLength { steps, beyond } => {
-            let step = steps.iter().find(|(up_to, _)| apart <= *up_to + LENGTH_EPS);
-            Some(step.map_or(*beyond, |&(_, limit)| limit))
-        }
-        Measure::StraightedgeGap { .. }
-        | Measure::GapByDistance { .. }
-        | Measure::FNumbers { .. }
-        | Measure::NotFromLevels { .. } => None,
-    }
-}
-
 /// Every point against the line of two others, no neighbours further apart than half the
 /// straightedge, all three within its length, and together more than half of it.
 fn compare_straightedge(tally: &mut Tally, spots: &[Spot], limit: Length, base: Length) {
     let half = base / 2.0 + LENGTH_EPS;
+    let stands = places(spots);
+    let boxes = Boxes::new(&stands);
     for (middle_idx, middle) in spots.iter().enumerate() {
-        let near: Vec<&Spot> = spots
-            .iter()
-            .enumerate()
-            .filter(|(idx, spot)| *idx != middle_idx && spot.at.distance(middle.at) <= half)
-            .map(|(_, spot)| spot)
-            .collect();
+        let is_near =
+            |idx: &usize| *idx != middle_idx && spots[*idx].at.distance(middle.at) <= half;
+        let near = boxes.near(middle.at, half).into_iter().filter(is_near);
+        let near: Vec<&Spot> = near.map(|idx| &spots[idx]).collect();
         for (first_idx, &first) in near.iter().enumerate() {
             for &last in &near[first_idx + 1..] {
                 let apart = first.at.distance(last.at);
@@ -195,8 +171,12 @@ fn compare_straightedge(tally: &mut Tally, spots: &[Spot], limit: Length, base: 
 /// Every point midway between two others, limit by their distance.
 fn compare_middles(tally: &mut Tally, spots: &[Spot], table: &[(Length, Length)]) {
     let near = NearIndex::of(spots);
+    let stands = places(spots);
+    let boxes = Boxes::new(&stands);
+    let longest = table.last().map_or(Length::ZERO, |entry| entry.0) + LENGTH_EPS;
     for (first_idx, first) in spots.iter().enumerate() {
-        for last in &spots[first_idx + 1..] {
+        let others = boxes.near(first.at, longest);
+        for last in others.into_iter().filter(|&idx| idx > first_idx).map(|idx| &spots[idx]) {
             let apart = first.at.distance(last.at);
             let Some(limit) = limit_at(table, apart) else { continue };
             let midway =
@@ -268,10 +248,7 @@ fn compare_f_number(tally: &mut Tally, runs: &[Vec<usize>], level: bool, least: 
     let levels = tally.levels;
     let heights: Vec<Vec<Length>> = runs
         .iter()
-        .map(|run| {
-            let datum = crate::units::Level::DATUM;
-            run.iter().map(|&idx| levels.points()[idx].level - datum).collect()
-        })
+        .map(|run| run.iter().map(|&idx| levels.points()[idx].level - Level::DATUM).collect())
         .collect();
     // The reciprocal goes up with roughness, nearly in proportion, and is 0 for a perfect line, so
     // the uncertainty is carried through it and not through the number. Noise makes a floor look
@@ -337,9 +314,12 @@ fn runs(spots: &[Spot]) -> Vec<Vec<usize>> {
     };
     let a_foot =
         |a: usize, b: usize| (spots[a].at.distance(spots[b].at) - FOOT).abs() <= FOOT_WITHIN;
+    let stands = places(spots);
+    let boxes = Boxes::new(&stands);
     let mut runs = Vec::new();
     for first in 0..spots.len() {
-        for second in (0..spots.len()).filter(|&second| second != first && a_foot(first, second)) {
+        let about = boxes.near(spots[first].at, FOOT + FOOT_WITHIN);
+        for second in about.into_iter().filter(|&other| other != first && a_foot(first, other)) {
             if step_on(second, first).is_some_and(|before| a_foot(before, first)) {
                 continue;
             }
@@ -356,6 +336,12 @@ fn runs(spots: &[Spot]) -> Vec<Vec<usize>> {
         }
     }
     runs
+}
+
+/// The places of spots, to find what is near; their levels do not matter.
+fn places(spots: &[Spot]) -> Vec<Stand> {
+    let stand = |spot: &Spot| Stand { at: spot.at, level: Level::DATUM, sd: Length::ZERO };
+    spots.iter().map(stand).collect()
 }
 
 /// Finds the spot at a place.

@@ -13,6 +13,7 @@ mod criterion;
 mod decide;
 mod f_numbers;
 mod measure;
+mod pairs;
 mod parts;
 
 pub use criterion::{
