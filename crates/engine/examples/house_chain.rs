@@ -1,4 +1,4 @@
-//! Times the whole chain, readings to passes, on invented houses of three sizes.
+//! Times the whole chain, readings to passes, on invented houses of four sizes.
 //!
 //! `cargo run --release --package floorwright-engine --example house_chain`
 //!
@@ -36,7 +36,7 @@ const OVERLAP_MM: f64 = 500.0;
 fn main() -> io::Result<()> {
     let mut out = io::stdout();
     let mut before: Option<(usize, f64)> = None;
-    for (across, along, repeats) in [(9, 6, 31), (20, 15, 11), (40, 30, 5)] {
+    for (across, along, repeats) in [(9, 6, 31), (20, 15, 11), (40, 30, 5), (100, 100, 1)] {
         let job = house(across, along, TargetHeight::Highest);
         let n_readings: usize = job.survey.setups.iter().map(|setup| setup.readings.len()).sum();
         let n_supports = across * along;
