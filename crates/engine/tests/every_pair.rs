@@ -101,7 +101,7 @@ fn large_floor(dice: &mut Dice) -> Floor {
     let setups = (0..9).map(|setup| {
         let sees = |idx: &usize| {
             let (column, row) = (idx % 21, idx / 21);
-            column / 7 == setup % 3 && row / 5 == setup / 3 || idx % 13 == 0
+            column / 7 == setup % 3 && row / 5 == setup / 3 || idx.is_multiple_of(13)
         };
         let readings = (0..places.len()).filter(sees).map(|idx| Reading {
             point: name(idx),

@@ -317,8 +317,8 @@ fn runs(spots: &[Spot]) -> Vec<Vec<usize>> {
     let stands = places(spots);
     let boxes = Boxes::new(&stands);
     let mut runs = Vec::new();
-    for first in 0..spots.len() {
-        let about = boxes.near(spots[first].at, FOOT + FOOT_WITHIN);
+    for (first, spot) in spots.iter().enumerate() {
+        let about = boxes.near(spot.at, FOOT + FOOT_WITHIN);
         for second in about.into_iter().filter(|&other| other != first && a_foot(first, other)) {
             if step_on(second, first).is_some_and(|before| a_foot(before, first)) {
                 continue;
