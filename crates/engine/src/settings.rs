@@ -1,7 +1,7 @@
 //! What the builder wants and what must not be exceeded: goal, limits and stock.
 
 use crate::ids::{PointId, RoomId};
-use crate::units::{Length, Level};
+use crate::units::{Force, Length, Level};
 use serde::Serialize;
 
 /// A limit together with why it has that value.
@@ -98,6 +98,16 @@ pub struct Limits {
     pub packing_warn: Limit<Length>,
     /// Above this height of packing a taller support is needed.
     pub packing_stop: Limit<Length>,
+    /// What is written on a jack as the most it lifts; `None` if it is not known.
+    pub jack_rating: Option<Limit<Force>>,
+    /// The share of its rating that a jack is used to (a ratio).
+    pub jack_derating: Limit<f64>,
+    /// The share of a timber's characteristic strength in bending that it may be stressed to on
+    /// the way (a ratio), unless it is stressed further at the start or at the end.
+    pub bending_share: Limit<f64>,
+    /// How much the rise of a bearer from one support to the next may exceed what the distortion
+    /// limit gives for their seats: a bearer may leave a low seat for a while.
+    pub beam_allowance: Limit<Length>,
 }
 
 impl Default for Limits {
@@ -128,6 +138,16 @@ impl Default for Limits {
                 Length::mm(100.0),
                 "above this replace the pile: MBIE Codewords 74; BRANZ maintainingmyhome.org.nz",
             ),
+            jack_rating: None,
+            jack_derating: Limit::assumed(
+                0.5,
+                "at most half the rating of a bottle jack (common practice, no source)",
+            ),
+            bending_share: Limit::assumed(
+                0.5,
+                "own rule, editable: half the characteristic strength, for old timber of unknown grade that bears its load for long",
+            ),
+            beam_allowance: Limit::assumed(Length::mm(0.5), "own rule, editable"),
         }
     }
 }

@@ -167,6 +167,7 @@ impl Checker<'_> {
                     checker.length(&spot, "packing_stop", Some(typed), &limits::PACKING)
                 },
             ),
+            ..assumed
         };
         let pairs = [
             ("packing_stop", "packing_warn", limits.packing_warn.value, limits.packing_stop.value),
