@@ -39,9 +39,6 @@ const MOST_TRIES: usize = 4;
 /// With no more hanging supports than this they are all solved for together.
 const ALL_TOGETHER: usize = 48;
 
-/// A support that another couples to by less than this share is left for the next round.
-const COUPLED: f64 = 1e-3;
-
 /// The frame on its seats. Supports are counted in the stiffness's order; millimetres and newtons.
 #[derive(Clone, Debug)]
 pub(super) struct Balance<'a> {
@@ -52,12 +49,41 @@ pub(super) struct Balance<'a> {
     pub reactions: Vec<f64>,
     /// Whether each carries.
     pub held: Vec<bool>,
+    /// Those that do not, in order.
+    hanging: Vec<usize>,
+    /// Where anything changed since all was in balance.
+    unsettled: Stretch,
+    /// Where reactions changed since this was last emptied.
+    pub felt: Stretch,
+    /// Whether any support let go or took hold since this was last cleared.
+    pub regrouped: bool,
     /// The frame rocks: its reactions are in balance, its tilt is not determined.
     pub rocks: bool,
     /// The supports without a load that `rocks` was found for.
     looked_at: Vec<usize>,
     /// Supports whose height changed since the list was last taken, and by how much.
     pub moved: Vec<(usize, f64)>,
+}
+
+/// A stretch of supports, in the stiffness's order: the first, and one past the last.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Stretch {
+    pub begin: usize,
+    pub end: usize,
+}
+
+impl Stretch {
+    pub const EMPTY: Self = Self { begin: usize::MAX, end: 0 };
+
+    fn take_in(&mut self, begin: usize, end: usize) {
+        self.begin = self.begin.min(begin);
+        self.end = self.end.max(end);
+    }
+
+    /// The supports in it.
+    pub fn supports(self) -> std::ops::Range<usize> {
+        self.begin.min(self.end)..self.end
+    }
 }
 
 /// The contact could not be settled: a fault of this program, not an answer.
@@ -72,6 +98,10 @@ impl<'a> Balance<'a> {
             heights: seats.clone(),
             reactions: reactions(response, &g, &seats),
             held: vec![true; g.len()],
+            hanging: Vec::new(),
+            unsettled: Stretch { begin: 0, end: g.len() },
+            felt: Stretch { begin: 0, end: g.len() },
+            regrouped: false,
             rocks: false,
             looked_at: Vec::new(),
             moved: Vec::new(),
@@ -87,12 +117,13 @@ impl<'a> Balance<'a> {
     pub fn set_seats(&mut self, changes: &[(usize, f64)]) -> Result<(), Unsettled> {
         for &(support, seat) in changes {
             self.seats[support] = seat;
+            self.unsettled.take_in(support, support + 1);
             if self.held[support] {
                 self.shift(support, seat - self.heights[support]);
             }
         }
         self.settle()?;
-        if self.hanging().len() <= ALL_TOGETHER {
+        if self.hanging.len() <= ALL_TOGETHER {
             self.look_for_rocking();
         }
         Ok(())
@@ -111,13 +142,30 @@ impl<'a> Balance<'a> {
         }
     }
 
-    fn hanging(&self) -> Vec<usize> {
-        (0..self.held.len()).filter(|&s| !self.held[s]).collect()
+    /// The hanging supports among those that anything changed for.
+    fn unsettled_hanging(&self) -> &[usize] {
+        let begin = self.hanging.partition_point(|&s| s < self.unsettled.begin);
+        let end = self.hanging.partition_point(|&s| s < self.unsettled.end);
+        &self.hanging[begin.min(end)..end]
+    }
+
+    fn change_over(&mut self, support: usize) {
+        self.regrouped = true;
+        self.held[support] = !self.held[support];
+        match self.hanging.binary_search(&support) {
+            Ok(at) => drop(self.hanging.remove(at)),
+            Err(at) => self.hanging.insert(at, support),
+        }
+        if self.held[support] {
+            self.shift(support, self.seats[support] - self.heights[support]);
+        }
     }
 
     /// Reactions anew from the heights, so that rounding does not add up over many moves.
     pub fn refresh(&mut self) {
         self.reactions = reactions(self.response, &self.g, &self.heights);
+        self.felt = Stretch { begin: 0, end: self.held.len() };
+        self.unsettled = self.felt;
     }
 
     fn coupling(&self, a: usize, b: usize) -> f64 {
@@ -132,13 +180,17 @@ impl<'a> Balance<'a> {
         self.heights[support] += by;
         self.moved.push((support, by));
         let (first, row) = &self.response.rows[support];
+        self.unsettled.take_in(*first, first + row.len());
+        self.felt.take_in(*first, first + row.len());
         for (reaction, k) in self.reactions[*first..].iter_mut().zip(row) {
             *reaction += k * by;
         }
     }
 
+    /// Supports on the wrong side; only where something changed can there be any.
     fn wrong(&self) -> Vec<usize> {
-        (0..self.held.len())
+        self.unsettled
+            .supports()
             .filter(|&s| {
                 if self.held[s] {
                     self.reactions[s] < -NO_FORCE
@@ -150,7 +202,9 @@ impl<'a> Balance<'a> {
     }
 
     fn settle(&mut self) -> Result<(), Unsettled> {
-        self.pivot().or_else(|Unsettled| self.step_by_step())
+        self.pivot().or_else(|Unsettled| self.step_by_step())?;
+        self.unsettled = Stretch::EMPTY;
+        Ok(())
     }
 
     fn pivot(&mut self) -> Result<(), Unsettled> {
@@ -170,10 +224,7 @@ impl<'a> Balance<'a> {
             }
             let change = if tries < PATIENCE { &wrong[..] } else { &wrong[..1] };
             for &support in change {
-                self.held[support] = !self.held[support];
-                if self.held[support] {
-                    self.shift(support, self.seats[support] - self.heights[support]);
-                }
+                self.change_over(support);
             }
             self.balance_hanging()?;
         }
@@ -182,23 +233,23 @@ impl<'a> Balance<'a> {
 
     /// Moves the hanging supports until none of them carries.
     fn balance_hanging(&mut self) -> Result<(), Unsettled> {
-        let hanging = self.hanging();
         let mut largest_before = f64::INFINITY;
         for round in 0..200 {
             let disturbed = |s: &&usize| self.reactions[**s].abs() > NO_FORCE * 0.1;
-            let off: Vec<usize> = hanging.iter().filter(disturbed).copied().collect();
+            let off: Vec<usize> =
+                self.unsettled_hanging().iter().filter(disturbed).copied().collect();
             if off.is_empty() {
                 return Ok(());
             }
             let largest = off.iter().fold(0.0, |m: f64, &s| m.max(self.reactions[s].abs()));
             let slow = round > 8 && largest > largest_before * 0.5;
             largest_before = largest;
-            let together = if hanging.len() <= ALL_TOGETHER || slow {
-                hanging.clone()
+            let together = if self.hanging.len() <= ALL_TOGETHER || slow {
+                self.hanging.clone()
             } else {
-                self.with_coupled(&off, &hanging)
+                self.with_coupled(&off)
             };
-            let whole = together.len() == hanging.len();
+            let whole = together.len() == self.hanging.len();
             let factor = self.factor(&together);
             if !factor.loose.is_empty() {
                 return Err(Unsettled);
@@ -210,29 +261,34 @@ impl<'a> Balance<'a> {
             }
             if whole && round > 20 {
                 // Rounding keeps it from closer: what is left must be next to nothing.
-                let left = hanging.iter().fold(0.0, |m: f64, &s| m.max(self.reactions[s].abs()));
-                return if left < SETTLED_TO { Ok(()) } else { Err(Unsettled) };
+                return if self.left() <= SETTLED_TO { Ok(()) } else { Err(Unsettled) };
             }
         }
         Err(Unsettled)
     }
 
+    /// The largest force that is left where there ought to be none.
+    fn left(&self) -> f64 {
+        self.hanging.iter().fold(0.0, |left: f64, &s| left.max(self.reactions[s].abs()))
+    }
+
     /// Lets one support go at a time, from all of them carrying.
     fn step_by_step(&mut self) -> Result<(), Unsettled> {
         let n = self.held.len();
-        for support in 0..n {
-            let by = self.seats[support] - self.heights[support];
-            self.heights[support] = self.seats[support];
-            self.moved.push((support, by));
+        for support in std::mem::take(&mut self.hanging) {
             self.held[support] = true;
         }
+        for support in 0..n {
+            self.shift(support, self.seats[support] - self.heights[support]);
+        }
+        self.regrouped = true;
         self.refresh();
         for _ in 0..20 * n.max(20) {
             self.step_to_balance()?;
             let pulls = |s: &usize| self.held[*s] && self.reactions[*s] < -NO_FORCE;
             let most = |a: &usize, b: &usize| self.reactions[*a].total_cmp(&self.reactions[*b]);
             match (0..n).filter(pulls).min_by(most) {
-                Some(support) => self.held[support] = false,
+                Some(support) => self.change_over(support),
                 None => return Ok(()),
             }
         }
@@ -242,49 +298,37 @@ impl<'a> Balance<'a> {
     /// Moves what hangs to its balance, taking hold of every seat that is met on the way.
     fn step_to_balance(&mut self) -> Result<(), Unsettled> {
         for _ in 0..2 * self.held.len() + 20 {
-            let hanging = self.hanging();
+            let hanging = self.hanging.clone();
             let factor = self.factor(&hanging);
             let mut by: Vec<f64> = hanging.iter().map(|&s| -self.reactions[s]).collect();
             factor.solve(&mut by);
-            let room = |(&support, &by): (&usize, &f64)| {
-                let down = (self.seats[support] - self.heights[support]) / by;
-                (by < 0.0).then_some((down.clamp(0.0, 1.0), support))
-            };
-            let first = hanging.iter().zip(&by).filter_map(room);
-            let (part, met) =
-                first.fold(
-                    (1.0, None),
-                    |least: (f64, Option<usize>), (part, s)| {
-                        if part < least.0 { (part, Some(s)) } else { least }
-                    },
-                );
+            let (mut part, mut met) = (1.0, None);
+            for (&support, &by) in hanging.iter().zip(&by).filter(|(_, by)| **by < 0.0) {
+                let room = (self.seats[support] - self.heights[support]) / by;
+                if room < part {
+                    (part, met) = (room.max(0.0), Some(support));
+                }
+            }
             for (&support, by) in hanging.iter().zip(&by) {
                 self.shift(support, by * part);
             }
             self.refresh();
-            let Some(met) = met else {
-                let left = hanging.iter().fold(0.0, |m: f64, &s| m.max(self.reactions[s].abs()));
-                if left <= SETTLED_TO {
-                    return Ok(());
-                }
-                continue;
-            };
-            self.shift(met, self.seats[met] - self.heights[met]);
-            self.held[met] = true;
+            match met {
+                Some(support) => self.change_over(support),
+                None if self.left() <= SETTLED_TO => return Ok(()),
+                None => {}
+            }
         }
         Err(Unsettled)
     }
 
-    fn with_coupled(&self, off: &[usize], hanging: &[usize]) -> Vec<usize> {
-        hanging
-            .iter()
-            .copied()
-            .filter(|&other| {
-                off.iter().any(|&s| {
-                    s == other || self.coupling(s, other).abs() > COUPLED * self.coupling(s, s)
-                })
-            })
-            .collect()
+    /// Hanging supports that are off balance, with the hanging ones that they couple to.
+    fn with_coupled(&self, off: &[usize]) -> Vec<usize> {
+        let near = off.iter().flat_map(|&s| &self.response.near[s]).copied();
+        let mut together: Vec<usize> = near.filter(|&other| !self.held[other]).collect();
+        together.sort_unstable();
+        together.dedup();
+        together
     }
 
     fn factor(&self, supports: &[usize]) -> Factor {

@@ -5,7 +5,7 @@ use super::faults::FrameFault;
 use super::places::Floor;
 use super::response::{Response, respond};
 use super::sharing::share;
-use super::spec::{FrameSpec, Timber};
+use super::spec::{FrameSpec, Strength, Timber};
 use super::stations::{Members, lay_out, station_at};
 use super::stiffness::{Stiffness, Sum, assemble};
 use super::{checks, sharing};
@@ -231,6 +231,26 @@ impl Frame {
             None => &self.spec.bearers[member].timber,
             Some(joist) => &self.spec.joists[joist].timber,
         }
+    }
+
+    /// The number of the timber that a stretch is part of, bearers first.
+    pub(crate) fn timber_of(&self, stretch: usize) -> usize {
+        self.stiffness.elements[stretch].member
+    }
+
+    /// What is known of the strength of a timber, by its number.
+    pub(crate) fn strength(&self, timber: usize) -> Option<Strength> {
+        self.timber(timber).strength
+    }
+
+    /// What a timber is called in messages, by its number.
+    pub(crate) fn timber_name(&self, timber: usize) -> &str {
+        &self.members.members[timber].name
+    }
+
+    /// How many bearers and joists there are.
+    pub(crate) fn n_timbers(&self) -> usize {
+        self.members.members.len()
     }
 
     /// Breadth of the bearers on a support times the length of the seat, in mm2.

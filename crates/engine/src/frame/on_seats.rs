@@ -1,6 +1,6 @@
 //! The frame while supports move: contact and stresses kept up to date move by move.
 
-use super::contact::{Balance, NO_FORCE};
+use super::contact::{Balance, NO_FORCE, Stretch};
 use super::frame::{Bent, Contact, Frame, Loads, NotSettled};
 use crate::units::{Force, Length, Moment, Stress};
 
@@ -31,6 +31,8 @@ pub struct OnSeats<'f> {
     /// Elements whose moments changed since the list was last taken.
     touched: Vec<usize>,
     is_touched: Vec<bool>,
+    /// Supports whose bearer moved since the list was last taken, in the frame's order.
+    moved: Vec<usize>,
 }
 
 impl<'f> OnSeats<'f> {
@@ -65,6 +67,7 @@ impl<'f> OnSeats<'f> {
             moments: Vec::new(),
             touched: Vec::new(),
             is_touched: vec![false; frame.stiffness.elements.len()],
+            moved: Vec::new(),
             balance,
         };
         on_seats.moments_anew();
@@ -86,7 +89,8 @@ impl<'f> OnSeats<'f> {
             .map(|&(support, seat)| (self.place(support), seat.to_mm() - self.kept[support]))
             .collect();
         self.balance.set_seats(&in_order)?;
-        for (place, by) in std::mem::take(&mut self.balance.moved) {
+        for (place, by) in self.moved_in_all() {
+            self.moved.push(self.frame.stiffness.order[place]);
             for (number, per_mm) in self.frame.response.moments[place].iter() {
                 self.moments[number] += per_mm * by;
                 let element = self.frame.element_of_moment[number];
@@ -101,12 +105,51 @@ impl<'f> OnSeats<'f> {
         Ok(())
     }
 
+    /// How far each bearer moved in all: settling moves the same ones to and fro.
+    fn moved_in_all(&mut self) -> Vec<(usize, f64)> {
+        let mut moved = std::mem::take(&mut self.balance.moved);
+        moved.sort_by_key(|part| part.0);
+        moved.dedup_by(|next, kept| {
+            let same = next.0 == kept.0;
+            kept.1 += if same { next.1 } else { 0.0 };
+            same
+        });
+        moved
+    }
+
     /// Works everything out anew from the heights, so that rounding does not add up over many
     /// moves, and looks whether the frame rocks.
     pub fn refresh(&mut self) {
         self.balance.refresh();
         self.balance.look_for_rocking();
         self.moments_anew();
+    }
+
+    /// Supports whose bearer has moved since this was last asked, in order.
+    pub fn take_moved(&mut self) -> Vec<usize> {
+        let mut moved = std::mem::take(&mut self.moved);
+        moved.sort_unstable();
+        moved.dedup();
+        moved
+    }
+
+    /// Whether any support has let go of its bearer or taken hold since this was last asked. If
+    /// none has, all heights, reactions and moments ran evenly from what they were.
+    pub fn take_regrouped(&mut self) -> bool {
+        std::mem::take(&mut self.balance.regrouped)
+    }
+
+    /// The most pressed support among those whose reaction changed since this was last asked.
+    pub fn take_most_pressed(&mut self) -> Option<(usize, Stress)> {
+        let felt = std::mem::replace(&mut self.balance.felt, Stretch::EMPTY);
+        felt.supports()
+            .filter(|&place| self.balance.held[place])
+            .map(|place| {
+                let support = self.frame.stiffness.order[place];
+                (support, self.balance.reactions[place] / self.frame.seat_area(support))
+            })
+            .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
+            .map(|(support, stress)| (support, Stress::n_per_mm2(stress.max(0.0))))
     }
 
     fn place(&self, support: usize) -> usize {
@@ -246,6 +289,23 @@ impl<'f> OnSeats<'f> {
         let at_end = at_begin - load * element.length;
         let area = self.frame.members.members[element.member].area;
         Stress::n_per_mm2(1.5 * at_begin.abs().max(at_end.abs()) / area)
+    }
+
+    /// The largest bending stress and the largest shear stress in a stretch, in N/mm2: both at
+    /// once for those who ask about every stretch after every move.
+    pub(crate) fn stresses(&self, stretch: usize) -> (f64, f64) {
+        let element = &self.frame.stiffness.elements[stretch];
+        let ([begin, end], load) = (self.ends(stretch), self.load(stretch));
+        let half = load * element.length / 2.0;
+        let middle = (end - begin) / element.length;
+        let mut moment = begin.abs().max(end.abs());
+        if middle.abs() < half.abs() {
+            // Where the shear is nothing lies inside.
+            let at_begin = middle + half;
+            moment = moment.max((begin + at_begin * at_begin / (2.0 * load)).abs());
+        }
+        let member = &self.frame.members.members[element.member];
+        (moment / member.modulus, 1.5 * (middle.abs() + half.abs()) / member.area)
     }
 
     /// A stretch at its most bent, in full.

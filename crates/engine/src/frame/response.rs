@@ -12,11 +12,17 @@ const FELT_BY_TIMBER: f64 = 1e-6;
 /// A reaction smaller than this share of the lift's own is nothing.
 const FELT_BY_SUPPORT: f64 = 1e-14;
 
+/// Supports that feel less than this share of what the lifted one feels are not near.
+const NEAR: f64 = 1e-3;
+
 /// The response to a unit lift at each support. Supports are counted in the stiffness's order.
 #[derive(Clone, Debug)]
 pub(super) struct Response {
     /// Condensed stiffness: for each support the first other that feels it, and the values.
     pub rows: Vec<(usize, Vec<f64>)>,
+    /// For each support, itself and the others that feel it by more than [`NEAR`] of what it
+    /// feels itself.
+    pub near: Vec<Vec<usize>>,
     /// Reactions under dead and live load with every support at height zero, sign turned:
     /// `R = S w - g`.
     pub g: [Vec<f64>; 2],
@@ -56,6 +62,7 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
     });
     let mut response = Response {
         rows: Vec::with_capacity(n),
+        near: Vec::new(),
         g,
         moments: vec![Felt::default(); n],
         places: vec![Vec::new(); places.len()],
@@ -75,10 +82,17 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
         block.moments(&moments, &mut response.moments);
         block.places(&places, &mut response.places);
     }
+    response.near = (0..n).map(|support| near(&response.rows[support], support)).collect();
     for row in &mut response.places {
         make_whole(row);
     }
     response
+}
+
+fn near((first, row): &(usize, Vec<f64>), support: usize) -> Vec<usize> {
+    let least = row[support - first].abs() * NEAR;
+    let felt = row.iter().enumerate().filter(|(_, k)| k.abs() > least);
+    felt.map(|(at, _)| first + at).collect()
 }
 
 /// What was left out of a row is given to its largest term, so that the row sums to one.
