@@ -26,15 +26,29 @@
 //! are as many as the largest lift takes, and fewer cannot do.
 //!
 //! # What it does not see
-//! It speaks of seats. A beam that has left its seat beside a low support, forces at the jacks and
-//! stresses need the frame.
+//! [`plan`] speaks of seats. A beam that has left its seat beside a low support, forces at the jacks
+//! and stresses need the frame: [`plan_with_frame`] checks every move on it.
 
 mod neighbours;
 mod schedule;
 mod watch;
+mod frame_cases;
+mod frame_check;
+mod stop;
+mod replay;
+mod with_frame;
 
+pub use frame_cases::{FrameCase, FrameCases, FrameCasesFault};
+pub use frame_check::{
+    BentAtEnd, FrameCheck, FramePeaks, JackRange, MostBent, MostPressed, MostSheared, MoveCheck,
+    PassCheck,
+};
 pub use neighbours::NeighbourPair;
+pub use stop::{Stop, StopReason};
 pub use watch::{Peak, WorstPlace};
+pub use with_frame::{
+    FrameWay, PassesOnFrame, Tried, check, one_at_a_time_on_frame, plan_with_frame,
+};
 
 use crate::ids::SupportId;
 use crate::packers::{Packing, StackTable, pack};
@@ -180,7 +194,8 @@ pub enum PassesError {
     },
 }
 
-/// Plans passes and moves for given lifts.
+/// Plans passes and moves for given lifts, by the heights of the seats alone: no move is checked
+/// on a frame.
 ///
 /// # Units and sign
 /// Lifts up positive. Slopes are ratios, rise from the first support of a pair to the second over
@@ -220,6 +235,16 @@ pub fn plan(
     limits: &Limits,
     stacks: &StackTable,
 ) -> Result<Passes, Vec<PassesError>> {
+    plan_in_steps(supports, limits, stacks, 1)
+}
+
+/// Plans with at least so many steps of the line in a pass.
+fn plan_in_steps(
+    supports: &[SupportToLift],
+    limits: &Limits,
+    stacks: &StackTable,
+    least_steps: usize,
+) -> Result<Passes, Vec<PassesError>> {
     let faults = faults(supports, limits);
     if !faults.is_empty() {
         return Err(faults);
@@ -227,7 +252,7 @@ pub fn plan(
     let per_pass = limits.lift_per_pass.value;
     let supports = &without_traces(supports);
     let mut pairs = neighbours::find(supports, limits);
-    let steps = sub_steps(&pairs, per_pass);
+    let steps = sub_steps(&pairs, per_pass).max(least_steps);
     let step = per_pass / steps as f64;
     let too_close = widen_too_close(supports, &mut pairs, step);
     let most = [1.0, -1.0].map(|sign| {

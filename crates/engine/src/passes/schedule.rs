@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 
 /// Most steps in a pass. Pairs that would need more stand too close together for the lift per
 /// pass; they are allowed the slope of one step and are reported.
-const MOST_STEPS: usize = 10;
+pub(super) const MOST_STEPS: usize = 10;
 
 /// Passes that a lift takes.
 pub(super) fn whole_passes(lift: Length, per_pass: Length) -> usize {

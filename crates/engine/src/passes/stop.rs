@@ -1,0 +1,178 @@
+//! Why an order of moves must not be worked by as it is.
+
+use super::FrameCase;
+use crate::ids::SupportId;
+use crate::units::{Force, Length, round_to};
+use serde::Serialize;
+use std::fmt;
+
+/// What passes its limit in a move.
+#[derive(Clone, Debug, PartialEq, Serialize, thiserror::Error)]
+#[serde(rename_all = "kebab-case")]
+pub enum StopReason {
+    /// Which supports carry could not be worked out: a fault of this program.
+    #[error("which supports carry could not be settled, so nothing is known of this move")]
+    NotSettled,
+    /// The frame is in balance on too few supports.
+    #[error("the frame rocks: it is in balance on too few supports and may tip")]
+    Rocks,
+    /// A jack has to push too much.
+    #[error("the jack at support {support} pushes {force}, the limit is {limit}")]
+    Jack {
+        /// Where it stands.
+        support: SupportId,
+        /// What it pushes at most.
+        force: Force,
+        /// The rating times the share that it is used to.
+        limit: Force,
+        /// The least rating with which the whole order of moves keeps within that share.
+        rating_needed: Force,
+    },
+    /// A timber bends too far.
+    #[error(
+        "{timber} is bent to {} of its strength {:.1} m along, the limit is {}",
+        Percent(*.share), .along.to_m(), Percent(*.limit)
+    )]
+    Bending {
+        /// The timber, such as "bearer B1".
+        timber: String,
+        /// Where along it.
+        along: Length,
+        /// The bending stress as a share of its strength (a ratio).
+        share: f64,
+        /// The limit at this place (a ratio).
+        limit: f64,
+    },
+    /// The seats of two neighbours get too far apart in height.
+    #[error("the seats of {} and {} slope by {}, the limit is {}",
+        .pair.0, .pair.1, OneIn(*.slope), OneIn(*.limit))]
+    SeatSlope {
+        /// The pair.
+        pair: (SupportId, SupportId),
+        /// Their slope, without sign (a ratio).
+        slope: f64,
+        /// The limit of the pair (a ratio).
+        limit: f64,
+    },
+    /// The floor between two neighbours slopes too far, whatever their seats do.
+    #[error("the floor from {} to {} slopes by {}, the limit is {}",
+        .pair.0, .pair.1, OneIn(*.slope), OneIn(*.limit))]
+    BeamSlope {
+        /// The pair.
+        pair: (SupportId, SupportId),
+        /// The slope of the bearers over them, without sign (a ratio).
+        slope: f64,
+        /// The limit of the pair with its allowance (a ratio).
+        limit: f64,
+    },
+}
+
+impl StopReason {
+    /// The worst kind first.
+    pub(super) fn rank(&self) -> usize {
+        match self {
+            Self::NotSettled => 0,
+            Self::Rocks => 1,
+            Self::Jack { .. } => 2,
+            Self::Bending { .. } => 3,
+            Self::SeatSlope { .. } => 4,
+            Self::BeamSlope { .. } => 5,
+        }
+    }
+
+    /// By how many times the limit is passed (a ratio).
+    pub(super) fn excess(&self) -> f64 {
+        match self {
+            Self::NotSettled | Self::Rocks => f64::INFINITY,
+            Self::Jack { force, limit, .. } => *force / *limit,
+            Self::Bending { share, limit, .. } => share / limit,
+            Self::SeatSlope { slope, limit, .. } | Self::BeamSlope { slope, limit, .. } => {
+                slope / limit
+            }
+        }
+    }
+
+    /// The way out.
+    pub fn hint(&self) -> String {
+        match self {
+            Self::NotSettled => "check the frame's numbers; do not work by this plan".to_owned(),
+            Self::Rocks => {
+                "hold the frame on more supports: more jacks at a time, so that neighbours rise \
+                 together, or a smaller lift in a pass"
+                    .to_owned()
+            }
+            Self::Jack { rating_needed, .. } => format!(
+                "a jack rated at least {}, or more jacks at a time, so that neighbours rise together",
+                rounded_up(*rating_needed)
+            ),
+            Self::Bending { .. } => {
+                "less lift in a pass, or more jacks at a time; or a limit for this timber that an \
+                 engineer has given"
+                    .to_owned()
+            }
+            Self::SeatSlope { .. } | Self::BeamSlope { .. } => {
+                "less lift in a pass, or more jacks at a time".to_owned()
+            }
+        }
+    }
+}
+
+/// The first move in which a limit would be passed.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Stop {
+    /// The pass, counted from 1; 0 if the frame cannot be worked on as it stands today.
+    pub pass: usize,
+    /// The move in the pass, counted from 1; 0 before the first.
+    pub move_in_pass: usize,
+    /// What passes its limit.
+    pub reason: StopReason,
+    /// The assumptions under which it does; `None` if under all alike.
+    pub case: Option<FrameCase>,
+}
+
+impl Stop {
+    /// The way out.
+    pub fn hint(&self) -> String {
+        self.reason.hint()
+    }
+}
+
+impl fmt::Display for Stop {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.pass {
+            0 => write!(f, "before the first move: {}", self.reason)?,
+            pass => write!(f, "pass {pass}, move {}: {}", self.move_in_pass, self.reason)?,
+        }
+        match self.case {
+            Some(case) => write!(
+                f,
+                " (if {} of the sag has set and loads are {} of what is given)",
+                Percent(case.set_share),
+                Percent(case.loads.dead)
+            ),
+            None => Ok(()),
+        }
+    }
+}
+
+/// In kilonewtons with one decimal, never less than the force.
+fn rounded_up(force: Force) -> Force {
+    Force::kn((force.to_kn() * 10.0 - 1e-6).ceil() / 10.0)
+}
+
+struct Percent(f64);
+
+impl fmt::Display for Percent {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:.0} %", round_to(self.0 * 100.0, 1.0))
+    }
+}
+
+/// A slope as builders say it.
+struct OneIn(f64);
+
+impl fmt::Display for OneIn {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.0 > 0.0 { write!(f, "1 in {:.0}", 1.0 / self.0) } else { write!(f, "nothing") }
+    }
+}
