@@ -15,7 +15,7 @@ pub use floor::{DeckShape, FloorShape, OddReading, StraightedgeFinding};
 pub use frame::{FrameChoice, FrameStage};
 pub use height::TargetFacts;
 pub use lifting::{LiftingStage, ShapeBetween};
-pub use order::{Bend, PassesStage, TemporaryPackers};
+pub use order::{Bend, OnFrame, PassesStage, TemporaryPackers};
 pub use packing::{PackingStage, SupportPacking};
 pub use supports::SupportFacts;
 
@@ -248,9 +248,9 @@ pub fn plan(job: &Job) -> Plan {
         _ => lifting.then(StageName::Lift, |_| Stage::WaitsFor(StageName::Lift)),
     };
     let passes = match (lifting.done(), &table) {
-        (Some(stage), Ok(table)) => {
-            packing.then(StageName::Packers, |packing| order::passes(job, stage, packing, table))
-        }
+        (Some(stage), Ok(table)) => packing.then(StageName::Packers, |packing| {
+            order::passes(job, (stage, frame.done()), packing, table)
+        }),
         _ => packing.then(StageName::Packers, |_| Stage::WaitsFor(StageName::Packers)),
     };
     Plan { reduction, floor, verdicts, frame, lifting, packing, passes }

@@ -105,6 +105,8 @@ pub struct Limits {
     /// The share of a timber's characteristic strength in bending that it may be stressed to on
     /// the way (a ratio), unless it is stressed further at the start or at the end.
     pub bending_share: Limit<f64>,
+    /// What every support has to carry at least when all is lifted.
+    pub carry_least: Limit<Force>,
     /// How much the rise of a bearer from one support to the next may exceed what the distortion
     /// limit gives for their seats: a bearer may leave a low seat for a while.
     pub beam_allowance: Limit<Length>,
@@ -146,6 +148,10 @@ impl Default for Limits {
             bending_share: Limit::assumed(
                 0.5,
                 "own rule, editable: half the characteristic strength, for old timber of unknown grade that bears its load for long",
+            ),
+            carry_least: Limit::assumed(
+                Force::ZERO,
+                "own rule: a support cannot pull, and how much it has to carry is a choice for this job",
             ),
             beam_allowance: Limit::assumed(Length::mm(0.5), "own rule, editable"),
         }

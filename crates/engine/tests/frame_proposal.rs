@@ -38,7 +38,8 @@ fn rules() -> FrameRules {
         bearer: section(75.0, 100.0),
         joist: section(50.0, 100.0),
         joist_spacing: Length::mm(450.0),
-        timber: timber(),
+        bearer_timber: timber(),
+        joist_timber: timber(),
         outer_wall: LineLoad::kn_per_m(4.0),
         inner_wall: LineLoad::kn_per_m(1.5),
         floor_load: FloorLoad {

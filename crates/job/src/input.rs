@@ -3,12 +3,12 @@
 use crate::fault::Fault;
 use crate::form_v1::{Form, SideForm, Terms};
 use crate::measure::{Unit, rounded};
-use floorwright_engine::frame::{FrameRules, GivenFrame, Timber};
+use floorwright_engine::frame::{FrameRules, GivenFrame};
 use floorwright_engine::ids::{PointId, SetupId, SupportId};
-use floorwright_engine::settings::{Goal, Limit, Limits, Stock};
+use floorwright_engine::settings::{Goal, Limits, Stock};
 use floorwright_engine::site::Site;
 use floorwright_engine::survey::{LevelBook, SourcePlace, Survey};
-use floorwright_engine::units::{ExactLength, Force, Length};
+use floorwright_engine::units::{ExactLength, Length};
 use serde::Serialize;
 
 /// What came of reading a job: the job, if it can be used, and everything that is wrong with it.
@@ -61,8 +61,6 @@ pub struct JobInput {
     pub tie: Option<HeightTie>,
     /// What a pass may do.
     pub limits: Limits,
-    /// What jacks and timbers may bear.
-    pub frame_limits: FrameLimits,
     /// The packers that can be had.
     pub stock: Stock,
     /// Which criteria the floor is held against.
@@ -95,48 +93,11 @@ pub struct FrameInput {
     /// What the job gives.
     pub given: GivenFrame,
     /// What is taken where the job is silent: the region's rules with what `[frame]` says for all
-    /// timbers. Their timber is that of bearers.
+    /// timbers.
     pub rules: FrameRules,
-    /// What joists are made of that do not say it themselves; the rules' timber if the job does
-    /// not say.
-    pub joist_timber: Option<Timber>,
     /// Why no wall stands on the floor, if the job says that none does; the given walls are then
     /// an empty list.
     pub no_walls: Option<String>,
-}
-
-/// What jacks and timbers may bear.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct FrameLimits {
-    /// What is written on a jack as the most it lifts; `None` if the job does not say.
-    pub jack_rating: Option<Limit<Force>>,
-    /// The share of its rating that a jack is used to (a ratio).
-    pub jack_derating: Limit<f64>,
-    /// The share of a timber's characteristic strength in bending that it may be stressed to (a
-    /// ratio).
-    pub bending_share: Limit<f64>,
-    /// What every support has to carry at least after the lift.
-    pub carry_least: Limit<Force>,
-}
-
-impl Default for FrameLimits {
-    fn default() -> Self {
-        Self {
-            jack_rating: None,
-            jack_derating: Limit::assumed(
-                0.5,
-                "at most half the rating of a bottle jack (common practice, no source)",
-            ),
-            bending_share: Limit::assumed(
-                0.5,
-                "own rule, editable: half the characteristic strength, for old timber of unknown grade that bears its load for long",
-            ),
-            carry_least: Limit::assumed(
-                Force::ZERO,
-                "own rule: a support cannot pull, and how much it has to carry is a choice for this job",
-            ),
-        }
-    }
 }
 
 /// How the height of the old floor hangs on a surveyed point, with what is still to be laid.

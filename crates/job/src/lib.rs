@@ -25,9 +25,7 @@ pub mod write;
 pub use check::{CsvMeaning, check, from_csv, load};
 pub use document::{Document, SourceFile};
 pub use fault::{Fault, Severity};
-pub use input::{
-    Assumption, FrameInput, FrameLimits, HeightTie, JobInput, Loaded, Orientation, StruckReading,
-};
+pub use input::{Assumption, FrameInput, HeightTie, JobInput, Loaded, Orientation, StruckReading};
 pub use ready::ready;
 pub use template::{Grid, Template, template};
 pub use write::write;

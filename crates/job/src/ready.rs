@@ -2,7 +2,7 @@
 //! choice of criteria becomes the criteria themselves.
 
 use crate::fault::{Fault, nearest_name};
-use crate::input::{CriteriaSelection, JobInput, OwnCriterion, OwnFigure};
+use crate::input::{CriteriaSelection, FrameInput, JobInput, OwnCriterion, OwnFigure};
 use crate::practice::{criteria, defaults_for};
 use floorwright_engine::ids::SetupId;
 use floorwright_engine::plan::{FrameChoice, Job};
@@ -34,8 +34,18 @@ pub fn ready(input: &JobInput, file: &str) -> Result<Job, Vec<Fault>> {
         stock: input.stock.clone(),
         criteria,
         by_hand: Vec::new(),
-        frame: FrameChoice::Off { why: "interpolation is what is looked at".to_owned() },
+        frame: frame(&input.frame),
     })
+}
+
+fn frame(input: &FrameInput) -> FrameChoice {
+    match &input.off {
+        Some(why) => FrameChoice::Off { why: why.clone() },
+        None => FrameChoice::Asked {
+            given: Box::new(input.given.clone()),
+            rules: Box::new(input.rules.clone()),
+        },
+    }
 }
 
 /// The survey with the setups of the level books. A book's start is a benchmark unless the job

@@ -351,7 +351,7 @@ mod tests {
             assert_eq!((frame.bearers.len(), frame.joist_sets.len()), (3, 1));
             assert_eq!(frame.bearers[1].supports.len(), 4);
             assert_eq!(frame.walls.as_ref().map(Vec::len), Some(1));
-            assert!(job.frame_limits.jack_rating.is_some());
+            assert!(job.limits.jack_rating.is_some());
             assert_eq!(job.goal.level_tolerance.unwrap().to_mm(), 5.0);
         }
     }

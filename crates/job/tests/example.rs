@@ -15,8 +15,8 @@ use floorwright_job::input::OwnFigure;
 use floorwright_job::measure::Unit;
 use floorwright_job::practice::{Region, build_ups, frame_rules, grades};
 use floorwright_job::{
-    CsvMeaning, Document, FrameLimits, HeightTie, JobInput, Loaded, SourceFile, StruckReading,
-    check, from_csv, load, ready, write,
+    CsvMeaning, Document, HeightTie, JobInput, Loaded, SourceFile, StruckReading, check, from_csv,
+    load, ready, write,
 };
 use serde_json::Value;
 
@@ -155,14 +155,14 @@ fn the_frame_of_the_example_means_what_it_says() {
     assert_eq!((floor.dead, floor.live), (AreaLoad::kpa(0.4), AreaLoad::kpa(1.5)));
     assert_eq!((given.seat_length, given.load_doubt), (Some(Length::mm(125.0)), None));
     assert_eq!(given.set_share, Some((0.3, 1.0)));
-    assert_eq!((&frame.off, &frame.no_walls, &frame.joist_timber), (&None, &None, &None));
+    assert_eq!((&frame.off, &frame.no_walls), (&None, &None));
     assert_eq!(frame.rules, frame_rules(Region::Nz));
 
-    let rating = job.frame_limits.jack_rating.as_ref().expect("a rating is given");
+    let rating = job.limits.jack_rating.as_ref().expect("a rating is given");
     assert!((rating.value.to_kn() - 49.033_25).abs() < 1e-9);
     assert_eq!((rating.reason.as_str(), rating.assumed), ("marked on the jack", false));
-    assert_eq!(job.frame_limits.jack_derating.value, 0.5);
-    assert!(job.frame_limits.bending_share.assumed);
+    assert_eq!(job.limits.jack_derating.value, 0.5);
+    assert!(job.limits.bending_share.assumed);
 }
 
 #[test]
@@ -241,8 +241,8 @@ no_walls = "an open shed"
     assert!((bearer.timber.stiffness.to_n_per_mm2() - 11_031.6).abs() < 0.1);
     assert_eq!(bearer.timber.strength, None);
     assert_eq!(given.joist_sets[0].timber.name, "DF-L No. 2");
-    assert_eq!(job.frame.joist_timber.as_ref(), Some(&given.joist_sets[0].timber));
-    assert_eq!(job.frame.rules.timber, frame_rules(Region::Us).timber);
+    assert_eq!(job.frame.rules.joist_timber, given.joist_sets[0].timber);
+    assert_eq!(job.frame.rules.bearer_timber, frame_rules(Region::Us).bearer_timber);
     assert_eq!(job.frame.rules.bearers_run, Some(Direction::X));
     assert_eq!(job.frame.rules.longest_span, Length::mm(3048.0));
     assert_eq!(given.set_share, Some((0.5, 0.5)));
@@ -262,7 +262,7 @@ fn what_a_silent_job_takes_for_the_frame_is_the_regions() {
     let job = load_text("format = 1\n[job]\nterms = \"uk\"\n").job.unwrap();
     assert_eq!(job.frame.given, GivenFrame::default());
     assert_eq!(job.frame.rules, frame_rules(Region::Uk));
-    assert_eq!(job.frame_limits, FrameLimits::default());
+    assert!(job.limits.jack_rating.is_none() && job.limits.carry_least.assumed);
     assert!(!job.assumptions.iter().any(|one| one.text.contains("bearer")));
     let off = load_text("format = 1\n[frame]\noff = \"only levels are asked for\"\n").job.unwrap();
     assert_eq!(off.frame.off.as_deref(), Some("only levels are asked for"));
@@ -590,9 +590,9 @@ fn the_documentation_has_the_defaults_of_the_program() {
         format!("`alpha` ({})", job.survey.tests.alpha),
         format!("`power` ({:.2})", job.survey.tests.power),
         format!("`global_alpha` ({})", job.survey.tests.global_alpha),
-        format!("`jack_derating` ({})", job.frame_limits.jack_derating.value),
-        format!("`bending_share` ({})", job.frame_limits.bending_share.value),
-        format!("`carry_least` ({} kN)", job.frame_limits.carry_least.value.to_kn()),
+        format!("`jack_derating` ({})", job.limits.jack_derating.value),
+        format!("`bending_share` ({})", job.limits.bending_share.value),
+        format!("`carry_least` ({} kN)", job.limits.carry_least.value.to_kn()),
         format!(
             "| `load_doubt` | how far loads may be off either way, a ratio | {} |",
             job.frame.rules.load_doubt

@@ -367,7 +367,8 @@ fn build_ups_are_the_sum_of_their_parts_and_as_certain_as_the_least() {
 fn what_each_region_takes_for_a_frame() {
     let check = |region, timber: &str, outer: f64, inner: f64, live: f64| {
         let rules = frame_rules(region);
-        assert_eq!(rules.timber.name, timber);
+        assert_eq!(rules.bearer_timber.name, timber);
+        assert_eq!(rules.joist_timber.name, timber);
         let within = |found: f64, expected: f64| (found - expected).abs() < 5e-4;
         assert!(within(rules.outer_wall.to_kn_per_m(), outer), "{:?}", rules.outer_wall);
         assert!(within(rules.inner_wall.to_kn_per_m(), inner), "{:?}", rules.inner_wall);

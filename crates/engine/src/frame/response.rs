@@ -194,8 +194,8 @@ impl Block<'_> {
             }
             let least = column[support].abs() * FELT_BY_SUPPORT;
             let felt_at = |value: &f64| value.abs() > least;
-            let first = column.iter().position(felt_at).unwrap_or(support);
-            let last = column.iter().rposition(felt_at).unwrap_or(support);
+            let first = column.iter().position(felt_at).unwrap_or(support).min(support);
+            let last = column.iter().rposition(felt_at).unwrap_or(support).max(support);
             rows.push((first, column[first..=last].to_vec()));
         }
     }

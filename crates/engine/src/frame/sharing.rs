@@ -2,7 +2,7 @@
 //!
 //! # Rules
 //! The whole area load goes to the joists, each half way to the next on either side; the outermost
-//! carries its inner half only. A wall along a bearer or a joist, on its line, is a load along it.
+//! carries its inner half only, and so does one beside a hole of more than 1.5 m. A wall along a bearer or a joist, on its line, is a load along it.
 //! A wall across the joists stands on each of them with the part of the wall that lies over its
 //! strip. A wall between two joists is shared by the lever rule, the nearer taking more. A wall
 //! or load up to [`NEARLY_ON`] outside the outermost timber stands on that.
@@ -17,6 +17,9 @@ const ON_LINE: f64 = 1.0;
 /// A load this far outside the outermost joist still stands on it: the thickness of a wall and
 /// an edge joist set back from it.
 pub const NEARLY_ON: Length = Length::mm(300.0);
+
+/// Joists further apart than this, in millimetres, have no floor between them.
+const WIDEST: f64 = 1500.0;
 
 /// Loads of one kind on every member, bearers first.
 #[derive(Clone, Debug)]
@@ -141,6 +144,9 @@ impl<'a> Floor<'a> {
             }
             let other = &self.spec.joists[other];
             let away = (other.run.at - own.run.at).abs().to_mm();
+            if away > WIDEST {
+                break;
+            }
             if other.floor != own.floor || away <= ON_LINE {
                 continue;
             }

@@ -11,6 +11,10 @@ use std::collections::BTreeMap;
 /// width and a bearer's.
 pub const BESIDE: Length = Length::mm(150.0);
 
+/// Places along a timber closer than this are one: slivers of a timber would be so stiff that
+/// nothing else is told beside them.
+const ONE_PLACE: f64 = 0.5;
+
 /// A bearer or a joist.
 #[derive(Clone, Debug)]
 pub(super) struct Member {
@@ -182,7 +186,7 @@ impl Laid<'_> {
             .collect();
         let all = places.iter().copied().chain(seats.iter().map(|seat| seat.0));
         for along in merged(&bearer.run, all) {
-            let seat = seats.iter().find(|seat| (seat.0 - along).abs() <= LENGTH_EPS.to_mm());
+            let seat = seats.iter().find(|seat| (seat.0 - along).abs() <= ONE_PLACE);
             let shared = seat.and_then(|seat| on.node[seat.1]);
             let node = shared.unwrap_or_else(|| self.new_node(&bearer.run, along));
             if let Some(&(_, support, _)) = seat {
@@ -203,8 +207,7 @@ impl Laid<'_> {
         crossed: &[(f64, usize, bool)],
     ) {
         for along in merged(&member.run, places.iter().copied()) {
-            let over =
-                crossed.iter().find(|crossing| (crossing.0 - along).abs() <= LENGTH_EPS.to_mm());
+            let over = crossed.iter().find(|crossing| (crossing.0 - along).abs() <= ONE_PLACE);
             let node = over.map_or_else(|| self.new_node(&member.run, along), |over| over.1);
             let joint = over.is_some_and(|over| over.2);
             member.stations.push(Station { along, node, joint });
@@ -212,13 +215,12 @@ impl Laid<'_> {
     }
 }
 
-/// The ends and every place between them, in order, places closer than a thousandth of a
-/// millimetre taken as one.
+/// The ends and every place between them, in order, places closer than [`ONE_PLACE`] taken as one.
 fn merged(run: &Run, places: impl Iterator<Item = f64>) -> Vec<f64> {
     let (from, to) = (run.from.to_mm(), run.to.to_mm());
     let mut all: Vec<f64> = places.map(|along| along.clamp(from, to)).chain([from, to]).collect();
     all.sort_by(f64::total_cmp);
-    all.dedup_by(|next, kept| *next - *kept <= LENGTH_EPS.to_mm());
+    all.dedup_by(|next, kept| *next - *kept <= ONE_PLACE);
     all
 }
 
@@ -226,10 +228,7 @@ fn merged(run: &Run, places: impl Iterator<Item = f64>) -> Vec<f64> {
 pub(super) fn station_at(member: &Member, along: f64) -> Option<usize> {
     let after = member.stations.partition_point(|station| station.along < along);
     [after.wrapping_sub(1), after].into_iter().find(|&at| {
-        member
-            .stations
-            .get(at)
-            .is_some_and(|station| (station.along - along).abs() <= LENGTH_EPS.to_mm())
+        member.stations.get(at).is_some_and(|station| (station.along - along).abs() <= ONE_PLACE)
     })
 }
 

@@ -1,9 +1,13 @@
 //! The stage from packed lifts to passes, with the packers that are only needed on the way.
 
-use super::{Job, LiftingStage, PackingStage, Stage, StopReason};
+use super::{FrameStage, Job, LiftingStage, PackingStage, Stage, StopReason};
+use crate::frame::Loads;
 use crate::ids::SupportId;
 use crate::packers::{Choice, Stack, StackTable};
-use crate::passes::{Passes, SupportToLift, plan};
+use crate::passes::{
+    FrameCases, FrameCheck, FrameWay, Passes, PassesError, PassesOnFrame, SupportToLift, Tried,
+    plan, plan_with_frame,
+};
 use crate::site::Position;
 use crate::units::{LENGTH_EPS, Length, Level};
 use serde::Serialize;
@@ -14,6 +18,8 @@ use std::collections::BTreeMap;
 pub struct PassesStage {
     /// The order of moves.
     pub passes: Passes,
+    /// What the frame says of every move; `None` without a frame, and then no load was looked at.
+    pub on_frame: Option<OnFrame>,
     /// Neighbours that end bent from today's shape, or steeper, by more than the distortion limit,
     /// worst first. Nothing prevents them: they follow from the lifts.
     pub bends: Vec<Bend>,
@@ -21,6 +27,17 @@ pub struct PassesStage {
     pub temporary: Vec<TemporaryPackers>,
     /// Cost of all packers, those that stay included, in whole cents; `None` without every price.
     pub cents: Option<u64>,
+}
+
+/// What the frame says of the passes.
+#[derive(Clone, Debug, Serialize)]
+pub struct OnFrame {
+    /// Every move, checked. Only if it passed are the passes to be worked by.
+    pub check: FrameCheck,
+    /// What one support at a time would do to the frame.
+    pub one_at_a_time: FrameWay,
+    /// Sizes of step that were tried, coarsest first.
+    pub tried: Vec<Tried>,
 }
 
 /// Two neighbouring supports between which the house ends bent, or steep.
@@ -61,14 +78,17 @@ pub struct TemporaryPackers {
 /// Lays out the passes for the lifts that the stacks give.
 pub(super) fn passes(
     job: &Job,
-    lifting: &LiftingStage,
+    (lifting, frame): (&LiftingStage, Option<&FrameStage>),
     packing: &PackingStage,
     table: &StackTable,
 ) -> Stage<PassesStage> {
     if !packing.cannot.is_empty() {
         return Stage::Stopped(packing.cannot.clone());
     }
-    let seats = seats(job, lifting);
+    let seats = match frame {
+        Some(frame) => frame.heights.iter().map(|&height| Level::DATUM + height).collect(),
+        None => seats(job, lifting),
+    };
     let supports: Vec<SupportToLift> = job
         .site
         .supports()
@@ -83,17 +103,36 @@ pub(super) fn passes(
             lift,
         })
         .collect();
-    match plan(&supports, &job.limits, table) {
-        Ok(mut passes) => {
+    match order(job, frame, &supports, table) {
+        Ok((mut passes, on_frame)) => {
             end_on_what_stays(&mut passes, &supports, packing);
             let temporary = on_the_way(job, &passes, packing);
             let extra: Option<u64> = temporary.iter().map(|extra| extra.cents).sum();
             let cents = packing.buy.cents.zip(extra).map(|(stay, extra)| stay + extra);
             let bends = bends(job, &passes, &supports);
-            Stage::Done(PassesStage { passes, bends, temporary, cents })
+            Stage::Done(PassesStage { passes, on_frame, bends, temporary, cents })
         }
-        Err(faults) => Stage::Stopped(faults.into_iter().map(StopReason::bare).collect()),
+        Err(reasons) => Stage::Stopped(reasons),
     }
+}
+
+/// The order of moves, checked on the frame where there is one.
+fn order(
+    job: &Job,
+    frame: Option<&FrameStage>,
+    supports: &[SupportToLift],
+    table: &StackTable,
+) -> Result<(Passes, Option<OnFrame>), Vec<StopReason>> {
+    let bare = |faults: Vec<PassesError>| faults.into_iter().map(StopReason::bare).collect();
+    let Some(stage) = frame else {
+        return plan(supports, &job.limits, table).map(|passes| (passes, None)).map_err(bare);
+    };
+    let cases = FrameCases::new(&stage.frame, supports, Loads::DEAD).map_err(|faults| {
+        faults.iter().map(|fault| StopReason::new(fault, fault.hint())).collect::<Vec<_>>()
+    })?;
+    let found = plan_with_frame(supports, &job.limits, table, &cases).map_err(bare)?;
+    let PassesOnFrame { passes, check, one_at_a_time, tried } = found;
+    Ok((passes, Some(OnFrame { check, one_at_a_time, tried })))
 }
 
 /// Heights of the bearers, to judge slopes by.

@@ -4,13 +4,13 @@ use super::joists::direction;
 use super::timber::Usual;
 use super::{Checker, Spot, called};
 use crate::fault::nearest_name;
-use crate::form_v1::{FrameForm, ShareForm, Terms, WallForm};
+use crate::form_v1::{FrameForm, ShareForm, Terms, TimberForm, WallForm};
 use crate::input::FrameInput;
 use crate::limits;
 use crate::practice::{BuildUp, Over, build_ups, frame_rules};
 use crate::quantities::{AREA_LOAD, FORCE, LINE_LOAD, RATIO};
 use floorwright_engine::frame::{
-    FloorLoad, FrameFault, FrameRules, GivenFrame, PointLoad, Run, Wall,
+    FloorLoad, FrameFault, FrameRules, GivenFrame, PointLoad, Run, Timber, Wall,
 };
 use floorwright_engine::site::Position;
 use floorwright_engine::units::{AreaLoad, Force, Length, LineLoad};
@@ -24,24 +24,24 @@ impl Checker<'_> {
         let form = self.form.frame.clone().unwrap_or_default();
         let spot = self.spot("frame", "[frame]");
         let mut rules = frame_rules(terms.into());
-        let bearer_timber =
-            form.bearer_timber.as_ref().and_then(|form| self.timber(&spot, "bearer_timber", form));
-        let joist_timber =
-            form.joist_timber.as_ref().and_then(|form| self.timber(&spot, "joist_timber", form));
+        let mut settle = |key: &str, typed: &Option<TimberForm>, rule: &mut Timber| {
+            if let Some(timber) = typed.as_ref().and_then(|form| self.timber(&spot, key, form)) {
+                *rule = timber;
+            }
+        };
+        settle("bearer_timber", &form.bearer_timber, &mut rules.bearer_timber);
+        settle("joist_timber", &form.joist_timber, &mut rules.joist_timber);
         self.settle_rules(&spot, &form, &mut rules);
         let usual_joist = Usual {
             kind: "joists",
             section: rules.joist,
-            timber: joist_timber.as_ref().unwrap_or(&rules.timber).clone(),
+            timber: rules.joist_timber.clone(),
             timber_is_given: form.joist_timber.is_some(),
         };
-        if let Some(timber) = bearer_timber {
-            rules.timber = timber;
-        }
         let usual_bearer = Usual {
             kind: "bearers",
             section: rules.bearer,
-            timber: rules.timber.clone(),
+            timber: rules.bearer_timber.clone(),
             timber_is_given: form.bearer_timber.is_some(),
         };
         let bearers = self.bearers(&usual_bearer, rules.row_width);
@@ -71,7 +71,6 @@ impl Checker<'_> {
             off: self.off(&spot, &form, &given),
             given,
             rules,
-            joist_timber,
             no_walls: self.form.loads.as_ref().and_then(|loads| loads.no_walls.clone()),
         }
     }

@@ -289,7 +289,6 @@ impl Checker<'_> {
         self.check_metres();
         let (goal, tie) = self.goal();
         let limits = self.limits();
-        let frame_limits = self.frame_limits();
         let stock = self.stock();
         let terms = head.terms.unwrap_or_default();
         let frame = self.frame(terms);
@@ -316,7 +315,6 @@ impl Checker<'_> {
             goal,
             tie,
             limits,
-            frame_limits,
             stock,
             criteria,
             assumptions: std::mem::take(&mut self.assumptions),

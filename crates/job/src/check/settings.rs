@@ -4,7 +4,7 @@ use super::{Checker, Named, Spot, called};
 use crate::form_v1::{
     CriterionForm, HeightForm, HeightPointForm, LimitForm, MeasureForm, PreferForm, Quantity, Terms,
 };
-use crate::input::{CriteriaSelection, FrameLimits, HeightTie, OwnCriterion, OwnFigure};
+use crate::input::{CriteriaSelection, HeightTie, OwnCriterion, OwnFigure};
 use crate::limits::{self, Range};
 use crate::measure::Unit;
 use crate::practice::finish_limits;
@@ -167,7 +167,25 @@ impl Checker<'_> {
                     checker.length(&spot, "packing_stop", Some(typed), &limits::PACKING)
                 },
             ),
-            ..assumed
+            jack_rating: self.jack_rating(&spot, form.jack_rating.as_ref()),
+            jack_derating: self.share(
+                &spot,
+                "jack_derating",
+                form.jack_derating.as_ref(),
+                assumed.jack_derating,
+            ),
+            bending_share: self.share(
+                &spot,
+                "bending_share",
+                form.bending_share.as_ref(),
+                assumed.bending_share,
+            ),
+            carry_least: self.limit(
+                form.carry_least.as_ref(),
+                assumed.carry_least,
+                |checker, typed| checker.force(&spot, "carry_least", typed, &limits::CARRY_LEAST),
+            ),
+            beam_allowance: assumed.beam_allowance,
         };
         let pairs = [
             ("packing_stop", "packing_warn", limits.packing_warn.value, limits.packing_stop.value),
@@ -204,38 +222,15 @@ impl Checker<'_> {
         Limits::default().distortion
     }
 
-    /// What jacks and timbers may bear.
-    pub(super) fn frame_limits(&mut self) -> FrameLimits {
-        let assumed = FrameLimits::default();
-        let form = self.form.limits.clone().unwrap_or_default();
-        let spot = self.spot("limits", "[limits]");
-        let force = |checker: &mut Self, key: &str, typed: &Quantity, range: &Range| {
-            checker.measured(&spot, key, Some(typed), &FORCE, range).map(Force::kn)
-        };
-        let rating =
-            self.limit(form.jack_rating.as_ref(), Limit::assumed(None, ""), |checker, typed| {
-                force(checker, "jack_rating", typed, &limits::JACK_RATING).map(Some)
-            });
-        FrameLimits {
-            jack_rating: rating.value.map(|value| Limit::given(value, &rating.reason)),
-            jack_derating: self.share(
-                &spot,
-                "jack_derating",
-                form.jack_derating.as_ref(),
-                assumed.jack_derating,
-            ),
-            bending_share: self.share(
-                &spot,
-                "bending_share",
-                form.bending_share.as_ref(),
-                assumed.bending_share,
-            ),
-            carry_least: self.limit(
-                form.carry_least.as_ref(),
-                assumed.carry_least,
-                |checker, typed| force(checker, "carry_least", typed, &limits::CARRY_LEAST),
-            ),
-        }
+    fn force(&mut self, spot: &Spot, key: &str, typed: &Quantity, range: &Range) -> Option<Force> {
+        self.measured(spot, key, Some(typed), &FORCE, range).map(Force::kn)
+    }
+
+    fn jack_rating(&mut self, spot: &Spot, given: Option<&LimitForm>) -> Option<Limit<Force>> {
+        let rating = self.limit(given, Limit::assumed(None, ""), |checker, typed| {
+            checker.force(spot, "jack_rating", typed, &limits::JACK_RATING).map(Some)
+        });
+        rating.value.map(|value| Limit::given(value, &rating.reason))
     }
 
     fn share(

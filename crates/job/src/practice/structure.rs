@@ -383,6 +383,7 @@ impl RegionForm {
             depth: Length::mm(depth),
         };
         let status = SourceStatus::from(self.status);
+        let timber = &grade(&self.timber).expect("the embedded rules name a grade").timber;
         FrameRules {
             bearers_run: None,
             row_width: Length::mm(self.row_width_mm),
@@ -391,7 +392,8 @@ impl RegionForm {
             bearer: section(self.bearer_mm),
             joist: section(self.joist_mm),
             joist_spacing: Length::mm(self.joist_spacing_mm),
-            timber: grade(&self.timber).expect("the embedded rules name a grade").timber.clone(),
+            bearer_timber: timber.clone(),
+            joist_timber: timber.clone(),
             outer_wall: self.outer_wall.load(),
             inner_wall: self.inner_wall.load(),
             floor_load: self.floor_load(),

@@ -84,8 +84,10 @@ pub struct FrameRules {
     pub joist: Section,
     /// From joist to joist.
     pub joist_spacing: Length,
-    /// What both are made of.
-    pub timber: Timber,
+    /// What bearers are made of.
+    pub bearer_timber: Timber,
+    /// What joists are made of.
+    pub joist_timber: Timber,
     /// Outer walls with their part of the roof.
     pub outer_wall: LineLoad,
     /// Walls between rooms.
@@ -541,7 +543,7 @@ fn to_lay<'a>(
         "assumed: joists {} at {:.0} mm across the bearers{extent}, of {} ({})",
         said::section(rules.joist),
         rules.joist_spacing.to_mm(),
-        rules.timber.name,
+        rules.joist_timber.name,
         said::standing(rules),
     ));
     let set = JoistSet {
@@ -550,7 +552,7 @@ fn to_lay<'a>(
         first: None,
         rooms: Vec::new(),
         section: rules.joist,
-        timber: rules.timber.clone(),
+        timber: rules.joist_timber.clone(),
     };
     all.push(ToLay { set, regions });
     all

@@ -242,7 +242,7 @@ fn bearer(site: &Site, floor: &Floor, row: &Row, rules: &FrameRules) -> Bearer {
         joints: joints(floor, at, direction, &supports, rules),
         supports: supports.iter().map(|support| support.id.clone()).collect(),
         section: rules.bearer,
-        timber: rules.timber.clone(),
+        timber: rules.bearer_timber.clone(),
         extra: LineLoad::default(),
     }
 }

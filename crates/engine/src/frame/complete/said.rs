@@ -40,7 +40,7 @@ pub(super) fn of_bearers(bearers: &[Bearer], rules: &FrameRules) -> Vec<String> 
                 "assumed: bearers {} along {}, one under each of {n} rows of supports, of {} ({})",
                 section(rules.bearer),
                 axis(direction),
-                rules.timber.name,
+                rules.bearer_timber.name,
                 standing(rules),
             ));
         }
