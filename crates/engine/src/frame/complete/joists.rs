@@ -29,6 +29,9 @@ use std::collections::BTreeMap;
 /// More joists than lie in any house; a spacing or a place is mistyped.
 const MOST_LINES: f64 = 200_000.0;
 
+/// A joist that would run on by less than this past its last bearer ends on it.
+const STUB: Length = Length::mm(10.0);
+
 /// Joists to be laid over a floor.
 pub(super) struct Layout<'a> {
     pub region: &'a Region<'a>,
@@ -250,8 +253,14 @@ impl Field<'_> {
         crossed
     }
 
-    /// The joists on a line, as far as other decks' joists leave room for them.
+    /// The joists on a line, as far as other joists leave room for them.
     fn pieces(&self, at: Length) -> Vec<Stretch> {
+        let alone = self.pieces_alone(at);
+        alone.into_iter().flat_map(|piece| self.free_parts(self.taken, at, piece)).collect()
+    }
+
+    /// The joists on a line if there were no others.
+    fn pieces_alone(&self, at: Length) -> Vec<Stretch> {
         let crossed = self.crossed(at);
         if crossed.len() < 2 {
             return Vec::new();
@@ -263,7 +272,7 @@ impl Field<'_> {
         for stretch in stretches {
             pieces.extend(self.on_bearers(stretch, &crossed, &other_decks));
         }
-        pieces.iter().flat_map(|&piece| self.free_parts(self.taken, at, piece)).collect()
+        pieces
     }
 
     /// Where a line runs over other decks.
@@ -326,6 +335,7 @@ impl Field<'_> {
             // The joists of the other deck come to this bearer too.
             (Some(near), None) if is_step => near,
             _ => match under.first() {
+                Some(&first) if first - edge < STUB => first,
                 Some(&first) if first - edge <= self.layout.rules.longest_overhang => edge,
                 Some(&first) => first,
                 None => edge,
@@ -374,7 +384,7 @@ impl Field<'_> {
         });
         let at = if is_taken { side.at + inward } else { side.at };
         let edge = Edge { nominal: side.at, at, along };
-        let carries = self.pieces(at).iter().any(|piece| piece.common(along).is_some());
+        let carries = self.pieces_alone(at).iter().any(|piece| piece.common(along).is_some());
         carries.then_some(edge)
     }
 

@@ -21,7 +21,7 @@ use super::{FrameRules, ProposalFault};
 use crate::frame::spec::{Bearer, Direction, Run};
 use crate::ids::BearerId;
 use crate::site::{Site, Support};
-use crate::units::{LENGTH_EPS, Length, LineLoad};
+use crate::units::{LENGTH_EPS, Length, LineLoad, round_to};
 use std::collections::BTreeMap;
 
 /// Supports on one line, in order along it, by their index in the site.
@@ -183,12 +183,14 @@ fn over_floor(
     members.chunk_by(|&a, &b| is_floor(a, b)).map(<[usize]>::to_vec).collect()
 }
 
-/// The line of a bearer over supports: their mean, with none further beside than the row width.
+/// The line of a bearer over supports: their mean to a whole millimetre, with none further beside
+/// than the row width.
 fn line(site: &Site, members: &[usize], direction: Direction, rules: &FrameRules) -> Length {
     let across = |&support: &usize| direction.across(site.supports()[support].at);
     let low = members.iter().map(across).fold(Length::mm(f64::INFINITY), Length::min);
     let high = members.iter().map(across).fold(Length::mm(f64::NEG_INFINITY), Length::max);
     let mean = members.iter().map(across).sum::<Length>() / members.len() as f64;
+    let mean = Length::mm(round_to(mean.to_mm(), 1.0));
     mean.max(high - rules.row_width).min(low + rules.row_width)
 }
 

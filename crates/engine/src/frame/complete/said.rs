@@ -37,7 +37,7 @@ pub(super) fn of_bearers(bearers: &[Bearer], rules: &FrameRules) -> Vec<String> 
         let n = bearers.iter().filter(|bearer| bearer.run.direction == direction).count();
         if n > 0 {
             said.push(format!(
-                "assumed: bearers {} along {}, one under each of {n} rows of supports, of {} ({})",
+                "assumed: bearers {} along {}, one on each row of supports, {n} in all, of {} ({})",
                 section(rules.bearer),
                 axis(direction),
                 rules.bearer_timber.name,
@@ -106,10 +106,9 @@ pub(super) fn of_walls(raised: &Raised, has_rooms: bool, rules: &FrameRules) -> 
     }
     if !raised.slanted.is_empty() {
         let length = metres(raised.slanted.iter().copied().sum());
-        let n = raised.slanted.len();
         said.push(format!(
-            "left out: walls along {n} sides of rooms, {length} together, which run neither along \
-             x nor along y"
+            "left out: walls along sides of rooms, {length} in all, that run neither along x nor \
+             along y"
         ));
     }
     said

@@ -22,6 +22,9 @@ use std::collections::BTreeMap;
 /// A wall this near to a timber's line stands on it.
 const ON_LINE: Length = Length::mm(1.0);
 
+/// A wall shorter than this is none.
+const SLIVER: Length = Length::mm(2.0);
+
 /// What came of raising walls.
 pub(super) struct Raised {
     pub walls: Vec<Wall>,
@@ -72,6 +75,11 @@ pub(super) fn raise(
     }
     let mut numbers = [0; 2];
     for line in one_line_each(stood, LENGTH_EPS) {
+        // A sliver left by two timbers that nearly meet.
+        if line.along.length() < SLIVER {
+            raised.off += line.along.length();
+            continue;
+        }
         let (name, load): (_, LineLoad) = match line.kind {
             Kind::Outer => ("outer wall", rules.outer_wall),
             Kind::Inner => ("inner wall", rules.inner_wall),
