@@ -42,6 +42,7 @@ def solve(program: Program, tolerance: float = 1e-10, seconds: float = 1e9) -> S
     settings = clarabel.DefaultSettings()
     settings.verbose = False
     settings.max_threads = 1
+    settings.direct_solve_method = "faer"
     settings.max_iter = 200
     settings.time_limit = seconds
     settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = tolerance

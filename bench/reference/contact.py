@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import scipy.linalg as la
@@ -22,7 +21,7 @@ TRIES = 10  # of swapping all, before swapping one at a time
 HEIGHT_SLACK = 1e-9  # mm; rounding, not engineering
 FORCE_SLACK = 1e-6  # N
 PIVOT_RATIO = 1e-11  # below this the frame rocks
-BLOCK = 256  # right-hand sides solved at once
+BLOCK = 16  # right-hand sides solved at once; more fall out of the cache
 
 
 class Rocks(Exception):
@@ -45,6 +44,9 @@ class Held:
         free = self.frame.K[self.frame.F]
         self.K_Fc = free[:, self.frame.c].tocsc()
         self.factor = factorise(free[:, self.frame.F].tocsc())
+        # Loads condensed on the supports: R = S w_c - g.
+        under_load = self.factor.solve(self.frame.f[self.frame.F])
+        self.g = self.frame.f[self.frame.c] - self.K_Fc.T @ under_load
 
     def field(self, w_c: Vector) -> Vector:
         """All unknowns, from the heights at the supports."""
@@ -52,12 +54,6 @@ class Held:
         w[self.frame.c] = w_c
         w[self.frame.F] = self.factor.solve(self.frame.f[self.frame.F] - self.K_Fc @ w_c)
         return w
-
-    @cached_property
-    def g(self) -> Vector:
-        """Loads condensed on the supports: R = S w_c - g."""
-        under_load = self.factor.solve(self.frame.f[self.frame.F])
-        return self.frame.f[self.frame.c] - self.K_Fc.T @ under_load
 
     def influence(self, deadline: Deadline | None = None) -> tuple[Vector, Vector]:
         """S, and G = d(surveyed point)/d(support height) with every support packed."""
@@ -122,7 +118,7 @@ def swap(hung: np.ndarray, wrong: np.ndarray, state: list[int]) -> np.ndarray:
 class Pivoting:
     """Block principal pivoting on R = S w - g, keeping r = S s - g as seats move.
 
-    The Cholesky factor of the hung block is kept as long as the set stays the same.
+    The Cholesky factor of the hung block and its columns are kept as long as the set stays the same.
     """
 
     def __init__(self, S: Vector, g: Vector, seats: Vector) -> None:
@@ -131,6 +127,7 @@ class Pivoting:
         self.r = S @ seats - g
         self._hung_of_factor: np.ndarray | None = None
         self._factor: Vector = np.empty((0, 0))
+        self._columns: Vector = np.empty((0, 0))
 
     def move(self, i: int, rise: float) -> None:
         """Raises one seat."""
@@ -155,11 +152,12 @@ class Pivoting:
             return self.seats.copy(), self.r.copy()
         if self._hung_of_factor is None or not np.array_equal(hung, self._hung_of_factor):
             self._factor = hung_block_factor(self.S, off)
+            self._columns = self.S[:, off]
             self._hung_of_factor = hung.copy()
         above = -la.cho_solve((self._factor, True), self.r[off], check_finite=False)
         w = self.seats.copy()
         w[off] += above
-        R = self.r + self.S[:, off] @ above
+        R = self.r + self._columns @ above
         R[off] = 0.0
         return w, R
 
@@ -176,6 +174,57 @@ def hung_block_factor(S: Vector, off: np.ndarray) -> Vector:
     return factor
 
 
+class Exchanged:
+    """The condensed equations solved once for a contact state, to go on from it in small steps.
+
+    In that state the heights of the supports in contact and the (absent) reactions of the others are
+    given; the rest answers. `T` is the answer to a unit change of what is given. A support that
+    changes sides is one more unknown, so a step costs a system as small as the number that do.
+    """
+
+    def __init__(self, S: Vector, state: Contact) -> None:
+        self.hung, n = state.hung, len(S)
+        off, on = np.flatnonzero(state.hung), np.flatnonzero(~state.hung)
+        self.T = np.empty((n, n), order="F")
+        flexibility = la.cho_solve((hung_block_factor(S, off), True), np.eye(len(off)))
+        carried = flexibility @ S[np.ix_(off, on)]
+        self.T[np.ix_(off, off)] = flexibility
+        self.T[np.ix_(off, on)] = -carried
+        self.T[np.ix_(on, off)] = carried.T
+        self.T[np.ix_(on, on)] = S[np.ix_(on, on)] - S[np.ix_(on, off)] @ carried
+        self.answer = np.where(state.hung, state.w, state.R)
+
+    def jack(self, i: int, rise: float, seats: Vector) -> tuple[float, int]:
+        """Force at support `i` with its bearer raised by this much, and how many changed sides."""
+        # What is to be reached: no reaction, or the seat; a hung bearer that is raised has to be met.
+        reach = np.where(self.hung, seats, 0.0)
+        given = self.answer.copy()
+        moved = np.zeros(len(seats), dtype=bool)
+        if self.hung[i]:
+            reach[i] = self.answer[i] + rise
+            moved[i] = True
+        else:
+            given += self.T[:, i] * rise
+        slack = np.where(self.hung, HEIGHT_SLACK, FORCE_SLACK)
+        state = [len(seats) + 1, 0]
+        for _ in range(50 * len(seats)):
+            swapped = np.flatnonzero(moved)
+            change = np.linalg.solve(
+                self.T[np.ix_(swapped, swapped)], reach[swapped] - given[swapped]
+            )
+            answer = given + self.T[:, swapped] @ change
+            wrong = answer < reach - slack
+            # The change is a reaction where a seat was met and a rise where one was left.
+            limit = np.where(self.hung[swapped], FORCE_SLACK, HEIGHT_SLACK)
+            wrong[swapped] = change < -limit
+            wrong[i] = False
+            if not wrong.any():
+                force = change[swapped == i][0] if self.hung[i] else answer[i]
+                return float(force), len(swapped)
+            moved = swap(moved, wrong, state)
+        raise RuntimeError("block pivoting did not end")
+
+
 def by_block_pivoting(
     S: Vector, g: Vector, seats: Vector, hung: np.ndarray | None = None
 ) -> Contact:
@@ -185,25 +234,37 @@ def by_block_pivoting(
 
 
 def by_refactoring(frame: Frame, seats: Vector, hung: np.ndarray | None = None) -> Contact:
-    """Contact on sparse K, factored anew for each set: for frames whose S is too large."""
+    """Contact on banded K, factored anew for each set: for frames whose S is too large.
+
+    Supports in contact keep their rows, as w = s, so that the band is laid out once. Raises `Rocks`
+    if a set on the way is singular.
+    """
     hung = np.zeros(len(seats), dtype=bool) if hung is None else hung
     state = [len(seats) + 1, 0]
     K = frame.K.tocsr()
-    for tries in range(1, 200):
+    lower = sp.tril(K).tocoo()
+    below = lower.row - lower.col
+    for tries in range(1, 50 * len(seats)):
         held = np.zeros(frame.n, dtype=bool)
         held[frame.c[~hung]] = True
         w = np.zeros(frame.n)
-        w[frame.c[~hung]] = seats[~hung]
-        free = np.flatnonzero(~held)
-        load = frame.f[free] - (K @ w)[free]
-        w[free] = factorise(K[free][:, free].tocsc()).solve(load)
+        w[held] = seats[~hung][np.argsort(frame.c[~hung])]
+        load = np.where(held, w, frame.f - K @ w)
+        band = np.zeros((int(below.max()) + 1, frame.n), order="F")
+        band[below, lower.col] = np.where(held[lower.row] | held[lower.col], 0.0, lower.data)
+        band[0, held] = 1.0
+        try:
+            factor = la.cholesky_banded(band, overwrite_ab=True, lower=True, check_finite=False)
+        except la.LinAlgError as error:
+            raise Rocks from error
+        w = la.cho_solve_banded((factor, True), load, check_finite=False)
         R = np.where(hung, 0.0, (K @ w - frame.f)[frame.c])
         w_c = w[frame.c]
         wrong = np.where(hung, w_c < seats - HEIGHT_SLACK, R < -FORCE_SLACK)
         if not wrong.any():
             return Contact(w_c, R, hung, tries)
         hung = swap(hung, wrong, state)
-    raise RuntimeError("block pivoting did not end in 200 tries")
+    raise RuntimeError("block pivoting did not end")
 
 
 def by_conic_solver(frame: Frame, seats: Vector) -> tuple[Vector, Vector]:

@@ -17,6 +17,7 @@ import conic
 from frame import MERGE, Frame, Point, Vector
 
 NEIGHBOUR = 2000.0  # mm; farthest apart for a slope, longest straight-edge
+FORCE_ROW = 100.0  # N/mm; scale of the bearing rows
 FEASIBLE = 1e-6  # mm of slack in all that still counts as feasible
 
 
@@ -265,16 +266,16 @@ def least_squares_on_frame(
     """
     n, m = frame.n, len(w_c)
     K, P = frame.K.tocsr(), frame.P.tocsr()
-    force_scale = float(K.diagonal().mean())
-    K = K / force_scale
+    # Rows near 1: the equations by the size of K, reactions by that of a support's own stiffness.
+    equations = K[frame.F] / float(K.diagonal().mean())
     select = sp.coo_matrix((np.ones(m), (np.arange(m), frame.c)), shape=(m, n)).tocsr()
     program = conic.Program(
         Q=2 * P.T @ P,
         q=2 * P.T @ z,
-        A=K[frame.F],
+        A=equations,
         b=np.zeros(len(frame.F)),
-        G=sp.vstack([P, -P, -K[frame.c], select, -select]),
-        h=np.r_[level - z, level + z, R / force_scale, caps, np.zeros(m)],
+        G=sp.vstack([P, -P, -K[frame.c] / FORCE_ROW, select, -select]),
+        h=np.r_[level - z, level + z, R / FORCE_ROW, caps, np.zeros(m)],
     )
     found = conic.solve(program, tolerance=tolerance, seconds=seconds)
     return found.x[frame.c], z + P @ found.x

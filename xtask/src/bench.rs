@@ -1,7 +1,10 @@
 //! Prints how long the work takes: the engine's benchmark programs, then the program itself on
-//! the demo and on surveys that grow, and last a build from nothing.
+//! the demo and on surveys that grow, then the frame beside the same mathematics in Python, and last a
+//! build from nothing.
 //!
 //! `docs/figures.md` keeps what one machine printed.
+
+mod reference;
 
 use crate::shell;
 use std::fmt::Write;
@@ -42,6 +45,7 @@ pub fn run() -> Result<String, String> {
     demo(&program)?;
     println!("== floorwright levels, from a table");
     tables(&program)?;
+    reference::run()?;
     println!("== cargo run --release -- demo, from nothing");
     from_nothing()?;
     Ok(format!("{} benchmark programs and the program itself", PROGRAMS.len()))
