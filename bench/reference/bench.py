@@ -1,8 +1,8 @@
 """Times the frame's mathematics, one thread, and prints `size stage seconds` for each stage.
 
 `python bench.py [SUPPORTS ...] [--limit SECONDS]`. A stage that takes longer than the limit is
-printed as `size stage skipped` with the reason. Lines that begin with `#` say what came out, so that
-two programs can be seen to have done the same work.
+printed as `size stage skipped` with the reason. Lines that begin with `#` say what came out, so
+that two programs can be seen to have done the same work.
 """
 
 from __future__ import annotations
@@ -13,21 +13,21 @@ for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "
     # Before numpy is loaded: it reads them once.
     os.environ[variable] = "1"
 
-import argparse  # noqa: E402
-import math  # noqa: E402
-import statistics  # noqa: E402
-import time  # noqa: E402
-from collections.abc import Callable  # noqa: E402
-from typing import Any, TypeVar  # noqa: E402
+import argparse
+import math
+import statistics
+import time
+from collections.abc import Callable
+from typing import Any, TypeVar
 
-import numpy as np  # noqa: E402
+import numpy as np
 
-import conic  # noqa: E402
-import contact  # noqa: E402
-import house  # noqa: E402
-import staging  # noqa: E402
-import target  # noqa: E402
-from frame import Frame, Vector, assemble  # noqa: E402
+import conic
+import contact
+import house
+import staging
+import target
+from frame import Frame, Vector, assemble
 
 REPEATS = 5  # of a short stage; the middle one counts
 ENOUGH = 3.0  # s; a stage is not repeated once this long has been spent on it
@@ -61,6 +61,13 @@ class Timer:
         print(f"{self.size} {name} {statistics.median(times):.6f}", flush=True)
         return result
 
+    def needed(self, name: str, work: Callable[[contact.Deadline], T]) -> T:
+        """The result of a stage that the others cannot do without."""
+        result = self.stage(name, work)
+        if result is None:
+            raise SystemExit(f"{self.size}: nothing can follow without {name}")
+        return result
+
     def say(self, name: str, value: Any) -> None:
         """Prints a result for comparison."""
         text = f"{value:.4f}" if isinstance(value, float) else str(value)
@@ -83,9 +90,7 @@ def run(size: int, limit: float) -> None:
         frame = assemble(building)
         return frame, contact.Held(frame)
 
-    first = timer.stage("assemble", assembled)
-    need(first is not None, "assembly has no limit")
-    frame, held = first
+    frame, held = timer.needed("assemble", assembled)
     timer.say("unknowns", frame.n)
     condensed = timer.stage("influence", held.influence)
     S = None if condensed is None else condensed[0]
@@ -93,8 +98,7 @@ def run(size: int, limit: float) -> None:
         need(bool(np.abs(condensed[1].sum(axis=1) - 1).max() < 1e-6), "rows of G sum to 1")
         timer.say("influence_sum_of_squares", float((condensed[1] ** 2).sum()))
         del condensed
-    state = timer.stage("contact", lambda _: solve_contact(frame, held, S))
-    need(state is not None, "contact has no limit")
+    state = timer.needed("contact", lambda _: solve_contact(frame, held, S))
     need(abs(float(state.R.sum()) - frame.total_load) < 0.01, "reactions carry the load")
     timer.say("hung", int(state.hung.sum()))
     timer.say("largest_reaction_N", float(state.R.max()))
@@ -152,9 +156,7 @@ def lifts(
 ) -> tuple[Vector, Vector]:
     """The least-squares target."""
     try:
-        return target.least_squares_on_frame(
-            frame, state.w, state.R, z, caps, LEVEL, seconds=limit
-        )
+        return target.least_squares_on_frame(frame, state.w, state.R, z, caps, LEVEL, seconds=limit)
     except conic.NotSolved as why:
         reason = f"over {limit:.0f} s" if "Time" in str(why) else f"the solver says {why}"
         raise Skipped(reason) from why

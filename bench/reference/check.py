@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 import contact
+import random_frames
 import staging
 from conic import NotSolved
 from frame import (
@@ -28,9 +29,11 @@ from frame import (
     Wall,
     assemble,
     bending,
+    house_from_json,
     load_house,
     moments_at_supports,
     peak_stress,
+    share_loads,
 )
 from target import Options, Target, neighbour_pairs, straightedge_triples
 
@@ -83,9 +86,7 @@ def fractions(words: list[str]) -> Vector:
     return np.array([float(Fraction(word)) for word in words])
 
 
-def beam(
-    spans: list[float], EI: float, q: float = 0.0, walls: tuple[Wall, ...] = ()
-) -> Frame:
+def beam(spans: list[float], EI: float, q: float = 0.0, walls: tuple[Wall, ...] = ()) -> Frame:
     """One weightless bearer on level seats."""
     x = np.r_[0.0, np.cumsum(spans)]
     # With b = 12 and h = 1, I is 1 and E is EI.
@@ -169,9 +170,9 @@ def _check_lift_off(checks: Checks, data: dict[str, Any], L: float, EI: float, w
     for k, share in enumerate(case["d_over_d0"]):
         seats = np.array([0.0, -share * d0, 0.0])
         state, _, _, _ = contact.polished(frame, held, S, seats)
-        R = [case["reaction_end_n"][k], case["reaction_centre_n"][k]]
+        wanted = [case["reaction_end_n"][k], case["reaction_centre_n"][k]]
         tolerance = case["tolerance_n"]
-        checks.close(f"centre low: R at {share} d0", state.R[:2], R, tolerance)
+        checks.close(f"centre low: R at {share} d0", state.R[:2], wanted, tolerance)
         gap = case["gap_over_d0"][k] * d0
         checks.close(f"centre low: gap at {share} d0", state.gap(seats)[1], gap, 1e-6)
 
@@ -229,6 +230,59 @@ def check_tiny(checks: Checks) -> None:
     _check_staging(checks, frame, held, S, state.w, expected["staging"])
 
 
+def check_sharing(checks: Checks) -> None:
+    """Nothing that stands on a floor is lost or doubled when it is shared, on members or off."""
+    for k in range(len(random_frames.SIZES)):
+        data = random_frames.draw(k)
+        house = house_from_json({name: v for name, v in data.items() if name != "roughness_mm"})
+        weight = house.density * house.gravity * 1e-9
+        x, y = [j.x for j in house.joists], house.joists[0]
+        floor = house.area_load * (max(x) - min(x)) * (y.y1 - y.y0)
+        timber = weight * (
+            sum(b.b * b.h * (b.x1 - b.x0) for b in house.bearers)
+            + sum(j.b * j.h * (j.y1 - j.y0) for j in house.joists)
+        )
+        walls = sum(wall.w * (wall.end - wall.start) for wall in house.walls)
+        total = assemble(house).total_load
+        checks.close(f"load sharing: frame {k + 1}", total, floor + timber + walls, 1e-6)
+    # The lever rule by hand: a wall a third of the way from J1 to J2 on two otherwise idle joists.
+    house = house_from_json(
+        {
+            "bearers": [],
+            "joists": [
+                {
+                    "id": f"J{j}",
+                    "x": 600.0 * j,
+                    "y0": 0.0,
+                    "y1": 3000.0,
+                    "b": 50.0,
+                    "h": 100.0,
+                    "E": 8e3,
+                }
+                for j in range(3)
+            ],
+            "supports": [],
+            "loads": {
+                "area_N_mm2": 0.0,
+                "density_kg_m3": 0.0,
+                "walls": [
+                    {"dir": "y", "at": 800.0, "from": 500.0, "to": 2000.0, "w": 3.0},
+                    {"dir": "x", "at": 700.0, "from": 150.0, "to": 1000.0, "w": 2.0},
+                ],
+            },
+        }
+    )
+    _, joists = share_loads(house)
+    parts = [joist.parts for joist in joists]
+    checks.same("load sharing: first", parts[0], [])
+    checks.close("load sharing: near", parts[1], [(500.0, 2000.0, 2.0)], 1e-12)
+    checks.close("load sharing: far", parts[2], [(500.0, 2000.0, 1.0)], 1e-12)
+    # Strips end at 300 and 900: 150, 600 and 100 mm of the wall across.
+    points = [joist.points for joist in joists]
+    wanted = [[(700.0, 300.0)], [(700.0, 1200.0)], [(700.0, 200.0)]]
+    checks.close("load sharing: across", points, wanted, 1e-9)
+
+
 def _check_contact(
     checks: Checks,
     way: str,
@@ -274,7 +328,7 @@ def _check_targets(
     close("least total", target.least_total(given)[0], "min_total_h_given")
     total, x = target.least_total(free)
     close("least total, free height", total, "min_total_h_free")
-    close("that height", x[target.m], "h_at_min_total")
+    close("that height", float(x[target.m]), "h_at_min_total")
     tilted = target.least_total(replace(free, tilt=1 / 500))[0]
     close("least total, plane", tilted, "min_total_plane_free_1_in_500")
     lowered = target.least_total(replace(free, lowering={2: 10.0}))[0]
@@ -320,7 +374,9 @@ def _check_infeasible(
     wanted_level = wanted["smallest_workable_level_mm"]
     checks.close("target: smallest workable", smallest, wanted_level, tolerance)
     # Several minimal sets exist: the one named must clash by itself, and ours must be minimal.
-    named = [row for row in target.soft_rows(fixed) if (row.kind, row.name) == ("level", "P3 lower")]
+    named = [
+        row for row in target.soft_rows(fixed) if (row.kind, row.name) == ("level", "P3 lower")
+    ]
     checks.same("target: P3 alone clashes", target.elastic(named, fixed)[0] > 1e-3, True)
     conflict = target.minimal_conflict(fixed)
     checks.same("target: conflict clashes", target.elastic(conflict, fixed)[0] > 1e-3, True)
@@ -358,13 +414,16 @@ def _check_staging(
         checks.close(f"{name} slopes", met.peak_over_seats, run["peak_over_seats"], 1e-6)
         checks.close(f"{name} jack", met.peak_jack, run["peak_jack_N"], 0.05)
         stresses = met.peak_bearer_stress, met.peak_joist_stress
-        checks.close(f"{name} stress", stresses, (run["peak_sig_bearer"], run["peak_sig_joist"]), 1e-4)
+        checks.close(
+            f"{name} stress", stresses, (run["peak_sig_bearer"], run["peak_sig_joist"]), 1e-4
+        )
 
 
 def main() -> int:
     """Runs all checks."""
     checks = Checks()
     check_beams(checks)
+    check_sharing(checks)
     check_tiny(checks)
     return checks.finish()
 

@@ -1,7 +1,7 @@
 """Which supports carry: stiffness condensed on the supports, and three ways to solve contact.
 
 Minimise 1/2 w'Kw - f'w subject to w >= s at the supports. `by_conic_solver` puts just that to a
-general solver. `by_block_pivoting` works on the condensed stiffness S, `by_refactoring` on sparse K.
+general solver, `by_block_pivoting` works on the condensed stiffness S, `by_refactoring` on K.
 """
 
 from __future__ import annotations
@@ -118,7 +118,7 @@ def swap(hung: np.ndarray, wrong: np.ndarray, state: list[int]) -> np.ndarray:
 class Pivoting:
     """Block principal pivoting on R = S w - g, keeping r = S s - g as seats move.
 
-    The Cholesky factor of the hung block and its columns are kept as long as the set stays the same.
+    The hung block's Cholesky factor and columns are kept as long as the set stays the same.
     """
 
     def __init__(self, S: Vector, g: Vector, seats: Vector) -> None:
@@ -177,9 +177,9 @@ def hung_block_factor(S: Vector, off: np.ndarray) -> Vector:
 class Exchanged:
     """The condensed equations solved once for a contact state, to go on from it in small steps.
 
-    In that state the heights of the supports in contact and the (absent) reactions of the others are
-    given; the rest answers. `T` is the answer to a unit change of what is given. A support that
-    changes sides is one more unknown, so a step costs a system as small as the number that do.
+    In that state the heights of the supports in contact and the (absent) reactions of the others
+    are given; the rest answers. `T` is the answer to a unit change of what is given. A support
+    that changes sides is one more unknown: a step costs a system as small as the number that do.
     """
 
     def __init__(self, S: Vector, state: Contact) -> None:
@@ -196,7 +196,7 @@ class Exchanged:
 
     def jack(self, i: int, rise: float, seats: Vector) -> tuple[float, int]:
         """Force at support `i` with its bearer raised by this much, and how many changed sides."""
-        # What is to be reached: no reaction, or the seat; a hung bearer that is raised has to be met.
+        # What is to be reached: no reaction, or the seat; a hung bearer that rises is met.
         reach = np.where(self.hung, seats, 0.0)
         given = self.answer.copy()
         moved = np.zeros(len(seats), dtype=bool)
@@ -289,7 +289,9 @@ def by_conic_solver(frame: Frame, seats: Vector) -> tuple[Vector, Vector]:
     return found.x + rigid, found.multipliers * scale
 
 
-def polished(frame: Frame, held: Held, S: Vector, seats: Vector) -> tuple[Contact, bool, float, float]:
+def polished(
+    frame: Frame, held: Held, S: Vector, seats: Vector
+) -> tuple[Contact, bool, float, float]:
     """The conic solver's answer carried to full precision on the set that it found.
 
     Gives the state, whether the frame rocks, and how far the solver's own heights (mm) and

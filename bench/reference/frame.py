@@ -271,12 +271,14 @@ class Beam:
         length = self.stations[i + 1] - self.stations[i]
         t = (position - self.stations[i]) / length
         slope = length / SLOPE_LENGTH
-        weights = np.array([
-            1 - 3 * t**2 + 2 * t**3,
-            slope * (t - 2 * t**2 + t**3),
-            3 * t**2 - 2 * t**3,
-            slope * (t**3 - t**2),
-        ])
+        weights = np.array(
+            [
+                1 - 3 * t**2 + 2 * t**3,
+                slope * (t - 2 * t**2 + t**3),
+                3 * t**2 - 2 * t**3,
+                slope * (t**3 - t**2),
+            ]
+        )
         return self.unknowns()[i], weights
 
 
@@ -315,7 +317,14 @@ def assemble(house: House) -> Frame:
     others = np.ones(n, dtype=bool)
     others[c] = False
     return Frame(
-        house, bearers, joists, K, f, c, np.flatnonzero(others), _point_rows(house, bearers, joists, n)
+        house,
+        bearers,
+        joists,
+        K,
+        f,
+        c,
+        np.flatnonzero(others),
+        _point_rows(house, bearers, joists, n),
     )
 
 
@@ -427,16 +436,15 @@ def _equations(beams: list[Beam], n: int) -> tuple[sp.csc_matrix, Vector]:
     rows = np.repeat(unknowns, 4, axis=1).ravel()
     columns = np.tile(unknowns, (1, 4)).ravel()
     K = sp.coo_matrix((k.ravel(), (rows, columns)), shape=(n, n)).tocsc()
-    f = np.bincount(unknowns.ravel(), element_loads(length, q).ravel(), minlength=n)
+    f = np.zeros(n)
+    np.add.at(f, unknowns, element_loads(length, q))
     for beam in beams:
         for position, force in beam.loads.points:
             f[beam.heights[locate(beam.stations, position)]] -= force
     return K, f
 
 
-def _point_rows(
-    house: House, bearers: list[Beam], joists: list[Beam], n: int
-) -> sp.csr_matrix:
+def _point_rows(house: House, bearers: list[Beam], joists: list[Beam], n: int) -> sp.csr_matrix:
     """Rows that give the floor at the surveyed points from the unknowns."""
     finder = _PointFinder(house, bearers, joists)
     parts = [finder.row(point.x, point.y) for point in house.points]

@@ -28,9 +28,7 @@ def caps(n: int) -> Vector:
 def house(n_along: int, n_across: int) -> House:
     """Bearers along x, joists along y, a support under every 1800 x 1500 mm."""
     x1, y1 = (n_along - 1) * ALONG, (n_across - 1) * ACROSS
-    bearers = [
-        Bearer(f"B{k}", k * ACROSS, 0.0, x1, 75.0, 100.0, 8000.0) for k in range(n_across)
-    ]
+    bearers = [Bearer(f"B{k}", k * ACROSS, 0.0, x1, 75.0, 100.0, 8000.0) for k in range(n_across)]
     n_joists = int(x1 / JOIST_SPACING) + 1
     joists = [
         Joist(f"J{j}", j * JOIST_SPACING, 0.0, y1, 50.0, 100.0, 8000.0) for j in range(n_joists)
@@ -44,6 +42,4 @@ def house(n_along: int, n_across: int) -> House:
         for k in range(n_across)
         for m in range(2 * n_along - 1)
     ]
-    return House(
-        tuple(bearers), tuple(joists), tuple(supports), 0.0005, 600.0, (), tuple(points)
-    )
+    return House(tuple(bearers), tuple(joists), tuple(supports), 0.0005, 600.0, (), tuple(points))

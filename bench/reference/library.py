@@ -1,7 +1,8 @@
 """The same frame in a general structural library, for a given set of supports in contact.
 
-Pynite is a 3D frame library: it knows nothing of contact here. Supports in contact are rigid with a
-prescribed settlement (`def_node_disp`), the others are left out. Its axes: X is our x, Z our y, Y up.
+Pynite is a 3D frame library: it knows nothing of contact here. Supports in contact are rigid with
+a prescribed settlement (`def_node_disp`), the others are left out. Its axes: X is our x, Z our y,
+Y up.
 
 No torsion: the torsion constant is 0. Twist that then has no stiffness is held: about a bearer's
 axis at stations that no joist crosses, and about a joist's axis at stations off the bearers. Where
@@ -31,7 +32,9 @@ class Agreement:
     dstress_N_mm2: float  # peak of the bearers, peak of the joists
 
 
-def compare(frame: Frame, seats: Vector, hung: np.ndarray, w: Vector, R: Vector, M: Vector) -> Agreement:
+def compare(
+    frame: Frame, seats: Vector, hung: np.ndarray, w: Vector, R: Vector, M: Vector
+) -> Agreement:
     """Solves the frame with the library and compares."""
     model = _model(frame, seats, hung)
     model.analyze_linear(check_stability=False)
@@ -58,13 +61,13 @@ def _model(frame: Frame, seats: Vector, hung: np.ndarray) -> FEModel3D:
     bearer_of = {int(u): beam for beam in frame.bearers for u in beam.heights}
     on_joist = {int(u) for beam in frame.joists for u in beam.heights}
     seat_of = {int(c): s for c, s, off in zip(frame.c, seats, hung) if not off}
-    for beam, source in zip(frame.joists, frame.house.joists):
+    for beam, joist in zip(frame.joists, frame.house.joists):
         for y, unknown in zip(beam.stations, beam.heights):
-            model.add_node(f"N{unknown}", source.x, 0.0, y)
-    for beam, source in zip(frame.bearers, frame.house.bearers):
+            model.add_node(f"N{unknown}", joist.x, 0.0, y)
+    for beam, bearer in zip(frame.bearers, frame.house.bearers):
         for x, unknown in zip(beam.stations, beam.heights):
             if int(unknown) not in on_joist:
-                model.add_node(f"N{unknown}", x, 0.0, source.y)
+                model.add_node(f"N{unknown}", x, 0.0, bearer.y)
     for name in model.nodes:
         unknown = int(name[1:])
         model.def_support(

@@ -32,7 +32,9 @@ def rounded(values: Any, digits: int) -> Any:
     return (np.round(np.asarray(values, dtype=float), digits) + 0.0).tolist()
 
 
-def values_of(data: dict[str, Any], with_stiffness: bool) -> tuple[dict[str, Any], dict[str, float]]:
+def values_of(
+    data: dict[str, Any], with_stiffness: bool
+) -> tuple[dict[str, Any], dict[str, float]]:
     """Results of one frame, and how well the ways to them agree."""
     house = house_from_json({k: v for k, v in data.items() if k != "roughness_mm"})
     frame = assemble(house)
@@ -58,7 +60,9 @@ def values_of(data: dict[str, Any], with_stiffness: bool) -> tuple[dict[str, Any
         "M_bearer_at_support_Nmm": rounded(moments_at_supports(frame, field), 2),
         "peak_bearer_stress": round(peak_stress(frame.bearers, field), 7),
         "peak_joist_stress": round(peak_stress(frame.joists, field), 7),
-        "dropping_only_agrees": bool(np.abs(_dropping_only(S, held.g, seats) - state.R).max() < 1.0),
+        "dropping_only_agrees": bool(
+            np.abs(_dropping_only(S, held.g, seats) - state.R).max() < 1.0
+        ),
         "jack_force": _curves(frame, held, S, seats, state, ids),
     }
     if with_stiffness:
@@ -116,19 +120,21 @@ def _curves(
     start: contact.Contact,
     ids: list[str],
 ) -> list[dict[str, Any]]:
-    """Jack curves at the first support, at the one with the largest gap and at one in the middle."""
+    """Jack curves at the first support, the one with the largest gap and one in the middle."""
     gaps = start.gap(seats)
     wanted = {0: None, int(gaps.argmax()): None, len(ids) // 2: None, len(ids) - 1: None}
     curves = []
     for i in list(wanted)[:3]:
         forces, counts, rocking = contact.jack_curve(frame, held, S, seats, start, i, RISES)
-        curves.append({
-            "support": ids[i],
-            "d_mm": RISES,
-            "F_N": rounded(forces, 5),
-            "in_contact": counts,
-            "rocks": rocking,
-        })
+        curves.append(
+            {
+                "support": ids[i],
+                "d_mm": RISES,
+                "F_N": rounded(forces, 5),
+                "in_contact": counts,
+                "rocks": rocking,
+            }
+        )
     return curves
 
 
@@ -154,29 +160,32 @@ def header() -> dict[str, Any]:
 
 def write(frames: list[dict[str, Any]]) -> str:
     """JSON with one line per member or list of numbers, so that it can be read and compared."""
-    text = json.dumps({
-        "note": (
-            "Invented frames. Units mm, N, N/mm2, kg/m3; s = seat height, up positive; load "
-            "magnitudes positive down; sagging moments positive. A bearer's joints are hinges "
-            "over these supports. floor_mm: the surveyed points without the bubble of the local "
-            "load. contact and lifted_off name only supports with R > 1 N and gap > 0.01 mm. "
-            "peak stresses look inside the spans too. dropping_only_agrees: whether leaving out the "
-            "supports that pull, and never trying them again, happens to give the same reactions. jack_force: bearer raised by d from where "
-            "it hangs, other seats stay; where rocks is true the heights are not unique, the "
-            "force is, to 0.1 N."
-        ),
-        "made_by": header(),
-        "tolerances": {
-            "height_mm": 1e-4,
-            "force_N": 0.05,
-            "force_where_rocking_N": 0.1,
-            "moment_Nmm": 1.0,
-            "stress_N_mm2": 1e-4,
-            "stiffness_N_per_mm": 1e-4,
-            "influence": 1e-7,
-        },
-        "frames": frames,
-    })
+    text = json.dumps(
+        {
+            "note": (
+                "Invented frames. Units mm, N, N/mm2, kg/m3; s = seat height, up positive; load "
+                "magnitudes positive down; sagging moments positive. A bearer's joints are hinges "
+                "over these supports. floor_mm: the surveyed points without the bubble of the "
+                "local load. contact and lifted_off name only supports with R > 1 N and with "
+                "gap > 0.01 mm. "
+                "peak stresses look inside the spans too. dropping_only_agrees: whether leaving "
+                "out the supports that pull, and never trying them again, happens to give the same "
+                "reactions. jack_force: bearer raised by d from where it hangs, other seats stay; "
+                "where rocks is true the heights are not unique, the force is, to 0.1 N."
+            ),
+            "made_by": header(),
+            "tolerances": {
+                "height_mm": 1e-4,
+                "force_N": 0.05,
+                "force_where_rocking_N": 0.1,
+                "moment_Nmm": 1.0,
+                "stress_N_mm2": 1e-4,
+                "stiffness_N_per_mm": 1e-4,
+                "influence": 1e-7,
+            },
+            "frames": frames,
+        }
+    )
     return _layout(json.loads(text), 0) + "\n"
 
 
@@ -206,10 +215,11 @@ def main() -> int:
         frames.append({"input": data, "expected": results, "agreement": shown})
         rocking = [c["support"] for c in results["jack_force"] if any(c["rocks"])]
         print(
-            f"frame {k + 1:2}: {len(results['w_mm']):2} supports, {results['unknowns']:4} unknowns, "
-            f"{len(results['lifted_off']):2} lifted off, library {agreement['library_dw_mm']:.1e} mm "
-            f"{agreement['library_dR_N']:.1e} N {agreement['library_dM_Nmm']:.1e} N.mm, "
-            f"conic {agreement['conic_solver_dw_mm']:.1e} mm {agreement['conic_solver_dR_N']:.1e} N, "
+            f"frame {k + 1:2}: {len(results['w_mm'])} supports, {results['unknowns']} unknowns, "
+            f"{len(results['lifted_off'])} lifted off; library "
+            f"{agreement['library_dw_mm']:.1e} mm, {agreement['library_dR_N']:.1e} N, "
+            f"{agreement['library_dM_Nmm']:.1e} N.mm; conic "
+            f"{agreement['conic_solver_dw_mm']:.1e} mm, {agreement['conic_solver_dR_N']:.1e} N; "
             f"dropping only {results['dropping_only_agrees']}, rocks at {rocking}"
         )
     (FRAME_DATA / "reference.json").write_text(write(frames))

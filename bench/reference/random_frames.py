@@ -159,7 +159,7 @@ def _points(
         kind = p % 3
         if kind == 0:  # on a bearer
             bearer = bearers[int(rng.integers(0, len(bearers)))]
-            x, y = round(float(rng.uniform(bearer["x0"], bearer["x1"]))), bearer["y"]
+            x, y = float(round(rng.uniform(bearer["x0"], bearer["x1"]))), bearer["y"]
         elif kind == 1:  # on a joist
             x, y = x_lines[int(rng.integers(0, len(joists)))], _between(rng, y_lines)
         else:  # between two joists

@@ -24,17 +24,13 @@ class Move:
     still_to_do: tuple[float, ...]
 
 
-def _raise_to(
-    e: Vector, wanted: Vector, jacks: int, number_of_pass: int
-) -> Iterator[Move]:
+def _raise_to(e: Vector, wanted: Vector, jacks: int, number_of_pass: int) -> Iterator[Move]:
     """Brings every support with more to do than `wanted` down to it, most left to do first."""
     moving = [i for i in np.argsort(-e, kind="stable") if e[i] > wanted[i] + EXACT]
     for start in range(0, len(moving), jacks):
         group = moving[start : start + jacks]
         e[group] = wanted[group]
-        yield Move(
-            number_of_pass, tuple(map(int, group)), tuple(float(wanted[i]) for i in group)
-        )
+        yield Move(number_of_pass, tuple(map(int, group)), tuple(float(wanted[i]) for i in group))
 
 
 def water_line(u: Vector, per_pass: float, jacks: int, sub_steps: int) -> Iterator[Move]:

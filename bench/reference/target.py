@@ -85,9 +85,7 @@ class Target:
     The unknowns are the lifts u, then h, a and b of the target plane h + a x + b y.
     """
 
-    def __init__(
-        self, points: tuple[Point, ...], G: Vector, S: Vector, reactions: Vector
-    ) -> None:
+    def __init__(self, points: tuple[Point, ...], G: Vector, S: Vector, reactions: Vector) -> None:
         self.points, self.G, self.S, self.reactions = points, G, S, reactions
         self.x = np.array([p.x for p in points])
         self.y = np.array([p.y for p in points])
@@ -167,10 +165,12 @@ class Target:
             unit = np.zeros(self.m + 3)
             unit[i] = 1.0
             sizes += [Row("size", str(i), unit, 0.0), Row("size", str(i), -unit, 0.0)]
-        extra = sp.vstack([
-            sp.csc_matrix((len(rows), self.m)),
-            -sp.kron(sp.identity(self.m), np.ones((2, 1))),
-        ])
+        extra = sp.vstack(
+            [
+                sp.csc_matrix((len(rows), self.m)),
+                -sp.kron(sp.identity(self.m), np.ones((2, 1))),
+            ]
+        )
         q = np.r_[np.zeros(self.m + 3), np.ones(self.m)]
         found = conic.solve(self.program(rows + sizes, options, q, extra))
         return found.value, found.x[: self.m + 3]
