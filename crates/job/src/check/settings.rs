@@ -208,9 +208,12 @@ impl Checker<'_> {
         limits
     }
 
-    /// The limit of distortion by what the rooms are finished with: the strictest counts.
+    /// The limit of distortion by what the rooms of the goal are finished with: the strictest
+    /// counts.
     fn usual_distortion(&self) -> Limit<f64> {
-        let finishes = self.site.room_finishes();
+        let asked = self.form.goal.as_ref().map_or(&[][..], |goal| &goal.rooms);
+        let mut finishes = self.site.room_finishes();
+        finishes.retain(|(room, _)| asked.is_empty() || asked.iter().any(|name| name == room));
         for of_finish in finish_limits() {
             let room = finishes.iter().find(|(_, finish)| *finish == of_finish.finish);
             if let (Some((room, _)), Finish::Tiles | Finish::Plaster) = (room, of_finish.finish) {
