@@ -1,4 +1,9 @@
 //! Cholesky factorisation of a symmetric matrix that is full near its diagonal only.
+//!
+//! The loops run in the widest registers that the machine has. Sums are taken in the same order
+//! whatever their width, so every machine comes to the same answer.
+
+use pulp::{Arch, Simd, WithSimd};
 
 /// A symmetric matrix, each row kept from its first entry to the diagonal.
 #[derive(Clone, Debug)]
@@ -42,7 +47,7 @@ const VANISHED: f64 = 1e-11;
 const REPLACED: f64 = 1e-7;
 
 /// A response this much smaller than its peak has died out.
-const DIED_OUT: f64 = 1e-13;
+const DIED_OUT: f64 = 1e-12;
 
 impl Skyline {
     /// A matrix of zeros whose rows begin at these columns.
@@ -71,6 +76,7 @@ impl Skyline {
         self.entries[self.diagonal[row] - (row - column)] += value;
     }
 
+    #[inline(always)]
     fn row(&self, row: usize) -> &[f64] {
         let diagonal = self.diagonal[row];
         &self.entries[diagonal - (row - self.first[row])..=diagonal]
@@ -81,7 +87,12 @@ impl Skyline {
     }
 
     /// Factors the matrix, which must be positive but for loose rows.
-    pub fn factor(mut self) -> Factor {
+    pub fn factor(self) -> Factor {
+        Arch::new().dispatch(Factoring(self))
+    }
+
+    #[inline(always)]
+    fn factor_here(mut self) -> Factor {
         let mut loose = Vec::new();
         let mut band = 0;
         for row in 0..self.n() {
@@ -112,7 +123,35 @@ impl Skyline {
     }
 }
 
-/// Sum of products, in four lanes so that it is quick.
+/// The factorisation, to be compiled for each width of registers.
+struct Factoring(Skyline);
+
+impl WithSimd for Factoring {
+    type Output = Factor;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> Factor {
+        self.0.factor_here()
+    }
+}
+
+/// A solution near a few rows, likewise.
+struct Solving<'a> {
+    factor: &'a Factor,
+    right: &'a [(usize, usize, f64)],
+}
+
+impl WithSimd for Solving<'_> {
+    type Output = Window;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> Window {
+        self.factor.solve_near_here(self.right)
+    }
+}
+
+/// Sum of products, in eight lanes so that it is quick.
+#[inline(always)]
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     let mut lanes = [0.0; 8];
     let (a_chunks, b_chunks) = (a.chunks_exact(8), b.chunks_exact(8));
@@ -144,6 +183,7 @@ impl Factor {
         }
     }
 
+    #[inline(always)]
     fn split(&self, row: usize) -> (&[f64], f64) {
         let row = self.lower.row(row);
         let (pivot, left) = row.split_last().expect("a row has its diagonal");
@@ -155,6 +195,11 @@ impl Factor {
     /// `right` holds `(row, column, value)`. The answer is followed up and down from there until
     /// it has died out.
     pub fn solve_near(&self, right: &[(usize, usize, f64)]) -> Window {
+        Arch::new().dispatch(Solving { factor: self, right })
+    }
+
+    #[inline(always)]
+    fn solve_near_here(&self, right: &[(usize, usize, f64)]) -> Window {
         let Some(start) = right.iter().map(|entry| entry.0).min() else {
             return Window { from: 0, rows: Vec::new() };
         };
@@ -177,6 +222,7 @@ impl Factor {
     }
 
     /// Works out one row of the forward pass.
+    #[inline(always)]
     fn forward_row(&self, rows: &mut [Lanes], start: usize, row: usize) {
         let first = self.lower.first[row].max(start);
         let (left, pivot) = self.split(row);
@@ -191,6 +237,7 @@ impl Factor {
         own[0] = sum.map(|value| value / pivot);
     }
 
+    #[inline(always)]
     fn backward(&self, forward: Vec<Lanes>, start: usize) -> Window {
         // Above the first given row the answer runs on until it has died out; the rows are turned
         // round so that they can be added at the end.
@@ -230,6 +277,7 @@ struct Quiet {
 }
 
 impl Quiet {
+    #[inline(always)]
     fn look_at(&mut self, lanes: &Lanes) {
         let size = lanes.iter().fold(0.0, |size: f64, value| size.max(value.abs()));
         self.peak = self.peak.max(size);
