@@ -26,9 +26,15 @@ const POINT_LOAD: (f64, f64) = (0.0, 500.0);
 /// Plan coordinates, in millimetres.
 const PLACE_MM: (f64, f64) = (-1e6, 1e6);
 
+/// Length of a timber, in millimetres.
+const TIMBER_MM: (f64, f64) = (10.0, 1e6);
+
+/// Length of a wall, in millimetres.
+const WALL_MM: (f64, f64) = (1.0, 1e6);
+
 /// Every fault of a frame over these supports.
 pub(super) fn faults(supports: &[Support], spec: &FrameSpec) -> Vec<FrameFault> {
-    let mut faults = numbers(spec);
+    let mut faults = numbers(supports, spec);
     if spec.bearers.is_empty() {
         faults.push(FrameFault::NoBearers);
     }
@@ -54,8 +60,14 @@ pub(super) fn faults(supports: &[Support], spec: &FrameSpec) -> Vec<FrameFault> 
     faults
 }
 
-fn numbers(spec: &FrameSpec) -> Vec<FrameFault> {
+fn numbers(supports: &[Support], spec: &FrameSpec) -> Vec<FrameFault> {
     let mut faults = Vec::new();
+    for support in supports {
+        let name = format!("support {}", support.id);
+        for place in [support.at.x, support.at.y] {
+            within(&name, "a place", place.to_mm(), PLACE_MM, "mm", &mut faults);
+        }
+    }
     let mut names = BTreeSet::new();
     let mut name_once = |name: &str, faults: &mut Vec<FrameFault>| {
         if !names.insert(name.to_owned()) {
@@ -65,7 +77,7 @@ fn numbers(spec: &FrameSpec) -> Vec<FrameFault> {
     for bearer in &spec.bearers {
         let name = format!("bearer {}", bearer.id);
         name_once(&name, &mut faults);
-        run(&name, &bearer.run, &mut faults);
+        run(&name, &bearer.run, TIMBER_MM, &mut faults);
         timber(&name, bearer.section, &bearer.timber, &mut faults);
         let extra = bearer.extra.to_kn_per_m();
         within(&name, "an extra load", extra, LINE_LOAD, "kN/m", &mut faults);
@@ -73,12 +85,12 @@ fn numbers(spec: &FrameSpec) -> Vec<FrameFault> {
     for joist in &spec.joists {
         let name = format!("joist {}", joist.id);
         name_once(&name, &mut faults);
-        run(&name, &joist.run, &mut faults);
+        run(&name, &joist.run, TIMBER_MM, &mut faults);
         timber(&name, joist.section, &joist.timber, &mut faults);
     }
     for wall in &spec.walls {
         let name = format!("wall {}", wall.name);
-        run(&name, &wall.run, &mut faults);
+        run(&name, &wall.run, WALL_MM, &mut faults);
         let load = wall.load.to_kn_per_m();
         within(&name, "a load", load, LINE_LOAD, "kN/m", &mut faults);
     }
@@ -102,11 +114,11 @@ fn numbers(spec: &FrameSpec) -> Vec<FrameFault> {
     faults
 }
 
-fn run(name: &str, run: &Run, faults: &mut Vec<FrameFault>) {
+fn run(name: &str, run: &Run, length: (f64, f64), faults: &mut Vec<FrameFault>) {
     for place in [run.at, run.from, run.to] {
         within(name, "a place", place.to_mm(), PLACE_MM, "mm", faults);
     }
-    within(name, "a length", run.length().to_mm(), (1.0, 1e6), "mm", faults);
+    within(name, "a length", run.length().to_mm(), length, "mm", faults);
 }
 
 fn timber(name: &str, section: Section, timber: &Timber, faults: &mut Vec<FrameFault>) {

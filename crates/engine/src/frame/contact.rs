@@ -3,20 +3,18 @@
 //! # Method
 //! With heights `w` over the supports, reactions are `R = S w - g`; `R >= 0`, `w >= seat` and one
 //! of the two holds with equality at every support. The set that carries is found by block
-//! principal pivoting: all supports on the wrong side change over at once, and if their number
-//! does not drop in ten tries, only the first of them, which always ends.
-//!
-//! Where too much changes over at once the frame would stand on too few supports to be solved for.
-//! Then the energy is brought down step by step instead: one support is let go at a time, and every
-//! step ends at the first seat that a bearer meets on its way, so that it always stands.
+//! principal pivoting: all supports on the wrong side change over at once. On the way a set may be
+//! tried that leaves the frame a way to fall; it is let fall, and comes to lie on what it meets.
+//! If the number of wrong supports does not drop in ten tries, supports come and go one at a time,
+//! each on the way down to less energy, which always ends.
 //!
 //! A lift at one support is felt a few spans away and no further, so only the supports whose
 //! balance it disturbs are solved for again.
 //!
 //! # References
 //! Block pivoting as a primal-dual active set method: Hintermueller, Ito & Kunisch, SIAM J. Optim.
-//! 2002 (abstract). Least-index rule: Murty (from memory). Held against a quadratic program in
-//! `tests/frame_second_method.rs`.
+//! 2002 (abstract). One at a time: the primal active set method for convex quadratic programs (from
+//! memory). Held against a quadratic program in `tests/frame_second_method.rs`.
 
 use super::response::Response;
 use super::skyline::{Factor, Skyline};
@@ -24,17 +22,28 @@ use super::skyline::{Factor, Skyline};
 /// A support that carries less than this, in newtons, carries nothing.
 pub(super) const NO_FORCE: f64 = 1e-6;
 
-/// What may be left at a hanging support where rounding keeps it from less, in newtons.
-const SETTLED_TO: f64 = 1e-4;
-
 /// A gap smaller than this, in millimetres, is none.
 const NO_GAP: f64 = 1e-8;
 
-/// Tries without fewer wrong supports before they change over one at a time.
-const PATIENCE: usize = 10;
+/// A pivot smaller than this share of its diagonal is no stiffness: the supports that carry leave
+/// a way to move. With `n` hanging in a row the true one is some `n^-3`.
+const VANISHED: f64 = 1e-10;
 
-/// Tries, for each support, before the energy is brought down step by step.
-const MOST_TRIES: usize = 4;
+/// Nor is one smaller than this many times what rounding has left in the stiffness, which is more
+/// where stretches are short.
+const ROUNDING: f64 = 30.0;
+
+/// A stiffness of no timber, in N/mm.
+const NO_STIFFNESS: f64 = 1e-9;
+
+/// An answer in which more than this share of the load is lost to rounding is none.
+const MOST_LOST: f64 = 1e-4;
+
+/// Heights further apart than this, in millimetres, cost digits.
+const FAR: f64 = 1e4;
+
+/// Tries without fewer wrong supports before they come and go one at a time.
+const PATIENCE: usize = 10;
 
 /// With no more hanging supports than this they are all solved for together.
 const ALL_TOGETHER: usize = 48;
@@ -58,7 +67,7 @@ pub(super) struct Balance<'a> {
     /// Whether any support let go or took hold since this was last cleared.
     pub regrouped: bool,
     /// The frame rocks: its reactions are in balance, its tilt is not determined.
-    pub rocks: bool,
+    rocks: bool,
     /// The supports without a load that `rocks` was found for.
     looked_at: Vec<usize>,
     /// Supports whose height changed since the list was last taken, and by how much.
@@ -93,6 +102,9 @@ pub(super) struct Unsettled;
 impl<'a> Balance<'a> {
     /// Settles the frame on its seats.
     pub fn new(response: &'a Response, g: Vec<f64>, seats: Vec<f64>) -> Result<Self, Unsettled> {
+        if !g.iter().chain(&seats).all(|number| number.is_finite()) {
+            return Err(Unsettled);
+        }
         let mut balance = Self {
             response,
             heights: seats.clone(),
@@ -109,12 +121,29 @@ impl<'a> Balance<'a> {
             seats,
         };
         balance.settle()?;
+        balance.adds_up()?;
         balance.look_for_rocking();
         Ok(balance)
     }
 
+    /// No answer that does not carry the whole load: heights too far apart to compute with.
+    fn adds_up(&self) -> Result<(), Unsettled> {
+        let carried: f64 = (0..self.held.len())
+            .map(|s| if self.held[s] { self.reactions[s].max(0.0) } else { 0.0 })
+            .sum();
+        let whole = -self.g.iter().sum::<f64>();
+        if (carried - whole).abs() <= MOST_LOST * (1.0 + whole.abs()) {
+            Ok(())
+        } else {
+            Err(Unsettled)
+        }
+    }
+
     /// Brings seats to new heights and settles again.
     pub fn set_seats(&mut self, changes: &[(usize, f64)]) -> Result<(), Unsettled> {
+        if !changes.iter().all(|change| change.1.is_finite()) {
+            return Err(Unsettled);
+        }
         for &(support, seat) in changes {
             self.seats[support] = seat;
             self.unsettled.take_in(support, support + 1);
@@ -123,23 +152,37 @@ impl<'a> Balance<'a> {
             }
         }
         self.settle()?;
+        self.adds_up()?;
         if self.hanging.len() <= ALL_TOGETHER {
             self.look_for_rocking();
         }
         Ok(())
     }
 
-    /// Finds out whether the frame rocks: whether what carries leaves a way to move. In a large
-    /// frame this is not done after every move.
+    /// Whether the frame rocks: whether what carries leaves a way to move.
+    pub fn rocks(&self) -> bool {
+        let idle = self.idle();
+        if idle == self.looked_at { self.rocks } else { self.leaves_a_way(&idle) }
+    }
+
+    /// Finds that out once for all who ask until what carries changes. In a large frame this is not
+    /// done after every move.
     pub fn look_for_rocking(&mut self) {
-        // One that only touches holds nothing.
-        let idle: Vec<usize> = (0..self.held.len())
-            .filter(|&s| !self.held[s] || self.reactions[s] <= NO_FORCE)
-            .collect();
+        let idle = self.idle();
         if idle != self.looked_at {
-            self.rocks = !self.factor(&idle).loose.is_empty();
+            self.rocks = self.leaves_a_way(&idle);
             self.looked_at = idle;
         }
+    }
+
+    /// Supports that hold nothing: one that only touches is among them.
+    fn idle(&self) -> Vec<usize> {
+        let idle = |&s: &usize| !self.held[s] || self.reactions[s] <= NO_FORCE;
+        (0..self.held.len()).filter(idle).collect()
+    }
+
+    fn leaves_a_way(&self, idle: &[usize]) -> bool {
+        !self.factor(idle).loose.is_empty()
     }
 
     /// The hanging supports among those that anything changed for.
@@ -147,18 +190,6 @@ impl<'a> Balance<'a> {
         let begin = self.hanging.partition_point(|&s| s < self.unsettled.begin);
         let end = self.hanging.partition_point(|&s| s < self.unsettled.end);
         &self.hanging[begin.min(end)..end]
-    }
-
-    fn change_over(&mut self, support: usize) {
-        self.regrouped = true;
-        self.held[support] = !self.held[support];
-        match self.hanging.binary_search(&support) {
-            Ok(at) => drop(self.hanging.remove(at)),
-            Err(at) => self.hanging.insert(at, support),
-        }
-        if self.held[support] {
-            self.shift(support, self.seats[support] - self.heights[support]);
-        }
     }
 
     /// Reactions anew from the heights, so that rounding does not add up over many moves.
@@ -202,57 +233,144 @@ impl<'a> Balance<'a> {
     }
 
     fn settle(&mut self) -> Result<(), Unsettled> {
-        self.pivot().or_else(|Unsettled| self.step_by_step())?;
+        if !self.settle_together()? {
+            self.settle_one_by_one()?;
+        }
         self.unsettled = Stretch::EMPTY;
         Ok(())
     }
 
-    fn pivot(&mut self) -> Result<(), Unsettled> {
-        self.balance_hanging()?;
-        let mut fewest = usize::MAX;
-        let mut tries = 0;
-        for _ in 0..MOST_TRIES * self.held.len().max(20) {
+    /// Supports on the wrong side change over all at once, until there are none; `false` if that
+    /// leads nowhere.
+    fn settle_together(&mut self) -> Result<bool, Unsettled> {
+        let mut went_far = self.heights.iter().any(|w| (w - self.heights[0]).abs() > FAR);
+        let (mut fewest, mut tries) = (usize::MAX, 0);
+        while tries < PATIENCE {
+            let balanced = self.balance_hanging()?;
+            went_far |= !balanced;
             let wrong = self.wrong();
             if wrong.is_empty() {
-                return Ok(());
+                if !balanced {
+                    return Ok(false);
+                }
+                if !went_far {
+                    return Ok(true);
+                }
+                // What went far and came back has left rounding behind.
+                self.refresh();
+                went_far = false;
+                continue;
             }
             if wrong.len() < fewest {
-                fewest = wrong.len();
-                tries = 0;
+                (fewest, tries) = (wrong.len(), 0);
             } else {
                 tries += 1;
             }
-            let change = if tries < PATIENCE { &wrong[..] } else { &wrong[..1] };
-            for &support in change {
-                self.change_over(support);
+            for support in wrong {
+                if self.held[support] { self.let_go(support) } else { self.rest(support) }
             }
-            self.balance_hanging()?;
+        }
+        Ok(false)
+    }
+
+    /// Takes a bearer off its seat.
+    fn let_go(&mut self, support: usize) {
+        self.regrouped = true;
+        self.held[support] = false;
+        self.hanging.insert(self.hanging.partition_point(|&s| s < support), support);
+        self.unsettled.take_in(support, support + 1);
+    }
+
+    /// Lays a bearer on its seat.
+    fn rest(&mut self, support: usize) {
+        self.regrouped = true;
+        self.shift(support, self.seats[support] - self.heights[support]);
+        self.heights[support] = self.seats[support];
+        self.held[support] = true;
+        self.hanging.retain(|&s| s != support);
+        self.unsettled.take_in(support, support + 1);
+    }
+
+    /// From heights that pass through no seat, one support comes or goes at a time, and the
+    /// energy falls from set to set, so that none comes again.
+    fn settle_one_by_one(&mut self) -> Result<(), Unsettled> {
+        for support in self.hanging.clone() {
+            if self.heights[support] < self.seats[support] {
+                self.shift(support, self.seats[support] - self.heights[support]);
+            }
+        }
+        self.refresh();
+        for _ in 0..50 * self.held.len().max(20) {
+            if !self.sink()? {
+                continue;
+            }
+            self.refresh();
+            let pulls = (0..self.held.len()).filter(|&s| self.held[s]);
+            let worst = pulls.min_by(|&a, &b| self.reactions[a].total_cmp(&self.reactions[b]));
+            match worst {
+                Some(support) if self.reactions[support] < -NO_FORCE => self.let_go(support),
+                _ => return Ok(()),
+            }
         }
         Err(Unsettled)
     }
 
-    /// Moves the hanging supports until none of them carries.
-    fn balance_hanging(&mut self) -> Result<(), Unsettled> {
+    /// Moves the hanging supports towards their balance until the first of them meets its seat;
+    /// whether they got there without.
+    fn sink(&mut self) -> Result<bool, Unsettled> {
+        let hanging = self.hanging.clone();
+        let largest = |balance: &Self| {
+            hanging.iter().fold(0.0, |m: f64, &s| m.max(balance.reactions[s].abs()))
+        };
+        let factor = self.factor(&hanging);
+        for _ in 0..20 {
+            if largest(self) <= NO_FORCE * 0.1 {
+                return Ok(true);
+            }
+            let mut by: Vec<f64> = hanging.iter().map(|&s| -self.reactions[s]).collect();
+            factor.solve(&mut by);
+            let reach = |(&s, by): (&usize, &f64)| {
+                (*by < 0.0).then(|| ((self.heights[s] - self.seats[s]).max(0.0) / -by, s))
+            };
+            let met = hanging.iter().zip(&by).filter_map(reach);
+            let met = met.min_by(|a, b| a.0.total_cmp(&b.0)).filter(|(reach, _)| *reach < 1.0);
+            let share = met.map_or(1.0, |(reach, _)| reach);
+            for (&support, by) in hanging.iter().zip(by) {
+                self.shift(support, by * share);
+            }
+            if let Some((_, support)) = met {
+                self.rest(support);
+                return Ok(false);
+            }
+        }
+        // Rounding keeps it from closer: what is left must be next to nothing. It is not if the
+        // frame tips over.
+        if largest(self) < 1e-3 { Ok(true) } else { Err(Unsettled) }
+    }
+
+    /// Moves the hanging supports until none of them carries. Not if what carries leaves them a
+    /// way to move and the load pushes them along it: they are then found far along that way.
+    fn balance_hanging(&mut self) -> Result<bool, Unsettled> {
         let mut largest_before = f64::INFINITY;
         for round in 0..200 {
             let disturbed = |s: &&usize| self.reactions[**s].abs() > NO_FORCE * 0.1;
             let off: Vec<usize> =
                 self.unsettled_hanging().iter().filter(disturbed).copied().collect();
             if off.is_empty() {
-                return Ok(());
+                return Ok(true);
             }
             let largest = off.iter().fold(0.0, |m: f64, &s| m.max(self.reactions[s].abs()));
-            let slow = round > 8 && largest > largest_before * 0.5;
+            let no_better = largest > largest_before * 0.5;
             largest_before = largest;
-            let together = if self.hanging.len() <= ALL_TOGETHER || slow {
+            let together = if self.hanging.len() <= ALL_TOGETHER || (round > 8 && no_better) {
                 self.hanging.clone()
             } else {
                 self.with_coupled(&off)
             };
             let whole = together.len() == self.hanging.len();
             let factor = self.factor(&together);
-            if !factor.loose.is_empty() {
-                return Err(Unsettled);
+            if no_better && !factor.loose.is_empty() {
+                return Ok(false);
             }
             let mut by: Vec<f64> = together.iter().map(|&s| -self.reactions[s]).collect();
             factor.solve(&mut by);
@@ -261,62 +379,9 @@ impl<'a> Balance<'a> {
             }
             if whole && round > 20 {
                 // Rounding keeps it from closer: what is left must be next to nothing.
-                return if self.left() <= SETTLED_TO { Ok(()) } else { Err(Unsettled) };
-            }
-        }
-        Err(Unsettled)
-    }
-
-    /// The largest force that is left where there ought to be none.
-    fn left(&self) -> f64 {
-        self.hanging.iter().fold(0.0, |left: f64, &s| left.max(self.reactions[s].abs()))
-    }
-
-    /// Lets one support go at a time, from all of them carrying.
-    fn step_by_step(&mut self) -> Result<(), Unsettled> {
-        let n = self.held.len();
-        for support in std::mem::take(&mut self.hanging) {
-            self.held[support] = true;
-        }
-        for support in 0..n {
-            self.shift(support, self.seats[support] - self.heights[support]);
-        }
-        self.regrouped = true;
-        self.refresh();
-        for _ in 0..20 * n.max(20) {
-            self.step_to_balance()?;
-            let pulls = |s: &usize| self.held[*s] && self.reactions[*s] < -NO_FORCE;
-            let most = |a: &usize, b: &usize| self.reactions[*a].total_cmp(&self.reactions[*b]);
-            match (0..n).filter(pulls).min_by(most) {
-                Some(support) => self.change_over(support),
-                None => return Ok(()),
-            }
-        }
-        Err(Unsettled)
-    }
-
-    /// Moves what hangs to its balance, taking hold of every seat that is met on the way.
-    fn step_to_balance(&mut self) -> Result<(), Unsettled> {
-        for _ in 0..2 * self.held.len() + 20 {
-            let hanging = self.hanging.clone();
-            let factor = self.factor(&hanging);
-            let mut by: Vec<f64> = hanging.iter().map(|&s| -self.reactions[s]).collect();
-            factor.solve(&mut by);
-            let (mut part, mut met) = (1.0, None);
-            for (&support, &by) in hanging.iter().zip(&by).filter(|(_, by)| **by < 0.0) {
-                let room = (self.seats[support] - self.heights[support]) / by;
-                if room < part {
-                    (part, met) = (room.max(0.0), Some(support));
-                }
-            }
-            for (&support, by) in hanging.iter().zip(&by) {
-                self.shift(support, by * part);
-            }
-            self.refresh();
-            match met {
-                Some(support) => self.change_over(support),
-                None if self.left() <= SETTLED_TO => return Ok(()),
-                None => {}
+                let left = self.hanging.iter();
+                let left = left.fold(0.0, |m: f64, &s| m.max(self.reactions[s].abs()));
+                return if left < 1e-3 { Ok(true) } else { Err(Unsettled) };
             }
         }
         Err(Unsettled)
@@ -346,7 +411,7 @@ impl<'a> Balance<'a> {
                 matrix.add(row, column, self.coupling(support, other));
             }
         }
-        matrix.factor()
+        matrix.factor(VANISHED, (ROUNDING * self.response.rounding).max(NO_STIFFNESS))
     }
 }
 

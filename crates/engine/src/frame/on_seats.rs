@@ -198,7 +198,7 @@ impl<'f> OnSeats<'f> {
 
     /// The frame is in balance on too few supports: its tilt is not determined.
     pub fn rocks(&self) -> bool {
-        self.balance.rocks
+        self.balance.rocks()
     }
 
     /// Stress across the grain of the bearers on a support.

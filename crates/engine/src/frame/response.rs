@@ -6,7 +6,10 @@ use super::stiffness::{Stiffness, Sum};
 /// Movement of the floor by less than this share of a lift is nothing.
 const FELT_BY_FLOOR: f64 = 1e-6;
 
-/// A moment that is smaller than this share of the largest one from the same lift is nothing.
+/// In a frame of more supports than this, what is hardly felt is left out to save memory.
+const LARGE: usize = 400;
+
+/// A moment that is smaller than this share of the largest one from the same lift is hardly felt.
 const FELT_BY_TIMBER: f64 = 1e-6;
 
 /// A reaction smaller than this share of the lift's own is nothing.
@@ -23,6 +26,9 @@ pub(super) struct Response {
     /// For each support, itself and the others that feel it by more than [`NEAR`] of what it
     /// feels itself.
     pub near: Vec<Vec<usize>>,
+    /// What rounding has left in those values, in N/mm: a lift of all supports alike would change
+    /// no reaction.
+    pub rounding: f64,
     /// Reactions under dead and live load with every support at height zero, sign turned:
     /// `R = S w - g`.
     pub g: [Vec<f64>; 2],
@@ -63,6 +69,7 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
     let mut response = Response {
         rows: Vec::with_capacity(n),
         near: Vec::new(),
+        rounding: 0.0,
         g,
         moments: vec![Felt::default(); n],
         places: vec![Vec::new(); places.len()],
@@ -83,6 +90,8 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
         block.places(&places, &mut response.places);
     }
     response.near = (0..n).map(|support| near(&response.rows[support], support)).collect();
+    let left = response.rows.iter().map(|(_, row)| row.iter().sum::<f64>().abs());
+    response.rounding = left.fold(0.0, f64::max);
     for row in &mut response.places {
         make_whole(row);
     }
@@ -209,7 +218,8 @@ impl Block<'_> {
             .collect();
         for (column, felt) in felt[self.begin..self.end].iter_mut().enumerate() {
             let peak = all.iter().fold(0.0, |peak: f64, (_, row)| peak.max(row[column].abs()));
-            let least = peak * FELT_BY_TIMBER;
+            let is_large = self.stiffness.order.len() > LARGE;
+            let least = if is_large { peak * FELT_BY_TIMBER } else { 0.0 };
             for (number, row) in all.iter().filter(|(_, row)| row[column].abs() > least) {
                 felt.numbers.push(*number);
                 felt.per_mm.push(row[column]);

@@ -9,6 +9,7 @@
 
 use super::faults::FrameFault;
 use super::spec::{Direction, FrameSpec, PointLoad, Run, Wall};
+use crate::site::Position;
 use crate::units::Length;
 
 /// A wall within this of a timber's line stands on it, in millimetres.
@@ -59,7 +60,7 @@ pub(super) fn share(spec: &FrameSpec) -> Result<Shared, Vec<FrameFault>> {
     for (joist, strips) in floor.strips.iter().enumerate() {
         let member = spec.bearers.len() + joist;
         for &(from, to, width) in strips.iter() {
-            let load = |load: crate::units::AreaLoad| load.to_n_per_mm2() * width.total();
+            let load = |load: crate::units::AreaLoad| load.to_n_per_mm2() * width.of_floor();
             shared.dead.uniform[member].push((from, to, load(spec.floor_load.dead)));
             shared.live.uniform[member].push((from, to, load(spec.floor_load.live)));
         }
@@ -82,8 +83,9 @@ struct Width {
 }
 
 impl Width {
-    fn total(self) -> f64 {
-        self.below + self.above
+    /// The width of floor that the joist carries: none on the side of a hole.
+    fn of_floor(self) -> f64 {
+        [self.below, self.above].iter().filter(|&&side| side <= WIDEST / 2.0).sum()
     }
 }
 
@@ -144,9 +146,6 @@ impl<'a> Floor<'a> {
             }
             let other = &self.spec.joists[other];
             let away = (other.run.at - own.run.at).abs().to_mm();
-            if away > WIDEST {
-                break;
-            }
             if other.floor != own.floor || away <= ON_LINE {
                 continue;
             }
@@ -173,9 +172,10 @@ impl<'a> Floor<'a> {
         self.between_joists(wall, &mut open, dead);
         let left: f64 = open.iter().map(|(from, to)| to - from).sum();
         (left > ON_LINE).then(|| {
-            let beyond = open.iter().map(|(from, to)| to - from).fold(0.0, f64::max);
+            let ends = open.iter().flat_map(|&(from, to)| [from, to]);
+            let beyond = ends.map(|end| self.away(wall.run.place(Length::mm(end))));
             let load = format!("wall {}", wall.name);
-            FrameFault::LoadOutside { load, beyond: Length::mm(beyond) }
+            FrameFault::LoadOutside { load, beyond: beyond.fold(Length::ZERO, Length::max) }
         })
     }
 
@@ -268,16 +268,12 @@ impl<'a> Floor<'a> {
 
     fn stand_load(&self, load: &PointLoad, dead: &mut Shares) -> Option<FrameFault> {
         let weight = load.load.to_n();
-        let mut nearest = f64::INFINITY;
         for (member, run) in self.runs() {
             let along = run.direction.along(load.at);
             let beside = (run.direction.across(load.at) - run.at).abs().to_mm();
-            if run.reaches(along, Length::ZERO) {
-                nearest = nearest.min(beside);
-                if beside <= ON_LINE {
-                    dead.points[member].push((along.to_mm(), weight));
-                    return None;
-                }
+            if run.reaches(along, Length::ZERO) && beside <= ON_LINE {
+                dead.points[member].push((along.to_mm(), weight));
+                return None;
             }
         }
         for direction in [Direction::X, Direction::Y] {
@@ -290,8 +286,17 @@ impl<'a> Floor<'a> {
                 return None;
             }
         }
-        let load = format!("load {}", load.name);
-        Some(FrameFault::LoadOutside { load, beyond: Length::mm(nearest.min(1e6)) })
+        let (at, load) = (load.at, format!("load {}", load.name));
+        Some(FrameFault::LoadOutside { load, beyond: self.away(at) })
+    }
+
+    /// How far a place lies from the nearest timber.
+    fn away(&self, place: Position) -> Length {
+        let nearest = self.runs().map(|(_, run)| {
+            let along = run.direction.along(place).max(run.from).min(run.to);
+            run.place(along).distance(place)
+        });
+        nearest.min_by(Length::total_cmp).unwrap_or(Length::ZERO)
     }
 }
 

@@ -39,12 +39,9 @@ pub(super) struct Window {
     rows: Vec<Lanes>,
 }
 
-/// A pivot smaller than this share of its diagonal is arithmetic, not stiffness.
-const VANISHED: f64 = 1e-11;
-
-/// What a vanished pivot is replaced by, as a share of its diagonal: stiff enough to compute
-/// with, and the row is reported.
-const REPLACED: f64 = 1e-7;
+/// What a vanished pivot is replaced by, as a share of its diagonal: stiff enough that what it
+/// lets go stays of a size to compute with; the row is reported.
+const REPLACED: f64 = 1e-4;
 
 /// A response this much smaller than its peak has died out.
 const DIED_OUT: f64 = 1e-12;
@@ -86,13 +83,14 @@ impl Skyline {
         self.first.len()
     }
 
-    /// Factors the matrix, which must be positive but for loose rows.
-    pub fn factor(self) -> Factor {
-        Arch::new().dispatch(Factoring(self))
+    /// Factors the matrix, which must be positive but for loose rows: those whose pivot is no more
+    /// than the share `vanished` of their diagonal, or than `nothing`.
+    pub fn factor(self, vanished: f64, nothing: f64) -> Factor {
+        Arch::new().dispatch(Factoring { matrix: self, vanished, nothing })
     }
 
     #[inline(always)]
-    fn factor_here(mut self) -> Factor {
+    fn factor_here(mut self, vanished: f64, nothing: f64) -> Factor {
         let mut loose = Vec::new();
         let mut band = 0;
         for row in 0..self.n() {
@@ -113,9 +111,9 @@ impl Skyline {
             let (left, pivot) = current.split_at_mut(row - first);
             let was = pivot[0];
             let mut remains = was - dot(left, left);
-            if remains.is_nan() || remains <= VANISHED * was.abs() {
+            if remains.is_nan() || remains <= nothing.max(vanished * was.abs()) {
                 loose.push(row);
-                remains = (REPLACED * was.abs()).max(f64::MIN_POSITIVE);
+                remains = (REPLACED * was.abs()).max(1e3 * nothing).max(f64::MIN_POSITIVE);
             }
             pivot[0] = remains.sqrt();
         }
@@ -124,14 +122,18 @@ impl Skyline {
 }
 
 /// The factorisation, to be compiled for each width of registers.
-struct Factoring(Skyline);
+struct Factoring {
+    matrix: Skyline,
+    vanished: f64,
+    nothing: f64,
+}
 
 impl WithSimd for Factoring {
     type Output = Factor;
 
     #[inline(always)]
     fn with_simd<S: Simd>(self, _: S) -> Factor {
-        self.0.factor_here()
+        self.matrix.factor_here(self.vanished, self.nothing)
     }
 }
 
@@ -329,7 +331,7 @@ mod tests {
             seed in prop::collection::vec(-1.0..1.0_f64, 16),
         ) {
             let (matrix, full) = banded(n, band, &seed);
-            let factor = matrix.factor();
+            let factor = matrix.factor(1e-11, 0.0);
             prop_assert!(factor.loose.is_empty());
             let right: Vec<f64> = (0..n).map(|row| seed[row % 16]).collect();
             let mut x = right.clone();
@@ -352,7 +354,7 @@ mod tests {
     #[test]
     fn a_long_band_is_followed_only_as_far_as_it_is_felt() {
         let (matrix, _) = banded(4000, 4, &[0.3, -0.2, 0.1]);
-        let window = matrix.factor().solve_near(&[(2000, 0, 1.0)]);
+        let window = matrix.factor(1e-11, 0.0).solve_near(&[(2000, 0, 1.0)]);
         assert!(window.from > 1000 && window.end() < 3000, "{} {}", window.from, window.end());
     }
 
@@ -362,6 +364,6 @@ mod tests {
         for (a, b, value) in [(0, 0, 1.0), (0, 1, -1.0), (1, 1, 1.0)] {
             matrix.add(a, b, value);
         }
-        assert_eq!(matrix.factor().loose, [1]);
+        assert_eq!(matrix.factor(1e-11, 0.0).loose, [1]);
     }
 }

@@ -11,9 +11,9 @@ use std::collections::BTreeMap;
 /// width and a bearer's.
 pub const BESIDE: Length = Length::mm(150.0);
 
-/// Places along a timber closer than this are one: slivers of a timber would be so stiff that
-/// nothing else is told beside them.
-const ONE_PLACE: f64 = 0.5;
+/// Two places of a timber this close are one, in millimetres: to a builder they are, and beside a
+/// stretch of a tenth of a millimetre the stiffness of a span is lost to rounding.
+const NEAR: f64 = 1.0;
 
 /// A bearer or a joist.
 #[derive(Clone, Debug)]
@@ -93,11 +93,12 @@ pub(super) fn lay_out(
         supports.iter().enumerate().map(|(idx, support)| (&support.id, idx)).collect();
     let crossings = crossings(spec);
     let n_bearers = spec.bearers.len();
-    let mut places: Vec<Vec<f64>> = breaks.to_vec();
-    places.resize(n_bearers + spec.joists.len(), Vec::new());
+    let mut places: Vec<Places<'_>> =
+        breaks.iter().map(|breaks| Places { crossings: Vec::new(), breaks }).collect();
     for crossing in &crossings {
-        places[crossing.bearer].push(spec.joists[crossing.joist].run.at.to_mm());
-        places[n_bearers + crossing.joist].push(spec.bearers[crossing.bearer].run.at.to_mm());
+        let (bearer, joist) = (crossing.bearer, n_bearers + crossing.joist);
+        places[bearer].crossings.push(spec.joists[crossing.joist].run.at.to_mm());
+        places[joist].crossings.push(spec.bearers[crossing.bearer].run.at.to_mm());
     }
     let mut laid = Laid { nodes: Vec::new(), index: &index, supports };
     let mut members = Vec::with_capacity(places.len());
@@ -140,6 +141,14 @@ pub(super) fn lay_out(
     })
 }
 
+/// Coordinates along a member where it needs a station.
+struct Places<'a> {
+    /// Where it crosses others.
+    crossings: Vec<f64>,
+    /// Where its load changes.
+    breaks: &'a [f64],
+}
+
 /// What lies on each support.
 struct OnSupports {
     node: Vec<Option<usize>>,
@@ -170,7 +179,7 @@ impl Laid<'_> {
         &mut self,
         member: &mut Member,
         bearer: &super::spec::Bearer,
-        places: &[f64],
+        places: &Places<'_>,
         bearer_idx: usize,
         on: &mut OnSupports,
     ) {
@@ -184,9 +193,9 @@ impl Laid<'_> {
                 (along.to_mm(), support, bearer.joints.contains(id))
             })
             .collect();
-        let all = places.iter().copied().chain(seats.iter().map(|seat| seat.0));
-        for along in merged(&bearer.run, all) {
-            let seat = seats.iter().find(|seat| (seat.0 - along).abs() <= ONE_PLACE);
+        let on_seats: Vec<f64> = seats.iter().map(|seat| seat.0).collect();
+        for along in merged(&bearer.run, &on_seats, places) {
+            let seat = seats.iter().find(|seat| (seat.0 - along).abs() <= LENGTH_EPS.to_mm());
             let shared = seat.and_then(|seat| on.node[seat.1]);
             let node = shared.unwrap_or_else(|| self.new_node(&bearer.run, along));
             if let Some(&(_, support, _)) = seat {
@@ -203,11 +212,12 @@ impl Laid<'_> {
     fn stations_of_joist(
         &mut self,
         member: &mut Member,
-        places: &[f64],
+        places: &Places<'_>,
         crossed: &[(f64, usize, bool)],
     ) {
-        for along in merged(&member.run, places.iter().copied()) {
-            let over = crossed.iter().find(|crossing| (crossing.0 - along).abs() <= ONE_PLACE);
+        for along in merged(&member.run, &[], places) {
+            let over =
+                crossed.iter().find(|crossing| (crossing.0 - along).abs() <= LENGTH_EPS.to_mm());
             let node = over.map_or_else(|| self.new_node(&member.run, along), |over| over.1);
             let joint = over.is_some_and(|over| over.2);
             member.stations.push(Station { along, node, joint });
@@ -215,21 +225,34 @@ impl Laid<'_> {
     }
 }
 
-/// The ends and every place between them, in order, places closer than [`ONE_PLACE`] taken as one.
-fn merged(run: &Run, places: impl Iterator<Item = f64>) -> Vec<f64> {
+/// Every place along a member once, in order. Of two that are [`NEAR`] the firmer stays: a seat
+/// before a crossing, that before an end, that before a change of the load.
+fn merged(run: &Run, seats: &[f64], places: &Places<'_>) -> Vec<f64> {
     let (from, to) = (run.from.to_mm(), run.to.to_mm());
-    let mut all: Vec<f64> = places.map(|along| along.clamp(from, to)).chain([from, to]).collect();
-    all.sort_by(f64::total_cmp);
-    all.dedup_by(|next, kept| *next - *kept <= ONE_PLACE);
-    all
+    let mut kept: Vec<f64> = Vec::new();
+    for rank in [seats, &places.crossings, &[from, to], places.breaks] {
+        let mut rank: Vec<f64> = rank.iter().map(|along| along.clamp(from, to)).collect();
+        rank.sort_by(f64::total_cmp);
+        for along in rank {
+            let after = kept.partition_point(|&other| other < along);
+            let near = |other: Option<&f64>| other.is_some_and(|at| (at - along).abs() <= NEAR);
+            if !near(kept[..after].last()) && !near(kept.get(after)) {
+                kept.insert(after, along);
+            }
+        }
+    }
+    kept
 }
 
-/// The station of a member at a coordinate along it.
+/// The station of a member at a coordinate along it, or the nearest that is [`NEAR`].
 pub(super) fn station_at(member: &Member, along: f64) -> Option<usize> {
     let after = member.stations.partition_point(|station| station.along < along);
-    [after.wrapping_sub(1), after].into_iter().find(|&at| {
-        member.stations.get(at).is_some_and(|station| (station.along - along).abs() <= ONE_PLACE)
-    })
+    let away = |at: usize| {
+        let station = member.stations.get(at)?;
+        Some((at, (station.along - along).abs())).filter(|found| found.1 <= NEAR)
+    };
+    let found = [after.checked_sub(1).and_then(away), away(after)].into_iter().flatten();
+    found.min_by(|a, b| a.1.total_cmp(&b.1)).map(|found| found.0)
 }
 
 /// Every place where a joist crosses a bearer, joist by joist.

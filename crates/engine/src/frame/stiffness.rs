@@ -9,6 +9,10 @@ use super::stations::{Member, Members};
 /// beside them; the matrix would be thousands of times worse in radians.
 pub(super) const SLOPE_SCALE: f64 = 1000.0;
 
+/// A pivot smaller than this share of its diagonal is rounding, not stiffness. Beside a stretch of
+/// a millimetre the stiffness of a long span is not much more.
+const VANISHED: f64 = 1e-13;
+
 /// More entries than this do not fit a phone or a laptop: 1.6 GB of numbers.
 const MOST_ENTRIES: usize = 200_000_000;
 
@@ -173,7 +177,7 @@ pub(super) fn assemble(members: &Members, shared: &Shared) -> Result<Stiffness, 
             forces[new[unknown]] -= load;
         }
     }
-    let factor = matrix.factor();
+    let factor = matrix.factor(VANISHED, 0.0);
     let mut loose: Vec<usize> = factor.loose.iter().map(|&row| member_of[row]).collect();
     loose.sort_unstable();
     loose.dedup();

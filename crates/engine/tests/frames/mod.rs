@@ -1,6 +1,9 @@
 //! Frames for the tests: the invented floor of `data/frame`, and plain beams.
 #![allow(dead_code, reason = "each test program uses its part")]
 
+pub mod dense;
+pub mod random;
+
 use floorwright_engine::frame::{
     Bearer, Direction, FloorLoad, FrameSpec, Joist, Run, Section, Timber, Wall,
 };
@@ -156,10 +159,35 @@ pub fn case(input: &Value) -> Case {
         .iter()
         .map(|point| {
             let at = Position::mm(number(&point["x"]), number(&point["y"]));
-            (text(&point["id"]).to_owned(), at, number(&point["z"]))
+            (text(&point["id"]).to_owned(), at, point["z"].as_f64().unwrap_or(0.0))
         })
         .collect();
     Case { supports, spec, seats, survey }
+}
+
+/// A bearer of invented timber on these supports.
+pub fn plain_bearer(id: &str, run: Run, supports: &[String]) -> Bearer {
+    Bearer {
+        id: BearerId::new(id),
+        run,
+        supports: supports.iter().map(SupportId::new).collect(),
+        joints: Vec::new(),
+        section: section(75.0, 125.0),
+        timber: timber(10_000.0, 600.0),
+        extra: LineLoad::ZERO,
+    }
+}
+
+/// A joist of invented timber.
+pub fn plain_joist(id: &str, run: Run) -> Joist {
+    Joist {
+        id: JoistId::new(id),
+        run,
+        joints: Vec::new(),
+        section: section(45.0, 120.0),
+        timber: timber(10_000.0, 600.0),
+        floor: "main".to_owned(),
+    }
 }
 
 /// A beam along x over supports at these places, with nothing on it but `load` (N/mm). Its own
