@@ -9,6 +9,8 @@
 //! Numbers here are millimetres by convention of the callers, so that everything is of the size
 //! of one; a missing bound is an infinity, never a large number.
 
+mod rounds;
+
 use clarabel::algebra::CscMatrix;
 use clarabel::solver::{
     DefaultSettings, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus, SupportedConeT,
@@ -19,6 +21,7 @@ use faer::prelude::Solve;
 use faer::sparse::linalg::solvers::Lu;
 use faer::sparse::{SparseColMat, Triplet};
 use faer::{Col, Mat, Side};
+use std::collections::BTreeSet;
 
 /// Coefficients of the variables in a row, each variable at most once.
 pub(super) type Terms = Vec<(usize, f64)>;
@@ -28,6 +31,14 @@ pub(super) type Terms = Vec<(usize, f64)>;
 pub(super) struct Row {
     pub terms: Terms,
     pub limit: f64,
+}
+
+impl Row {
+    /// Its largest coefficient, or one.
+    pub fn scale(&self) -> f64 {
+        let largest = self.terms.iter().map(|term| term.1.abs()).fold(0.0, f64::max);
+        if largest > 0.0 { largest } else { 1.0 }
+    }
 }
 
 /// A program in `bounds.len()` variables.
@@ -95,6 +106,12 @@ const SHARP: f64 = 1e-10;
 /// optimum, which are proof by themselves, are measured to hold this well.
 const MEASURED: f64 = 1e-8;
 
+/// Programs with no more terms in their rows and squares than this are solved as a whole.
+const AS_A_WHOLE: usize = 6000;
+
+/// Steps of refinement, at most.
+const REFINED: usize = 60;
+
 /// How the tight rows are told from the slack ones.
 #[derive(Clone, Copy)]
 enum Tight {
@@ -102,7 +119,7 @@ enum Tight {
     SlackBelow(f64),
 }
 
-/// Solves a program.
+/// Solves a program: a small one as a whole, a large one a part of its rows at a time.
 ///
 /// # Errors
 /// [`Failure::Infeasible`] and [`Failure::Unsettled`].
@@ -112,6 +129,17 @@ enum Tight {
 /// programs*, Math. Prog. Comp. 12 (2020), section 4; checked here against enumeration of
 /// vertices and by measuring the Karush-Kuhn-Tucker conditions of every answer.
 pub(super) fn minimise(program: &Program) -> Result<Optimum, Failure> {
+    let rows = program.equal.iter().chain(&program.at_most).map(|row| row.terms.len());
+    let squares = program.squares.iter().map(|(terms, _)| terms.len());
+    if rows.chain(squares).sum::<usize>() <= AS_A_WHOLE {
+        as_a_whole(program)
+    } else {
+        rounds::minimise(program)
+    }
+}
+
+/// Solves a program with all of its rows at once.
+pub(super) fn as_a_whole(program: &Program) -> Result<Optimum, Failure> {
     let standard = Standard::of(program);
     if standard.n_variables == 0 {
         let met = standard.rows.iter().enumerate().all(|(row_idx, row)| {
@@ -120,24 +148,9 @@ pub(super) fn minimise(program: &Program) -> Result<Optimum, Failure> {
         let answer = Answer { values: vec![], multipliers: vec![0.0; standard.rows.len()] };
         return if met { Ok(standard.optimum(program, answer)) } else { Err(Failure::Infeasible) };
     }
-    let (raw, settled) = standard.interior_point()?;
-    // Which rows are tight is a guess where slack and multiplier are both small: try a few.
-    let mut best = None;
-    for guess in [Tight::MultiplierAboveSlack, Tight::SlackBelow(1e-7), Tight::SlackBelow(1e-5)] {
-        let polished = standard.polish(&raw, guess);
-        let departure = polished.as_ref().map_or(f64::INFINITY, |p| standard.departure(p));
-        if best.as_ref().is_none_or(|(least, _)| departure < *least) {
-            best = polished.map(|polished| (departure, polished)).or(best);
-        }
-        if departure < SHARP {
-            break;
-        }
-    }
-    let best = match best {
-        Some((departure, polished)) if departure <= standard.departure(&raw).max(SHARP) => polished,
-        _ => raw,
-    };
-    if !settled && standard.departure(&best) > MEASURED {
+    let found = standard.interior_point().map_err(|no| no.failure)?;
+    let best = standard.polished(&standard, found.answer);
+    if !found.settled && standard.departure(&best) > MEASURED {
         return Err(Failure::Unsettled);
     }
     Ok(standard.optimum(program, best))
@@ -247,7 +260,16 @@ impl Bordered {
 /// are the same for many answers.
 pub(super) fn has_flat_direction(program: &Program) -> bool {
     let n_variables = program.bounds.len();
-    let quadratic = quadratic_part(program);
+    let alone = |(terms, _): &(Terms, f64)| match terms.as_slice() {
+        [(variable, coefficient)] if coefficient.abs() > 0.1 => Some(*variable),
+        _ => None,
+    };
+    // A square of its own for every variable leaves no flat direction: there is nothing to compute.
+    let alone: BTreeSet<usize> = program.squares.iter().filter_map(alone).collect();
+    if n_variables > 0 && alone.len() == n_variables {
+        return false;
+    }
+    let quadratic = quadratic_part(&program.squares, n_variables);
     let largest = quadratic.iter().filter(|e| e.0 == e.1).map(|e| e.2).fold(0.0_f64, f64::max);
     if n_variables == 0 || largest == 0.0 {
         return n_variables > 0;
@@ -279,7 +301,9 @@ struct Standard {
     n_variables: usize,
     n_equal: usize,
     n_at_most: usize,
-    /// Upper triangle, sorted by column then row, one entry to a place.
+    /// The terms whose squares are halved and summed.
+    squares: Vec<Terms>,
+    /// The same as a matrix: upper triangle, sorted by column then row, one entry to a place.
     quadratic: Vec<(usize, usize, f64)>,
     linear: Vec<f64>,
     rows: Vec<Row>,
@@ -288,13 +312,35 @@ struct Standard {
     bound_rows: Vec<(usize, bool)>,
 }
 
+#[derive(Clone)]
 struct Answer {
     values: Vec<f64>,
     multipliers: Vec<f64>,
 }
 
+/// What the solver found, and whether the solver itself calls it solved.
+struct Found {
+    answer: Answer,
+    settled: bool,
+}
+
+/// Why the solver stopped without an answer; where it says that there is none, the multipliers
+/// that it offers as proof.
+struct Stopped {
+    failure: Failure,
+    proof: Vec<f64>,
+}
+
 impl Standard {
     fn of(program: &Program) -> Self {
+        let mut standard = Self::without_matrix(program);
+        standard.quadratic = quadratic_part(&program.squares, standard.n_variables);
+        standard
+    }
+
+    /// The same without the quadratic cost as a matrix, which is a large one where squares have
+    /// many terms.
+    fn without_matrix(program: &Program) -> Self {
         let n_variables = program.bounds.len();
         let mut linear = program.cost.clone();
         for (terms, constant) in &program.squares {
@@ -305,8 +351,7 @@ impl Standard {
         let mut rows = Vec::new();
         let mut row_scales = Vec::new();
         for row in program.equal.iter().chain(&program.at_most) {
-            let largest = row.terms.iter().map(|term| term.1.abs()).fold(0.0, f64::max);
-            let scale = if largest > 0.0 { largest } else { 1.0 };
+            let scale = row.scale();
             let terms = row.terms.iter().map(|&(v, c)| (v, c / scale)).collect();
             rows.push(Row { terms, limit: row.limit / scale });
             row_scales.push(scale);
@@ -327,7 +372,8 @@ impl Standard {
             n_variables,
             n_equal: program.equal.len(),
             n_at_most: program.at_most.len(),
-            quadratic: quadratic_part(program),
+            squares: program.squares.iter().map(|(terms, _)| terms.clone()).collect(),
+            quadratic: Vec::new(),
             linear,
             rows,
             row_scales,
@@ -335,8 +381,8 @@ impl Standard {
         }
     }
 
-    /// The solver's answer, and whether the solver itself calls it solved.
-    fn interior_point(&self) -> Result<(Answer, bool), Failure> {
+    fn interior_point(&self) -> Result<Found, Stopped> {
+        let stopped = |failure| Stopped { failure, proof: Vec::new() };
         let n_rows = self.rows.len();
         let (mut i, mut j, mut v) = (Vec::new(), Vec::new(), Vec::new());
         for (row_idx, row) in self.rows.iter().enumerate() {
@@ -370,27 +416,52 @@ impl Standard {
         };
         let mut solver =
             DefaultSolver::new(&quadratic, &self.linear, &matrix, &limits, &cones, settings)
-                .map_err(|_| Failure::Unsettled)?;
+                .map_err(|_| stopped(Failure::Unsettled))?;
         solver.solve();
         let solution = solver.solution;
         let settled = match solution.status {
             SolverStatus::Solved => true,
             SolverStatus::AlmostSolved | SolverStatus::InsufficientProgress => false,
-            SolverStatus::PrimalInfeasible => return Err(Failure::Infeasible),
-            _ => return Err(Failure::Unsettled),
+            SolverStatus::PrimalInfeasible => {
+                return Err(Stopped { failure: Failure::Infeasible, proof: solution.z });
+            }
+            _ => return Err(stopped(Failure::Unsettled)),
         };
-        Ok((Answer { values: solution.x, multipliers: solution.z }, settled))
+        Ok(Found { answer: Answer { values: solution.x, multipliers: solution.z }, settled })
+    }
+
+    /// The best of an answer and what polishing makes of it. `thin` is the standard itself, or
+    /// one like it with fewer terms whose answer it is.
+    fn polished(&self, thin: &Self, raw: Answer) -> Answer {
+        // Which rows are tight is a guess where slack and multiplier are both small: try a few.
+        let mut best = None;
+        for guess in [Tight::MultiplierAboveSlack, Tight::SlackBelow(1e-7), Tight::SlackBelow(1e-5)]
+        {
+            let polished = self.polish(thin, &raw, guess);
+            let departure = polished.as_ref().map_or(f64::INFINITY, |p| self.departure(p));
+            if best.as_ref().is_none_or(|(least, _)| departure < *least) {
+                best = polished.map(|polished| (departure, polished)).or(best);
+            }
+            if departure < SHARP {
+                break;
+            }
+        }
+        match best {
+            Some((departure, polished)) if departure <= self.departure(&raw).max(SHARP) => polished,
+            _ => raw,
+        }
     }
 
     /// Holds the tight rows as equations and solves them with the stationarity condition.
     ///
     /// The system may be singular (several answers, or rows that repeat one another), so it is
-    /// shifted a little and the shift is taken out again by refinement.
-    fn polish(&self, raw: &Answer, guess: Tight) -> Option<Answer> {
+    /// shifted a little and the shift is taken out again by refinement, together with the terms
+    /// that `thin` leaves out.
+    fn polish(&self, thin: &Self, raw: &Answer, guess: Tight) -> Option<Answer> {
         const SHIFT: f64 = 1e-7;
         let tight: Vec<usize> = (0..self.rows.len())
             .filter(|&row_idx| {
-                let slack = self.rows[row_idx].limit - dot(&self.rows[row_idx].terms, &raw.values);
+                let slack = thin.rows[row_idx].limit - dot(&thin.rows[row_idx].terms, &raw.values);
                 let is_tight = match guess {
                     Tight::MultiplierAboveSlack => raw.multipliers[row_idx] > slack,
                     Tight::SlackBelow(limit) => slack < limit,
@@ -401,7 +472,7 @@ impl Standard {
         let n = self.n_variables;
         let size = n + tight.len();
         let mut triplets = Vec::new();
-        for &(row, column, value) in &self.quadratic {
+        for &(row, column, value) in &thin.quadratic {
             triplets.push(Triplet::new(row, column, value));
             if row != column {
                 triplets.push(Triplet::new(column, row, value));
@@ -409,7 +480,7 @@ impl Standard {
         }
         triplets.extend((0..n).map(|variable| Triplet::new(variable, variable, SHIFT)));
         for (tight_idx, &row_idx) in tight.iter().enumerate() {
-            for &(variable, coefficient) in &self.rows[row_idx].terms {
+            for &(variable, coefficient) in &thin.rows[row_idx].terms {
                 triplets.push(Triplet::new(n + tight_idx, variable, coefficient));
                 triplets.push(Triplet::new(variable, n + tight_idx, coefficient));
             }
@@ -422,14 +493,19 @@ impl Standard {
         for &row_idx in &tight {
             polished.multipliers[row_idx] = raw.multipliers[row_idx];
         }
-        for _ in 0..20 {
+        let mut least = f64::INFINITY;
+        let mut idle = 0;
+        for _ in 0..REFINED {
             let gradient = self.gradient(&polished);
             let missing = |i: usize| {
                 let row = &self.rows[tight[i - n]];
                 row.limit - dot(&row.terms, &polished.values)
             };
             let residual = Col::from_fn(size, |i| if i < n { -gradient[i] } else { missing(i) });
-            if residual.norm_max() < 1e-13 {
+            let left = residual.norm_max();
+            idle = if left < 0.5 * least { 0 } else { idle + 1 };
+            least = least.min(left);
+            if left < 1e-13 || idle > 6 || left.is_nan() {
                 break;
             }
             let step = factor.solve(&residual);
@@ -446,10 +522,10 @@ impl Standard {
     /// The slope of the cost plus the pull of the rows: zero at an optimum.
     fn gradient(&self, answer: &Answer) -> Vec<f64> {
         let mut gradient = self.linear.clone();
-        for &(row, column, value) in &self.quadratic {
-            gradient[row] += value * answer.values[column];
-            if row != column {
-                gradient[column] += value * answer.values[row];
+        for terms in &self.squares {
+            let size = dot(terms, &answer.values);
+            for &(variable, coefficient) in terms {
+                gradient[variable] += coefficient * size;
             }
         }
         for (row, multiplier) in self.rows.iter().zip(&answer.multipliers) {
@@ -512,27 +588,37 @@ fn worse(a: f64, b: f64) -> f64 {
     if b.is_nan() { f64::INFINITY } else { a.max(b) }
 }
 
-/// The upper triangle of the quadratic cost.
-fn quadratic_part(program: &Program) -> Vec<(usize, usize, f64)> {
-    let mut entries = Vec::new();
-    for (terms, _) in &program.squares {
-        for &(a, value_a) in terms {
-            entries.extend(
-                terms
-                    .iter()
-                    .filter(|term| a <= term.0)
-                    .map(|&(b, value_b)| (a, b, value_a * value_b)),
-            );
+/// The sum of the squares as a matrix: upper triangle, by column and then by row.
+fn quadratic_part(
+    squares: &[(Terms, f64)],
+    n_variables: usize,
+) -> Vec<(usize, usize, f64)> {
+    let mut squares_of = vec![Vec::new(); n_variables];
+    for (square_idx, (terms, _)) in squares.iter().enumerate() {
+        for &(variable, coefficient) in terms {
+            squares_of[variable].push((square_idx, coefficient));
         }
     }
-    entries.sort_by_key(|&(row, column, _)| (column, row));
-    entries.dedup_by(|next, kept| {
-        let same = (next.0, next.1) == (kept.0, kept.1);
-        if same {
-            kept.2 += next.2;
+    let mut entries = Vec::new();
+    let mut sums = vec![0.0; n_variables];
+    let mut met = Vec::new();
+    for (column, of_column) in squares_of.iter().enumerate() {
+        for &(square_idx, coefficient) in of_column {
+            for &(row, other) in squares[square_idx].0.iter().filter(|term| term.0 <= column) {
+                if sums[row] == 0.0 {
+                    met.push(row);
+                }
+                sums[row] += coefficient * other;
+            }
         }
-        same
-    });
+        met.sort_unstable();
+        for row in met.drain(..) {
+            let sum = std::mem::take(&mut sums[row]);
+            if sum != 0.0 {
+                entries.push((row, column, sum));
+            }
+        }
+    }
     entries
 }
 
