@@ -14,7 +14,7 @@ use floorwright_engine::source::SourceStatus;
 use floorwright_engine::target::{
     ExtraRow, FloorPoint, Height, Outcome, Problem, SupportBounds, solve,
 };
-use floorwright_engine::units::{AreaLoad, Density, Length, Level, LineLoad, Stress};
+use floorwright_engine::units::{AreaLoad, Density, Force, Length, Level, LineLoad, Stress};
 use std::time::Instant;
 
 fn support(name: String, at: Position) -> Support {
@@ -153,14 +153,25 @@ fn problem(across: usize, along: usize) -> Problem {
     for i in 0..n {
         let (per_mm, straight) = frame.reaction_row(i, Loads::DEAD);
         let today: f64 = per_mm.iter().map(|&(s, k)| k * now.heights[s].to_mm()).sum();
-        problem.extra.push(ExtraRow {
-            name: format!("support S{i} carries"),
-            per_mm,
-            at_least: Some(-straight.to_n() - today),
-            at_most: None,
-        });
+        let today = straight + Force::n(today);
+        let id = &supports[i].id;
+        problem.extra.push(ExtraRow::carries(i, id, per_mm, today, Force::ZERO));
     }
     problem
+}
+
+/// Seconds that this program was on a processor, where the system tells: a machine that is busy
+/// with other things makes the clock useless.
+fn on_processor() -> Option<f64> {
+    let told = std::fs::read_to_string("/proc/self/schedstat").ok()?;
+    Some(told.split_whitespace().next()?.parse::<f64>().ok()? * 1e-9)
+}
+
+/// Most memory used so far, in MiB, where the system tells.
+fn most_memory() -> Option<f64> {
+    let told = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = told.lines().find(|line| line.starts_with("VmHWM"))?;
+    Some(line.split_whitespace().nth(1)?.parse::<f64>().ok()? / 1024.0)
 }
 
 fn main() {
@@ -168,16 +179,22 @@ fn main() {
     let given: Vec<(usize, usize)> = sizes.chunks_exact(2).map(|size| (size[0], size[1])).collect();
     let sizes = if given.is_empty() { vec![(9, 6), (20, 15), (40, 30)] } else { given };
     for (across, along) in sizes {
+        let start = on_processor();
         let mut problem = problem(across, along);
+        if let Some((start, end)) = start.zip(on_processor()) {
+            println!("  {:24} {:8.3} s of processor", "frame and rows", end - start);
+        }
+        println!("  {:24} {:8.0} MiB at most so far", "memory", most_memory().unwrap_or(0.0));
         for (name, prefer, height) in [
             ("least squares", Preference::LeastSquares, problem.height),
             ("least lift", Preference::LeastLift, problem.height),
         ] {
             problem.prefer = prefer;
             problem.height = height;
-            let start = Instant::now();
+            let start = (Instant::now(), on_processor());
             let outcome = solve(&problem);
-            let took = start.elapsed().as_secs_f64();
+            let took = start.0.elapsed().as_secs_f64();
+            let busy = on_processor().zip(start.1).map_or(took, |(end, start)| end - start);
             let said = match &outcome {
                 Outcome::Reached(plan) => format!(
                     "worst {}, lift {}, touched {}, broken {}, accuracy {:.0e} mm",
@@ -190,7 +207,8 @@ fn main() {
                 Outcome::CannotBeDone(why) => why.words.join("; "),
                 Outcome::Refused(faults) => format!("{faults:?}"),
             };
-            println!("  {name:28} {took:9.3} s  {said}");
+            println!("  {:24} {:8.0} MiB at most so far", "memory", most_memory().unwrap_or(0.0));
+            println!("  {name:24} {busy:8.3} s of processor, {took:8.3} s in all: {said}");
         }
     }
 }

@@ -4,8 +4,8 @@ use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::settings::Preference;
 use floorwright_engine::site::Position;
 use floorwright_engine::target::{
-    ExtraRow, FloorPoint, Height, LiftPlan, Outcome, Problem, ProblemError, SupportBounds, predict,
-    solve,
+    ExtraKind, ExtraRow, FloorPoint, Height, LiftPlan, Outcome, Problem, ProblemError,
+    SupportBounds, predict, solve,
 };
 use floorwright_engine::units::{Length, Level};
 use proptest::prelude::*;
@@ -356,6 +356,7 @@ proptest! {
         if problem.supports.len() > 2 {
             problem.extra.extend(carries.map(|at_least| ExtraRow {
                 name: "support S1 carries".to_owned(),
+                kind: ExtraKind::Other,
                 per_mm: vec![(0, -60.0), (1, 120.0), (2, -60.0)],
                 at_least: Some(at_least),
                 at_most: None,
@@ -450,6 +451,7 @@ fn an_extra_row_that_nothing_meets_is_named() {
     let mut problem = row_of_supports(&[-10.0; 4], &[(0.0, 30.0); 2]);
     problem.extra.push(ExtraRow {
         name: "support S1 carries".to_owned(),
+        kind: ExtraKind::Other,
         per_mm: vec![(0, -120.0), (1, 120.0)],
         at_least: Some(9000.0),
         at_most: None,

@@ -8,7 +8,7 @@ use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::settings::Preference;
 use floorwright_engine::site::Position;
 use floorwright_engine::target::{
-    Broken, ExtraRow, FloorPoint, Height, LiftPlan, Outcome, Problem, Requirement, Side,
+    Broken, ExtraKind, ExtraRow, FloorPoint, Height, LiftPlan, Outcome, Problem, Requirement, Side,
     SupportBounds, predict, solve,
 };
 use floorwright_engine::units::{Length, Level};
@@ -76,6 +76,7 @@ fn tiny() -> Problem {
         let today: f64 = per_mm.iter().map(|&(other, k)| k * now[other]).sum();
         problem.extra.push(ExtraRow {
             name: format!("support {} carries", problem.supports[support].id),
+            kind: ExtraKind::Other,
             per_mm,
             at_least: Some(number(&loads[support]) - today),
             at_most: None,

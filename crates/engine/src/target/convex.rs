@@ -9,7 +9,11 @@
 //! Numbers here are millimetres by convention of the callers, so that everything is of the size
 //! of one; a missing bound is an infinity, never a large number.
 
+mod krylov;
 mod rounds;
+
+#[cfg(test)]
+pub(super) use rounds::minimise as in_rounds;
 
 use clarabel::algebra::CscMatrix;
 use clarabel::solver::{
@@ -110,7 +114,10 @@ const MEASURED: f64 = 1e-8;
 const AS_A_WHOLE: usize = 6000;
 
 /// Steps of refinement, at most.
-const REFINED: usize = 60;
+const REFINED: usize = 20;
+
+/// The same where the factor is of a system with fewer terms.
+const REFINED_LIKE: usize = 6;
 
 /// How the tight rows are told from the slack ones.
 #[derive(Clone, Copy)]
@@ -118,6 +125,10 @@ enum Tight {
     MultiplierAboveSlack,
     SlackBelow(f64),
 }
+
+/// Guesses, the best first.
+const GUESSES: [Tight; 3] =
+    [Tight::MultiplierAboveSlack, Tight::SlackBelow(1e-7), Tight::SlackBelow(1e-5)];
 
 /// Solves a program: a small one as a whole, a large one a part of its rows at a time.
 ///
@@ -435,8 +446,7 @@ impl Standard {
     fn polished(&self, thin: &Self, raw: Answer) -> Answer {
         // Which rows are tight is a guess where slack and multiplier are both small: try a few.
         let mut best = None;
-        for guess in [Tight::MultiplierAboveSlack, Tight::SlackBelow(1e-7), Tight::SlackBelow(1e-5)]
-        {
+        for guess in GUESSES {
             let polished = self.polish(thin, &raw, guess);
             let departure = polished.as_ref().map_or(f64::INFINITY, |p| self.departure(p));
             if best.as_ref().is_none_or(|(least, _)| departure < *least) {
@@ -493,9 +503,23 @@ impl Standard {
         for &row_idx in &tight {
             polished.multipliers[row_idx] = raw.multipliers[row_idx];
         }
+        let system = |step: &Col<f64>| {
+            let mut out = Col::<f64>::zeros(size);
+            for terms in &self.squares {
+                let by: f64 = terms.iter().map(|&(variable, c)| c * step[variable]).sum();
+                terms.iter().for_each(|&(variable, c)| out[variable] += c * by);
+            }
+            for (tight_idx, &row_idx) in tight.iter().enumerate() {
+                for &(variable, c) in &self.rows[row_idx].terms {
+                    out[variable] += c * step[n + tight_idx];
+                    out[n + tight_idx] += c * step[variable];
+                }
+            }
+            out
+        };
+        let is_like = !std::ptr::eq(self, thin);
         let mut least = f64::INFINITY;
-        let mut idle = 0;
-        for _ in 0..REFINED {
+        for _ in 0..if is_like { REFINED_LIKE } else { REFINED } {
             let gradient = self.gradient(&polished);
             let missing = |i: usize| {
                 let row = &self.rows[tight[i - n]];
@@ -503,12 +527,16 @@ impl Standard {
             };
             let residual = Col::from_fn(size, |i| if i < n { -gradient[i] } else { missing(i) });
             let left = residual.norm_max();
-            idle = if left < 0.5 * least { 0 } else { idle + 1 };
+            let idle = is_like && left > 0.5 * least;
             least = least.min(left);
-            if left < 1e-13 || idle > 6 || left.is_nan() {
+            if left < 1e-13 || idle || left.is_nan() {
                 break;
             }
-            let step = factor.solve(&residual);
+            let step = if is_like {
+                krylov::solve(&system, |right| factor.solve(right), &residual)
+            } else {
+                factor.solve(&residual)
+            };
             for variable in 0..n {
                 polished.values[variable] += step[variable];
             }
@@ -558,6 +586,23 @@ impl Standard {
         worst
     }
 
+    /// All departures from the conditions of an optimum together: a few large ones that the next
+    /// round puts right count less than a thousand small ones.
+    fn sum_of_departures(&self, answer: &Answer) -> f64 {
+        let slopes: f64 = self.gradient(answer).iter().map(|slope| slope.abs()).sum();
+        let of_row = |(row_idx, (row, multiplier)): (usize, (&Row, &f64))| {
+            let slack = row.limit - dot(&row.terms, &answer.values);
+            if row_idx < self.n_equal {
+                slack.abs()
+            } else {
+                (-slack).max(0.0) + (-multiplier).max(0.0) + slack.abs().min(multiplier.abs())
+            }
+        };
+        let rows = self.rows.iter().zip(&answer.multipliers).enumerate().map(of_row);
+        let sum = slopes + rows.sum::<f64>();
+        if sum.is_nan() { f64::INFINITY } else { sum }
+    }
+
     fn optimum(&self, program: &Program, mut answer: Answer) -> Optimum {
         let accuracy = self.departure(&answer);
         for (value, &(lower, upper)) in answer.values.iter_mut().zip(&program.bounds) {
@@ -589,10 +634,7 @@ fn worse(a: f64, b: f64) -> f64 {
 }
 
 /// The sum of the squares as a matrix: upper triangle, by column and then by row.
-fn quadratic_part(
-    squares: &[(Terms, f64)],
-    n_variables: usize,
-) -> Vec<(usize, usize, f64)> {
+fn quadratic_part(squares: &[(Terms, f64)], n_variables: usize) -> Vec<(usize, usize, f64)> {
     let mut squares_of = vec![Vec::new(); n_variables];
     for (square_idx, (terms, _)) in squares.iter().enumerate() {
         for &(variable, coefficient) in terms {

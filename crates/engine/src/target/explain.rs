@@ -1,9 +1,9 @@
 //! Why requirements cannot be met together, in words a builder reads.
 
 use super::convex::{Failure, Optimum, Row, minimise};
-use super::model::Model;
-use super::plan::{Broken, Requirement, Side};
-use super::problem::{Problem, SupportBounds};
+use super::model::{Model, Need};
+use super::plan::{Broken, Carried, Requirement, Side, at_least};
+use super::problem::{ExtraKind, Problem, SupportBounds};
 use super::{SHORTFALL, smallest_worst};
 use crate::ids::SupportId;
 use crate::units::{Length, round_to};
@@ -11,6 +11,9 @@ use serde::Serialize;
 
 /// A support this close to a point on the plan stands under it.
 const UNDER: Length = Length::mm(300.0);
+
+/// Supports that would not carry enough are named up to this number.
+const NAMED: usize = 5;
 
 /// Multipliers below this are arithmetic.
 const PULLS: f64 = 1e-6;
@@ -119,7 +122,7 @@ fn elastic(model: &Model<'_>, part: impl Fn(usize) -> Part) -> Result<Elastic, F
 /// Elastic programming and the deletion filter: Chinneck & Dravnieks, *Locating minimal
 /// infeasible constraint sets in linear programs*, ORSA J. Computing 3 (1991) (from memory).
 pub(super) fn explain(problem: &Problem, model: &Model<'_>) -> Result<Explanation, Failure> {
-    let is_extra = |need: usize| matches!(model.needs[need].requirement, Requirement::Extra { .. });
+    let is_extra = |need: usize| model.needs[need].is_extra();
     // Extra rows stand firm if they can; when they clash among themselves they give as well.
     let cheapest = elastic(model, |need| if is_extra(need) { Part::Firm } else { Part::Gives })
         .or_else(|_| elastic(model, |_| Part::Gives))?;
@@ -151,10 +154,7 @@ fn shortfalls(model: &Model<'_>, slacks: &[f64]) -> Vec<Broken> {
         .iter()
         .zip(slacks)
         .filter(|(_, slack)| **slack > SHORTFALL)
-        .map(|(need, &slack)| Broken {
-            requirement: need.requirement.clone(),
-            by: Length::mm(slack),
-        })
+        .map(|(need, &slack)| need.broken(slack))
         .collect()
 }
 
@@ -199,7 +199,7 @@ fn minimal_clash(model: &Model<'_>, cheapest: &Elastic) -> Result<Vec<usize>, Fa
 
 fn drop_order(requirement: &Requirement) -> u8 {
     match requirement {
-        Requirement::Extra { .. } => 0,
+        Requirement::Extra { .. } | Requirement::Carries { .. } => 0,
         Requirement::Straightedge { .. } => 1,
         Requirement::Slope { .. } => 2,
         Requirement::Level { .. } => 3,
@@ -250,21 +250,21 @@ fn smallest_tolerance(model: &Model<'_>) -> Option<SmallestTolerance> {
     if model.departures.is_empty() {
         return None;
     }
-    let keep = |wanted: fn(&Requirement) -> bool| {
+    let keep = |wanted: fn(&Need) -> bool| {
         let mut program = model.base.clone();
-        let rows = model.needs.iter().filter(|need| wanted(&need.requirement));
+        let rows = model.needs.iter().filter(|need| wanted(need));
         program.at_most.extend(rows.map(|need| need.row.clone()));
         smallest_worst(model, program).ok().map(|(worst, _)| Length::mm(worst))
     };
-    let level_alone = keep(|requirement| matches!(requirement, Requirement::Extra { .. }))?;
-    let with_the_rest = keep(|requirement| !matches!(requirement, Requirement::Level { .. }));
+    let level_alone = keep(Need::is_extra)?;
+    let with_the_rest = keep(|need| !matches!(need.requirement, Requirement::Level { .. }));
     Some(SmallestTolerance { level_alone, with_the_rest })
 }
 
 /// Shape requirements that stay unmet with every bound on every lift removed.
 fn not_curable(problem: &Problem) -> Result<Vec<Broken>, Failure> {
     let model = open_model(problem);
-    let is_extra = |need: usize| matches!(model.needs[need].requirement, Requirement::Extra { .. });
+    let is_extra = |need: usize| model.needs[need].is_extra();
     let found = elastic(&model, |need| if is_extra(need) { Part::Out } else { Part::Gives })?;
     Ok(shortfalls(&model, &found.slacks))
 }
@@ -281,12 +281,40 @@ fn words(problem: &Problem, explanation: &Explanation) -> Vec<String> {
     if let Some(smallest) = explanation.smallest_tolerance {
         words.push(smallest_words(smallest));
     }
+    words.extend(carrying_words(&explanation.shortfalls));
     words.push(format!(
         "to make it possible, requirements must give by {} in all, at {} {}",
         explanation.total,
         explanation.shortfalls.len(),
         if explanation.shortfalls.len() == 1 { "place" } else { "places" }
     ));
+    words
+}
+
+/// The supports that would not carry enough, worst first, where that is what has to give.
+fn carrying_words(shortfalls: &[Broken]) -> Vec<String> {
+    let mut short: Vec<(&Broken, Carried)> =
+        shortfalls.iter().filter_map(|broken| Some((broken, broken.carried?))).collect();
+    if short.is_empty() {
+        return Vec::new();
+    }
+    short.sort_by(|a, b| b.0.by.total_cmp(&a.0.by));
+    let mut words: Vec<String> = short
+        .iter()
+        .take(NAMED)
+        .map(|(broken, carried)| match &broken.requirement {
+            Requirement::Carries { support } => {
+                format!("support {support} must carry {}", carried.words())
+            }
+            other => subject(other),
+        })
+        .collect();
+    if short.len() > NAMED {
+        words.push(format!("{} more supports would not carry enough", short.len() - NAMED));
+    }
+    words.push(
+        "what a support lacks is counted as the lift there that would make up for it".to_owned(),
+    );
     words
 }
 
@@ -349,8 +377,10 @@ fn hold(held: &HeldBy) -> String {
 
 /// A requirement as what has to happen.
 fn ask(problem: &Problem, requirement: &Requirement) -> String {
-    let Requirement::Level { point, side } = requirement else {
-        return format!("{} within its limit", subject(requirement));
+    let (point, side) = match requirement {
+        Requirement::Level { point, side } => (point, side),
+        Requirement::Carries { support } => return must_carry(problem, support),
+        _ => return format!("{} within its limit", subject(requirement)),
     };
     let tolerance = problem.level_tolerance.unwrap_or_default();
     let known = problem.points.iter().find(|known| known.id == *point);
@@ -374,6 +404,14 @@ fn ask(problem: &Problem, requirement: &Requirement) -> String {
     }
 }
 
+fn must_carry(problem: &Problem, id: &SupportId) -> String {
+    let least = problem.extra.iter().find_map(|row| match row.kind {
+        ExtraKind::Carries { support, least } if problem.supports[support].id == *id => Some(least),
+        _ => None,
+    });
+    format!("support {id} must carry {}", at_least(least.unwrap_or_default()))
+}
+
 fn subject(requirement: &Requirement) -> String {
     match requirement {
         Requirement::Level { point, .. } => format!("the level at {point}"),
@@ -382,6 +420,7 @@ fn subject(requirement: &Requirement) -> String {
             let shape = if *side == Side::TooLow { "hollow" } else { "hump" };
             format!("the {shape} under a straightedge over {a}, {b} and {c}")
         }
+        Requirement::Carries { support } => format!("what support {support} carries"),
         Requirement::Extra { name } => name.clone(),
     }
 }

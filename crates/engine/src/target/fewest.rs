@@ -29,6 +29,9 @@ const TRIED_AS_A_WHOLE: usize = 100;
 /// How many steps from support to support, by points or rows in common, count as around.
 const STEPS_AROUND: usize = 4;
 
+/// A term below this share of its row's largest brings no support beside another.
+const STRONG: f64 = 0.1;
+
 /// Lifts below this count as none while searching, in millimetres.
 const NONE: f64 = 1e-6;
 
@@ -268,14 +271,16 @@ impl<'a> Search<'a> {
         true
     }
 
-    /// For each support, those that share a point or an extra row with it.
+    /// For each support, those that a point or an extra row feels strongly together with it.
     fn beside(&self) -> Vec<Vec<usize>> {
         let problem = self.model.problem;
         let mut beside = vec![BTreeSet::new(); problem.supports.len()];
         let rows = problem.influence.iter().chain(problem.extra.iter().map(|row| &row.per_mm));
         for row in rows {
-            for &(support, _) in row {
-                beside[support].extend(row.iter().map(|term| term.0));
+            let largest = row.iter().map(|term| term.1.abs()).fold(0.0, f64::max);
+            let strong = || row.iter().filter(|term| term.1.abs() >= STRONG * largest);
+            for &(support, _) in strong() {
+                beside[support].extend(strong().map(|term| term.0));
             }
         }
         beside.into_iter().map(|set| set.into_iter().collect()).collect()

@@ -17,16 +17,18 @@ mod fewest;
 mod model;
 mod plan;
 mod problem;
+#[cfg(test)]
+mod whole_or_part;
 
 pub use explain::{Clash, Explanation, HeldBy, SmallestTolerance};
 pub(crate) use plan::TOUCHED;
 pub use plan::{
-    Broken, Fewest, LiftPlan, Outcome, PointOutcome, Prediction, Requirement, Side, SupportLift,
-    TargetPlane, Totals,
+    Broken, Carried, Fewest, LiftPlan, Outcome, PointOutcome, Prediction, Requirement, Side,
+    SupportLift, TargetPlane, Totals,
 };
 pub use problem::{
-    ExtraRow, FloorPoint, Height, Problem, ProblemError, Straightedge, SupportBounds, neighbours,
-    straightedges,
+    ExtraKind, ExtraRow, FloorPoint, Height, Problem, ProblemError, Straightedge, SupportBounds,
+    neighbours, straightedges,
 };
 
 use crate::settings::Preference;
@@ -168,8 +170,7 @@ fn broken(model: &Model<'_>, values: &[f64]) -> Vec<Broken> {
         .iter()
         .filter_map(|need| {
             let by = dot(&need.row.terms, values) - need.row.limit;
-            let requirement = need.requirement.clone();
-            (by > 1e-4).then_some(Broken { requirement, by: Length::mm(by) })
+            (by > 1e-4).then(|| need.broken(by))
         })
         .collect()
 }

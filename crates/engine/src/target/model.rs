@@ -1,17 +1,38 @@
 //! The lifting problem as variables, departures and rows.
 
 use super::convex::{Program, Row, Terms};
-use super::plan::{Requirement, Side, TargetPlane};
-use super::problem::{Height, Problem};
+use super::plan::{Broken, Carried, Requirement, Side, TargetPlane};
+use super::problem::{ExtraKind, ExtraRow, FAR_AWAY, Height, NO_STIFFNESS, Problem};
 use crate::ids::PointId;
 use crate::site::Position;
-use crate::units::{Length, Level};
+use crate::units::{Force, Length, Level};
 
-/// One requirement as a row that is at most its limit.
+/// One requirement as a row, in millimetres, that is at most its limit.
 #[derive(Clone, Debug)]
 pub(super) struct Need {
     pub requirement: Requirement,
     pub row: Row,
+    /// For a support that is to carry: how much at least, and newtons per millimetre of the row.
+    carries: Option<(Force, f64)>,
+}
+
+impl Need {
+    fn shape(requirement: Requirement, row: Row) -> Self {
+        Self { requirement, row, carries: None }
+    }
+
+    /// That it is missed by so many millimetres.
+    pub fn broken(&self, by: f64) -> Broken {
+        let carried = self
+            .carries
+            .map(|(least, n_per_mm)| Carried { least, would: least - Force::n(by * n_per_mm) });
+        Broken { requirement: self.requirement.clone(), by: Length::mm(by), carried }
+    }
+
+    /// Whether it is one of the extra rows rather than of the floor's shape.
+    pub fn is_extra(&self) -> bool {
+        matches!(self.requirement, Requirement::Extra { .. } | Requirement::Carries { .. })
+    }
 }
 
 /// A problem with a variable for every lift that is open, then height and tilt where free.
@@ -186,9 +207,11 @@ impl<'a> Model<'a> {
         let sides = [(Side::TooLow, -1.0), (Side::TooHigh, 1.0)];
         (0..self.departures.len())
             .flat_map(|point| sides.map(|(side, sign)| (point, side, sign)))
-            .map(|(point, side, sign)| Need {
-                requirement: Requirement::Level { point: self.id(point), side },
-                row: at_most(&[(sign, &self.departures[point])], tolerance),
+            .map(|(point, side, sign)| {
+                Need::shape(
+                    Requirement::Level { point: self.id(point), side },
+                    at_most(&[(sign, &self.departures[point])], tolerance),
+                )
             })
             .collect()
     }
@@ -204,10 +227,8 @@ impl<'a> Model<'a> {
                 let (a, b) = (&self.problem.points[high], &self.problem.points[low]);
                 let limit = tolerance * a.at.distance(b.at).to_mm();
                 let parts = [(1.0, &self.departures[high]), (-1.0, &self.departures[low])];
-                Need {
-                    requirement: Requirement::Slope { high: self.id(high), low: self.id(low) },
-                    row: at_most(&parts, limit),
-                }
+                let requirement = Requirement::Slope { high: self.id(high), low: self.id(low) };
+                Need::shape(requirement, at_most(&parts, limit))
             })
             .collect()
     }
@@ -229,10 +250,8 @@ impl<'a> Model<'a> {
                     (-sign * (1.0 - share), &self.departures[last]),
                 ];
                 let points = [first, middle, last].map(|point| self.id(point));
-                needs.push(Need {
-                    requirement: Requirement::Straightedge { points, side },
-                    row: at_most(&parts, tolerance),
-                });
+                let requirement = Requirement::Straightedge { points, side };
+                needs.push(Need::shape(requirement, at_most(&parts, tolerance)));
             }
         }
         needs
@@ -241,28 +260,58 @@ impl<'a> Model<'a> {
     fn extra_needs(&self) -> Vec<Need> {
         let mut needs = Vec::new();
         for extra in &self.problem.extra {
+            let (scale, carries) = scale(extra);
+            let rounding = if carries.is_some() { NO_STIFFNESS } else { 0.0 };
+            let least = rounding.max(FAR_AWAY * scale);
             let mut terms = Vec::new();
             let mut constant = 0.0;
             for &(support, per_mm) in &extra.per_mm {
                 match self.lift_variables[support] {
+                    Some(_) if per_mm.abs() <= least => {}
                     Some(variable) => terms.push((variable, per_mm)),
                     None => constant += per_mm * self.held_lifts[support],
                 }
             }
             let part = (terms, constant);
-            // Every row is brought to millimetres by its largest coefficient.
-            let scale = extra.per_mm.iter().map(|term| term.1.abs()).fold(0.0, f64::max);
-            let scale = if scale > 0.0 { 1.0 / scale } else { 1.0 };
-            let sides = [(extra.at_least, -scale), (extra.at_most, scale)];
-            for (limit, sign) in sides {
-                let Some(limit) = limit else { continue };
+            let row = |limit: f64, sign: f64| at_most(&[(sign, &part)], sign * limit);
+            if let Some(limit) = extra.at_least {
                 needs.push(Need {
-                    requirement: Requirement::Extra { name: extra.name.clone() },
-                    row: at_most(&[(sign, &part)], sign * limit),
+                    requirement: self.extra_requirement(extra),
+                    row: row(limit, -1.0 / scale),
+                    carries,
                 });
+            }
+            if let Some(limit) = extra.at_most {
+                let requirement = Requirement::Extra { name: extra.name.clone() };
+                needs.push(Need::shape(requirement, row(limit, 1.0 / scale)));
             }
         }
         needs
+    }
+
+    fn extra_requirement(&self, extra: &ExtraRow) -> Requirement {
+        match extra.kind {
+            ExtraKind::Carries { support, .. } => {
+                Requirement::Carries { support: self.problem.supports[support].id.clone() }
+            }
+            ExtraKind::Other => Requirement::Extra { name: extra.name.clone() },
+        }
+    }
+}
+
+/// The row's own unit per millimetre, by which it is brought to millimetres: for a reaction the
+/// stiffness that its own support feels, otherwise the largest coefficient. For a support that is
+/// to carry, what its forces are made of.
+fn scale(extra: &ExtraRow) -> (f64, Option<(Force, f64)>) {
+    let largest = extra.per_mm.iter().map(|term| term.1.abs()).fold(0.0, f64::max);
+    let largest = if largest > 0.0 { largest } else { 1.0 };
+    match extra.kind {
+        ExtraKind::Carries { support, least } => {
+            let own = extra.per_mm.iter().find(|term| term.0 == support).map(|term| term.1);
+            let own = own.filter(|own| *own > NO_STIFFNESS).unwrap_or(largest.max(1.0));
+            (own, Some((least, own)))
+        }
+        ExtraKind::Other => (largest, None),
     }
 }
 

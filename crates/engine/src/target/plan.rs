@@ -4,7 +4,7 @@ use super::explain::Explanation;
 use super::problem::{Problem, ProblemError, SupportBounds};
 use crate::ids::{PointId, SupportId};
 use crate::site::Position;
-use crate::units::{Length, Level};
+use crate::units::{Force, Length, Level, round_to};
 use serde::Serialize;
 
 /// A lift smaller than this is none, and one this close to a bound is on it: a hundredth of a
@@ -46,7 +46,12 @@ pub enum Requirement {
         /// The side that is guarded.
         side: Side,
     },
-    /// One of the problem's extra rows.
+    /// A support carries what it is to carry at least.
+    Carries {
+        /// The support.
+        support: SupportId,
+    },
+    /// Another one of the problem's extra rows.
     Extra {
         /// Its name.
         name: String,
@@ -108,9 +113,41 @@ pub struct PointOutcome {
 pub struct Broken {
     /// What is asked.
     pub requirement: Requirement,
-    /// By how much it is missed; for an extra row, the lift at its strongest support that would
-    /// make up for it.
+    /// By how much it is missed. For a support that is to carry, the lift there that would make up
+    /// for it while the others stay; for another extra row, the lift at its strongest support.
     pub by: Length,
+    /// For a support that is to carry: the forces themselves.
+    pub carried: Option<Carried>,
+}
+
+/// What a support is to carry and what it would.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Carried {
+    /// The least that it is to carry.
+    pub least: Force,
+    /// What it would carry if it could pull; below zero its bearer leaves it.
+    pub would: Force,
+}
+
+impl Carried {
+    /// In words, such as "at least 0.2 kN and would carry -0.4 kN".
+    pub(super) fn words(self) -> String {
+        format!("{} and would carry {}", at_least(self.least), force(self.would))
+    }
+}
+
+/// "at least 0.2 kN", or nothing where anything will do.
+pub(super) fn at_least(least: Force) -> String {
+    if least > Force::ZERO { format!("at least {}", force(least)) } else { "something".to_owned() }
+}
+
+/// A small force is not shown as none.
+fn force(force: Force) -> String {
+    if force.abs() < Force::n(95.0) {
+        format!("{:.0} N", round_to(force.to_n(), 1.0))
+    } else {
+        force.to_string()
+    }
 }
 
 /// The sums a builder compares plans by.

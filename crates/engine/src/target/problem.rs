@@ -3,12 +3,19 @@
 use crate::ids::{PointId, SupportId};
 use crate::settings::Preference;
 use crate::site::Position;
-use crate::units::{LENGTH_EPS, Length, Level};
+use crate::units::{Force, LENGTH_EPS, Length, Level};
 use serde::Serialize;
 use std::collections::BTreeSet;
 
 /// Points whose line across differs by less than this stand on one line: half a board's width.
 const LINE_WIDTH: Length = Length::mm(50.0);
+
+/// Terms of an extra row below this share of the row's scale are nothing: a support far away.
+pub(super) const FAR_AWAY: f64 = 1e-10;
+
+/// A change of a reaction by less than this, in newtons per millimetre, is rounding: a frame on
+/// four supports twists freely, and no lift changes what they carry.
+pub(super) const NO_STIFFNESS: f64 = 1e-7;
 
 /// Lengths, levels and lifts beyond this are typing errors, not houses: a kilometre.
 const LARGEST: f64 = 1e6;
@@ -66,18 +73,63 @@ pub struct Straightedge {
     pub points: [usize; 3],
 }
 
+/// What an extra row is about, and with it the unit of its coefficients and limits.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ExtraKind {
+    /// A support carries enough. The row is in newtons: the change of the support's reaction from
+    /// what it is today.
+    Carries {
+        /// Index of the support.
+        support: usize,
+        /// The least that it is to carry.
+        least: Force,
+    },
+    /// Anything else, in a unit of its own.
+    Other,
+}
+
 /// A linear requirement on the lifts that the floor's shape does not show, such as that a
-/// support carries. Coefficients and limits are in the row's own unit (newtons for a reaction).
+/// support carries. Coefficients and limits are in the row's own unit; see [`ExtraKind`].
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ExtraRow {
     /// What it asks, in words: "support B3 carries".
     pub name: String,
+    /// What it is about.
+    pub kind: ExtraKind,
     /// Support index and change of the row's value per millimetre of lift there.
     pub per_mm: Vec<(usize, f64)>,
     /// Smallest allowed sum, if any.
     pub at_least: Option<f64>,
     /// Largest allowed sum, if any.
     pub at_most: Option<f64>,
+}
+
+impl ExtraRow {
+    /// The row by which a support carries at least `least`: `today` is its reaction with the floor
+    /// as it is, `per_mm` the change in newtons per millimetre of lift at each support while all
+    /// of them carry. Supports so far away that the reaction does not feel them are left out.
+    ///
+    /// # Units and sign
+    /// Reactions up positive; one that has come out negative is a support that would have to pull.
+    pub fn carries(
+        support: usize,
+        id: &SupportId,
+        mut per_mm: Vec<(usize, f64)>,
+        today: Force,
+        least: Force,
+    ) -> Self {
+        let own = per_mm.iter().find(|term| term.0 == support).map_or(0.0, |term| term.1.abs());
+        per_mm.retain(|term| term.1.abs() > NO_STIFFNESS.max(FAR_AWAY * own));
+        per_mm.shrink_to_fit();
+        Self {
+            name: format!("support {id} carries"),
+            kind: ExtraKind::Carries { support, least },
+            per_mm,
+            at_least: Some((least - today).to_n()),
+            at_most: None,
+        }
+    }
 }
 
 /// A lifting problem. [`super::solve`] checks it before use.
@@ -277,8 +329,14 @@ impl Problem {
                 numbers.all(|number| number.abs() <= 1e12),
                 ProblemError::OutOfRange(row.name.clone()),
             );
+            let about = match row.kind {
+                ExtraKind::Carries { support, least } => {
+                    support < self.supports.len() && least.is_finite()
+                }
+                ExtraKind::Other => true,
+            };
             check(
-                refers(&row.per_mm, self.supports.len()),
+                about && refers(&row.per_mm, self.supports.len()),
                 ProblemError::BadReference(row.name.clone()),
             );
         }

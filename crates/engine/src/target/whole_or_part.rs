@@ -1,0 +1,194 @@
+//! A program solved in rounds has the answer of the same program solved as a whole, on frames.
+
+use super::convex::{Failure, Optimum, Program, as_a_whole, in_rounds};
+use super::model::Model;
+use super::{ExtraRow, FloorPoint, Height, Problem, SupportBounds, within};
+use crate::frame::{Bearer, Direction, FloorLoad, Frame, FrameSpec, Joist, Loads, Run};
+use crate::frame::{Section, Timber};
+use crate::ids::{BearerId, JoistId, PointId, SupportId};
+use crate::site::{Position, Support};
+use crate::source::SourceStatus;
+use crate::units::{AreaLoad, Density, Force, Length, Level, LineLoad, Stress};
+use proptest::prelude::*;
+
+/// Bearers along x over `across` supports each, joists over them, on uneven seats.
+fn problem(across: usize, along: usize, seats: &[f64], least: f64) -> Problem {
+    let n = across * along;
+    let at = |i: usize| Position::mm((i % across) as f64 * 1800.0, (i / across) as f64 * 1500.0);
+    let supports: Vec<Support> = (0..n)
+        .map(|i| Support {
+            id: SupportId::new(format!("S{i}")),
+            at: at(i),
+            gap: Length::ZERO,
+            max_lift: None,
+            fixed: None,
+            may_lower: Length::ZERO,
+        })
+        .collect();
+    let mut places: Vec<Position> = (0..n).map(at).collect();
+    for i in (0..n).filter(|i| i % across + 1 < across) {
+        places.push(Position { x: at(i).x + Length::mm(900.0), y: at(i).y });
+    }
+    let frame = Frame::new(&supports, &spec(across, along), &places).unwrap();
+    let seats: Vec<Length> = seats[..n].iter().map(|&seat| Length::mm(seat)).collect();
+    let now = frame.contact(&seats, Loads::DEAD).unwrap();
+    let influence: Vec<Vec<(usize, f64)>> =
+        frame.places().iter().map(|row| row.as_ref().unwrap().terms.clone()).collect();
+    let level = |row: &[(usize, f64)]| -> f64 {
+        row.iter().map(|&(s, ratio)| ratio * now.heights[s].to_mm()).sum()
+    };
+    let points = places.iter().zip(&influence).enumerate().map(|(i, (&at, row))| FloorPoint {
+        id: PointId::new(format!("P{i}")),
+        at,
+        level: Level::mm(level(row) - 2.0 * (i as f64 * 0.618_034).fract()),
+        deck: String::new(),
+    });
+    let bounds = supports.iter().map(|support| SupportBounds {
+        id: support.id.clone(),
+        at: support.at,
+        lower: Length::ZERO,
+        upper: Length::mm(60.0),
+        why: None,
+    });
+    let mut problem = Problem::new(
+        points.collect(),
+        bounds.collect(),
+        influence.clone(),
+        Height::At(Level::DATUM),
+    );
+    problem.slope_tolerance = Some(1.0 / 150.0);
+    problem.straightedge_tolerance = Some(Length::mm(7.0));
+    problem.extra = (0..n)
+        .map(|i| {
+            let (per_mm, straight) = frame.reaction_row(i, Loads::DEAD);
+            let today = straight + Force::n(level(&per_mm));
+            ExtraRow::carries(i, &supports[i].id, per_mm, today, Force::n(least))
+        })
+        .collect();
+    problem
+}
+
+fn spec(across: usize, along: usize) -> FrameSpec {
+    let timber = Timber {
+        name: "invented".to_owned(),
+        stiffness: Stress::n_per_mm2(8000.0),
+        density: Density::kg_per_m3(600.0),
+        strength: None,
+        source: "invented for a test".to_owned(),
+        status: SourceStatus::Agreed,
+    };
+    let (width, depth) = ((across - 1) as f64 * 1800.0, (along - 1) as f64 * 1500.0);
+    let run = |direction, at, to| Run {
+        direction,
+        at: Length::mm(at),
+        from: Length::ZERO,
+        to: Length::mm(to),
+    };
+    let section = |breadth| Section { breadth: Length::mm(breadth), depth: Length::mm(100.0) };
+    let bearer = |line: usize| Bearer {
+        id: BearerId::new(format!("B{line}")),
+        run: run(Direction::X, line as f64 * 1500.0, width),
+        supports: (line * across..(line + 1) * across)
+            .map(|i| SupportId::new(format!("S{i}")))
+            .collect(),
+        joints: Vec::new(),
+        section: section(75.0),
+        timber: timber.clone(),
+        extra: LineLoad::ZERO,
+    };
+    let joist = |joist: usize| Joist {
+        id: JoistId::new(format!("J{joist}")),
+        run: run(Direction::Y, joist as f64 * 450.0, depth),
+        joints: Vec::new(),
+        section: section(50.0),
+        timber: timber.clone(),
+        floor: "main".to_owned(),
+    };
+    FrameSpec {
+        bearers: (0..along).map(bearer).collect(),
+        joists: (0..=(width / 450.0) as usize).map(joist).collect(),
+        walls: Vec::new(),
+        point_loads: Vec::new(),
+        floor_load: FloorLoad {
+            dead: AreaLoad::kpa(0.5),
+            live: AreaLoad::kpa(1.5),
+            source: "invented for a test".to_owned(),
+        },
+        seat_length: Length::mm(75.0),
+        load_doubt: 0.25,
+        set_share: (0.0, 1.0),
+        assumed: Vec::new(),
+    }
+}
+
+/// Both ways; `None` where both say that there is no answer.
+fn both(program: &Program) -> Result<Option<(Optimum, Optimum)>, TestCaseError> {
+    match (as_a_whole(program), in_rounds(program)) {
+        (Ok(whole), Ok(rounds)) => Ok(Some((whole, rounds))),
+        (Err(Failure::Infeasible), Err(Failure::Infeasible)) => Ok(None),
+        (whole, rounds) => {
+            prop_assert!(
+                false,
+                "{:?} against {:?}, cost {:?}",
+                whole.map(|o| o.accuracy),
+                rounds.map(|o| o.accuracy),
+                program.cost
+            );
+            Ok(None)
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    #[test]
+    fn in_rounds_is_as_a_whole(
+        across in 2..=6_usize,
+        along in 2..=4_usize,
+        seats in prop::collection::vec(-35.0..0.0_f64, 24),
+        tolerance in 3.0..20.0_f64,
+        least in prop_oneof![Just(0.0), 0.0..800.0_f64],
+        free in any::<bool>(),
+    ) {
+        let mut problem = problem(across, along, &seats, least);
+        problem.level_tolerance = Some(Length::mm(tolerance));
+        if free {
+            problem.height = Height::Free;
+        }
+        let model = Model::new(&problem);
+
+        let mut squares = model.program(0.0);
+        squares.squares = model.departures.clone();
+        if let Some((whole, rounds)) = both(&squares)? {
+            // The departures are unique, and with a point over each support so are the lifts.
+            for (terms, constant) in &model.departures {
+                let [a, b] = [&whole, &rounds]
+                    .map(|found| super::dot(terms, &found.values) + constant);
+                prop_assert!((a - b).abs() < 1e-4, "{a} {b}");
+            }
+        }
+
+        let mut least_lift = model.program(0.0);
+        model.add_lift_cost(&mut least_lift, |_| 1.0);
+        if let Some((whole, rounds)) = both(&least_lift)? {
+            let [a, b] = [&whole, &rounds].map(|found| least_lift.cost_of(&found.values));
+            prop_assert!((a - b).abs() < 1e-3, "{a} {b}");
+        }
+
+        let mut worst = model.base.clone();
+        let variable = worst.variable(1.0, (0.0, f64::INFINITY));
+        worst.at_most.extend(model.needs.iter().filter(|n| n.is_extra()).map(|n| n.row.clone()));
+        for mut row in within(&model, 0.0) {
+            row.terms.push((variable, -1.0));
+            worst.at_most.push(row);
+        }
+        if let Some((whole, rounds)) = both(&worst)? {
+            let [a, b] = [&whole, &rounds].map(|found| found.values[variable]);
+            prop_assert!((a - b).abs() < 1e-4, "{a} {b}");
+            for row in &worst.at_most {
+                prop_assert!(super::dot(&row.terms, &rounds.values) <= row.limit + 1e-4);
+            }
+        }
+    }
+}
