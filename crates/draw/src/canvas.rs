@@ -162,6 +162,46 @@ impl Canvas {
         });
     }
 
+    /// Many lines of one kind, as one shape: a large frame has thousands.
+    pub fn lines(&mut self, class: &str, lines: &[(Spot, Spot)], stroke: Stroke) {
+        if lines.is_empty() {
+            return;
+        }
+        let path: String = lines.iter().map(|&(from, to)| path_of(&[from, to], false)).collect();
+        self.path(class, &path, "none", stroke);
+    }
+
+    /// Many small marks of one kind, as one shape: a dot each, in the colour of the stroke and as
+    /// wide.
+    pub fn dots(&mut self, class: &str, spots: &[Spot], stroke: Stroke) {
+        self.marks(class, spots, "h0", "none", stroke);
+    }
+
+    /// Many small marks of one kind, as one shape: at each spot the same outline, in the words of
+    /// a path.
+    pub fn marks(
+        &mut self,
+        class: &str,
+        spots: &[Spot],
+        outline: &str,
+        fill: &str,
+        stroke: Stroke,
+    ) {
+        if spots.is_empty() {
+            return;
+        }
+        let mark = |(x, y): &Spot| format!("M{} {}{outline}", Fixed(*x), Fixed(*y));
+        self.path(class, &spots.iter().map(mark).collect::<String>(), fill, stroke);
+    }
+
+    fn path(&mut self, class: &str, path: &str, fill: &str, stroke: Stroke) {
+        self.parts.push(html! {
+            path class=(class) d=(path) fill=(fill) stroke=(stroke.colour)
+                stroke-width=(Fixed(stroke.width)) stroke-dasharray=(stroke.dashes)
+                stroke-linecap="round" {}
+        });
+    }
+
     pub fn polygon(&mut self, class: &str, spots: &[Spot], fill: &str, stroke: Stroke) {
         self.areas(class, &[spots.to_vec()], fill, stroke);
     }

@@ -1,6 +1,7 @@
 //! Pictures of a plan: the floor as it is, the lifts, the floor as it will be, a section, the
 //! passes.
 
+mod frame;
 mod section;
 
 use crate::classes::ColourScale;
@@ -18,6 +19,7 @@ use floorwright_engine::surface::{
 use floorwright_engine::survey::Levels;
 use floorwright_engine::target::{Outcome, TargetPlane};
 use floorwright_engine::units::{LENGTH_EPS, Length, Level};
+use std::collections::BTreeMap;
 
 /// The shading of a floor has about so many patches, however large the floor is: on a sheet the
 /// steps between them are then finer than the contours are wide (a choice).
@@ -173,6 +175,11 @@ impl PlanPictures<'_> {
             || lift_plan.outcome.lifts.iter().map(|lift| lift.lift).collect(),
             |packing| packing.lifts.clone(),
         );
+        let stacks: BTreeMap<&SupportId, &[Length]> = packing
+            .into_iter()
+            .flat_map(|packing| &packing.supports)
+            .filter_map(|packed| Some((&packed.support, &*packed.stack.as_ref()?.pieces)))
+            .collect();
         let supports = self
             .job
             .site
@@ -185,12 +192,7 @@ impl PlanPictures<'_> {
                 at: support.at,
                 lift,
                 in_doubt: !facts.in_doubt.is_empty(),
-                packers: packing
-                    .and_then(|packing| {
-                        packing.supports.iter().find(|packed| packed.support == support.id)
-                    })
-                    .and_then(|packed| packed.stack.as_ref())
-                    .map_or_else(Vec::new, |stack| stack.pieces.clone()),
+                packers: stacks.get(&support.id).map_or_else(Vec::new, |pieces| pieces.to_vec()),
                 fixed: facts.held.clone(),
             })
             .collect();
@@ -212,19 +214,30 @@ impl PlanPictures<'_> {
         if passes.passes.is_empty() {
             return None;
         }
+        let on_frame = self.plan.passes.done()?.on_frame.as_ref();
         let steps: Vec<PassStep> = passes
             .passes
             .iter()
-            .map(|pass| {
-                let mut moves: Vec<Move> = Vec::new();
+            .enumerate()
+            .map(|(idx, pass)| {
+                let mut order: Vec<&SupportId> = Vec::new();
+                let mut lifts: BTreeMap<&SupportId, Length> = BTreeMap::new();
                 for moved in pass.moves.iter().flat_map(|together| &together.supports) {
-                    let lift = moved.to - moved.from;
-                    match moves.iter_mut().find(|known| known.support == moved.support) {
-                        Some(known) => known.lift += lift,
-                        None => moves.push(Move { support: moved.support.clone(), lift }),
-                    }
+                    let lift = lifts.entry(&moved.support).or_insert_with(|| {
+                        order.push(&moved.support);
+                        Length::ZERO
+                    });
+                    *lift += moved.to - moved.from;
                 }
-                PassStep { number: pass.number, moves }
+                let moves = order
+                    .into_iter()
+                    .map(|support| Move { support: support.clone(), lift: lifts[support] });
+                let check = on_frame.and_then(|on_frame| on_frame.check.passes.get(idx));
+                PassStep {
+                    number: pass.number,
+                    moves: moves.collect(),
+                    forces: check.map(frame::pass_forces),
+                }
             })
             .collect();
         let all = steps.iter().flat_map(|step| step.moves.iter().map(|moved| moved.lift));

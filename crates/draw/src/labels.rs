@@ -62,6 +62,11 @@ impl Labels {
         }
     }
 
+    /// Where labels may stand.
+    pub fn area(&self) -> &Rect {
+        &self.area
+    }
+
     /// Keeps labels out of a rectangle.
     pub fn reserve(&mut self, rect: Rect) {
         for cell in self.cells(&rect) {

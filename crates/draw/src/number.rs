@@ -1,6 +1,7 @@
 //! Numbers as they are printed: millimetres, or feet, inches and sixteenths.
 
-use floorwright_engine::units::{ExactLength, Length, Level, round_to};
+use floorwright_engine::frame::ForceRange;
+use floorwright_engine::units::{ExactLength, Force, Length, Level, round_to};
 
 /// How many decimals of a millimetre a picture prints.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -176,6 +177,38 @@ impl Print {
     }
 }
 
+/// Kilonewtons with one decimal, without the unit.
+pub(crate) fn kilonewtons(force: Force) -> String {
+    if !is_printable(force) {
+        return "?".to_owned();
+    }
+    format!("{:.1}", round_to(force.to_kn(), 0.1))
+}
+
+/// A range of forces; one number where both ends print alike.
+pub(crate) fn kilonewtons_range(range: ForceRange) -> String {
+    from_to(kilonewtons(range.least), kilonewtons(range.most))
+}
+
+/// A whole number of hundredths, with its sign.
+pub(crate) fn percent(share: f64) -> String {
+    if share.is_finite() && share.abs() < 1e6 {
+        format!("{:.0} %", round_to(share * 100.0, 1.0))
+    } else {
+        "?".to_owned()
+    }
+}
+
+/// Two ends that were printed; one of them where both say the same.
+pub(crate) fn from_to(least: String, most: String) -> String {
+    if least == most { most } else { format!("{least}–{most}") }
+}
+
+/// Whether a force is a number, and no larger than anything that stands on the ground.
+pub(crate) fn is_printable(force: Force) -> bool {
+    force.to_kn().abs() < 1e9
+}
+
 fn sixteenths(length: Length) -> String {
     ExactLength::from_mm(length.to_mm())
         .map_or_else(|| "?".to_owned(), |exact| exact.feet_and_inches(16))
@@ -198,7 +231,7 @@ fn round_below(limit: f64) -> f64 {
 }
 
 /// The smallest 1, 2 or 5 times a power of ten that is not below `least`.
-fn round_step(least: f64) -> f64 {
+pub(crate) fn round_step(least: f64) -> f64 {
     let power = 10_f64.powf(least.max(1e-3).log10().floor());
     let steps = [1.0, 2.0, 5.0, 10.0].map(|step| step * power);
     steps.into_iter().find(|&step| step >= least).unwrap_or(10.0 * power)

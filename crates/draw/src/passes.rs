@@ -1,14 +1,18 @@
 //! Which supports move in a pass, and by how much: one pass large, or several side by side.
 
-use crate::canvas::{Anchor, Canvas, Line, Rect, Spot, Stroke};
+use crate::canvas::{Canvas, Rect, Spot, Stroke};
+use crate::carried::draw_lets_go;
 use crate::labels::{Labels, Placed};
 use crate::lift::{colour_of_lift, lift_rows};
+use crate::number::kilonewtons_range;
 use crate::picture::{Move, PassPicture, PassStep};
 use crate::plan::{
-    Extent, Lines, Plan, PlanLabel, Symbol, View, draw_label, draw_walls, is_drawable, plate_size,
+    Extent, Lines, Plan, PlanLabel, Symbol, View, draw_label, is_drawable, most_labels, plate_size,
 };
-use crate::sheet::{GREY, Sheet, Style, WHITE};
+use crate::sheet::{BLACK, GREY, Sheet, Style, WHITE};
 use crate::text;
+use crate::tiles::{Tile, Tiles};
+use floorwright_engine::frame::ForceRange;
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::site::Position;
 use floorwright_engine::units::Length;
@@ -35,12 +39,30 @@ fn moves_of(pass: &PassStep) -> MovesBySupport<'_> {
     finite.map(|Move { support, lift }| (support, *lift)).collect()
 }
 
+/// What the frame says of each support in a pass; nothing where the frame rocks.
+#[derive(Default)]
+struct Forces<'a> {
+    jacks: BTreeMap<&'a SupportId, ForceRange>,
+    lets_go: BTreeSet<&'a SupportId>,
+}
+
+fn forces_of(pass: &PassStep) -> Forces<'_> {
+    let Some(forces) = pass.forces.as_ref().filter(|forces| !forces.rocks) else {
+        return Forces::default();
+    };
+    Forces {
+        jacks: forces.jacks.iter().map(|(support, range)| (support, *range)).collect(),
+        lets_go: forces.lets_go.iter().collect(),
+    }
+}
+
 /// Names the supports that the maps cannot show.
 fn admit_lost(sheet: &mut Sheet, picture: &PassPicture) {
     let lost = picture.supports.iter().filter(|(_, at)| !is_drawable(*at));
     let lost: Vec<_> = lost.map(|(support, _)| support.as_str()).collect();
     sheet.names("without a place on the plan", &lost);
-    let is_known = |id: &SupportId| picture.supports.iter().any(|(support, _)| support == id);
+    let all: BTreeSet<&SupportId> = picture.supports.iter().map(|(support, _)| support).collect();
+    let is_known = |id: &SupportId| all.contains(id);
     let steps = picture.passes.iter().flat_map(|pass| &pass.moves);
     let unknown: BTreeSet<_> =
         steps.map(|step| &step.support).filter(|id| !is_known(id)).map(SupportId::as_str).collect();
@@ -59,44 +81,140 @@ fn one_pass(picture: &PassPicture, pass: &PassStep) -> String {
     block.title = format!("Pass {}", pass.number);
     let mut plan = Plan::new(picture.medium, &block, extent);
     plan.walls(&picture.rooms);
-    let moves = moves_of(pass);
+    let (moves, forces) = (moves_of(pass), forces_of(pass));
     let rooms: Vec<Rect> = supports.iter().map(|(_, at)| plan.reserve_symbol(*at)).collect();
-    let labels = supports.iter().zip(&rooms).map(|((support, _), &symbol)| {
+    // Where not all have room for a label, those that move come first.
+    let is_crowd = supports.len() > plan.most_labels();
+    let labels = supports.iter().zip(&rooms).filter_map(|((support, _), &symbol)| {
         let name = (support.to_string(), false);
-        let number = moves.get(support).map(|&lift| (picture.print.signed(lift), true));
-        let full: Lines = std::iter::once(name.clone()).chain(number.clone()).collect();
-        let short = vec![number.unwrap_or(name)];
-        PlanLabel { symbol, name: support.to_string(), forms: vec![full, short] }
+        let lift = moves.get(support).map(|&lift| (picture.print.signed(lift), true));
+        let force = forces.jacks.get(support).map(|&range| force_words(range));
+        if is_crowd && lift.is_none() {
+            return None;
+        }
+        let full = [Some(name.clone()), lift.clone(), force.clone()];
+        let short = [lift.clone(), force];
+        let least = [Some(lift.unwrap_or(name))];
+        let forms = [full.as_slice(), short.as_slice(), least.as_slice()].map(|form| {
+            let lines: Lines = form.iter().flatten().cloned().collect();
+            if lines.is_empty() { least.iter().flatten().cloned().collect() } else { lines }
+        });
+        Some(PlanLabel { symbol, name: support.to_string(), forms: forms.to_vec() })
     });
     plan.label_all(&labels.collect::<Vec<_>>());
-    for ((support, _), room) in supports.iter().zip(&rooms) {
-        let style = plan.sheet.style;
-        draw_support(&mut plan.sheet.canvas, &style, picture, room.centre(), moves.get(support));
-    }
+    let (style, view) = (plan.sheet.style, plan.view);
+    draw_supports(&mut plan.sheet.canvas, &style, picture, &view, (&moves, &forces));
     plan.room_names(&picture.rooms);
     plan.sheet.bars(&plan.scale, picture.print);
     legend(&mut plan.sheet, picture, plan.view.is_turned());
     let n_moves = moves.len();
     plan.sheet.paragraph(&format!("{n_moves} of {} supports move in this pass", supports.len()));
+    say_forces(&mut plan.sheet, std::slice::from_ref(pass));
     admit_lost(&mut plan.sheet, picture);
-    plan.admit_left_out(&["no names where supports move; they are in the run sheet"]);
+    plan.admit_left_out(&[
+        "no names where supports move; they are in the run sheet",
+        "no names and no forces where supports move; they are in the run sheet",
+    ]);
     plan.sheet.finish()
 }
 
-fn draw_support(
+/// What a jack pushes, as a label says it: the unit keeps it apart from a lift.
+fn force_words(range: ForceRange) -> (String, bool) {
+    (format!("{} kN", kilonewtons_range(range)), false)
+}
+
+fn say_forces(sheet: &mut Sheet, passes: &[PassStep]) {
+    let rocks: Vec<String> = passes
+        .iter()
+        .filter(|pass| pass.forces.as_ref().is_some_and(|forces| forces.rocks))
+        .map(|pass| format!("pass {}", pass.number))
+        .collect();
+    if !rocks.is_empty() {
+        let rocks: Vec<&str> = rocks.iter().map(String::as_str).collect();
+        sheet.names("the frame rocks, and no force is given, in", &rocks);
+    }
+    if passes.iter().any(|pass| !forces_of(pass).jacks.is_empty()) {
+        sheet.paragraph("kN: what the jack pushes at most in the pass, least to most assumption");
+    }
+}
+
+/// Every support with what happens to it: so many that they run together are drawn as small marks.
+fn draw_supports(
     canvas: &mut Canvas,
     style: &Style,
     picture: &PassPicture,
-    spot: Spot,
-    lift: Option<&Length>,
+    view: &View,
+    (moves, forces): (&MovesBySupport<'_>, &Forces<'_>),
 ) {
-    match lift {
-        Some(&lift) => {
-            let colour = colour_of_lift(&picture.colours, lift).to_string();
-            Symbol::of(picture.print.round(lift)).draw(canvas, style, spot, &colour);
-        }
-        None => draw_still(canvas, style, spot),
+    let supports = drawable(picture);
+    if supports.len() > CROWD {
+        return draw_crowd(canvas, style, picture, view, moves, forces);
     }
+    for (support, at) in supports {
+        let spot = view.spot(*at);
+        match moves.get(support) {
+            Some(&lift) => {
+                let colour = colour_of_lift(&picture.colours, lift).to_string();
+                Symbol::of(picture.print.round(lift)).draw(canvas, style, spot, &colour);
+                if forces.lets_go.contains(support) {
+                    let stroke = Stroke::solid(BLACK, style.medium);
+                    canvas.circle("lets-go-ring", spot, 1.3 * style.symbol, "none", stroke);
+                }
+            }
+            None if forces.lets_go.contains(support) => {
+                draw_lets_go(canvas, style, spot, 0.7 * style.symbol);
+            }
+            None => draw_still(canvas, style, spot),
+        }
+    }
+}
+
+/// More supports than this are drawn as small marks, all of one colour in one shape: full symbols
+/// of thousands make a file that no phone opens.
+const CROWD: usize = 1000;
+
+/// What a small mark is: which way, and which class of colour.
+type Kind = (&'static str, &'static str, String);
+
+fn draw_crowd(
+    canvas: &mut Canvas,
+    style: &Style,
+    picture: &PassPicture,
+    view: &View,
+    moves: &MovesBySupport<'_>,
+    forces: &Forces<'_>,
+) {
+    let mut still = Vec::new();
+    let mut lets_go = Vec::new();
+    let mut moving: BTreeMap<Kind, Vec<Spot>> = BTreeMap::new();
+    for (support, at) in drawable(picture) {
+        let spot = view.spot(*at);
+        match moves.get(support) {
+            Some(&lift) => {
+                let colour = colour_of_lift(&picture.colours, lift).to_string();
+                let (class, outline) = match Symbol::of(picture.print.round(lift)) {
+                    Symbol::Down => ("symbol down", "l-.6-1h1.2z"),
+                    Symbol::Up => ("symbol up", "l.6 1h-1.2z"),
+                    _ => ("symbol dot", "h.6v.6h-.6z"),
+                };
+                moving.entry((class, outline, colour)).or_default().push(spot);
+            }
+            None if forces.lets_go.contains(support) => lets_go.push(spot),
+            None => still.push(spot),
+        }
+    }
+    let size = if style.text > 10.0 { 2.0 } else { 0.7 };
+    canvas.dots("symbol still", &still, Stroke::solid(GREY, 0.6 * size));
+    for ((class, outline, colour), spots) in &moving {
+        canvas.marks(class, spots, outline, colour, Stroke::solid(BLACK, 0.15 * size));
+    }
+    canvas.marks(
+        "symbol lets-go",
+        &lets_go,
+        "l.8-.8",
+        "none",
+        Stroke::solid("#852206", 0.5 * size),
+    );
 }
 
 fn draw_still(canvas: &mut Canvas, style: &Style, spot: Spot) {
@@ -114,90 +232,84 @@ fn side_by_side(picture: &PassPicture, passes: &[PassStep]) -> String {
     let extent = Extent::of(&picture.rooms, supports.iter().map(|(_, at)| *at));
     let extent = extent.turned_for(picture.medium);
     let house_shape = extent.height() / extent.width();
-    let is_screen = picture.medium == crate::Medium::Screen;
     let n_passes = passes.len().max(1);
-    let shape =
-        if is_screen { n_passes as f64 * (house_shape.min(3.0) + 0.14) } else { house_shape };
+    let shape = Tiles::shape(picture.medium, n_passes, house_shape);
     let mut sheet = Sheet::new(picture.medium, &picture.title_block, shape);
-    let n_columns = if is_screen { 1 } else { best_columns(&sheet, n_passes, house_shape) };
-    let n_rows = n_passes.div_ceil(n_columns);
-    let (width, height) = (sheet.area.width / n_columns as f64, sheet.area.height / n_rows as f64);
+    let tiles = Tiles::new(picture.medium, &sheet, n_passes, house_shape);
+    let width = tiles.width(&sheet);
     let titles = tile_titles(&sheet.style, picture, passes, width);
     let mut all_numbered = true;
+    let mut all_forces = true;
     for (idx, (pass, title)) in passes.iter().zip(&titles).enumerate() {
-        let (column, row) = ((idx % n_columns) as f64, (idx / n_columns) as f64);
-        let tile =
-            Rect::new(sheet.area.x + column * width, sheet.area.y + row * height, width, height);
-        all_numbered &= draw_tile(&mut sheet, picture, &extent, (pass, title), &tile);
+        let tile = tiles.begin(&mut sheet, &extent, &picture.rooms, idx, title);
+        let shown = draw_tile(&mut sheet, picture, pass, &tile);
+        all_numbered &= shown != Shown::Nothing;
+        all_forces &= shown == Shown::Everything;
     }
     legend(&mut sheet, picture, extent.is_turned());
+    say_forces(&mut sheet, passes);
     admit_lost(&mut sheet, picture);
     sheet.paragraph("not to scale; the names are in the run sheet");
     if !all_numbered {
         sheet.paragraph("where the numbers find no room, see the colour and the run sheet");
+    } else if !all_forces {
+        sheet.paragraph("forces that find no room are on the sheet of each pass");
     }
     sheet.finish()
 }
 
-/// The number of columns that leaves the houses largest.
-fn best_columns(sheet: &Sheet, n_passes: usize, house_shape: f64) -> usize {
-    let size = |n_columns: usize| {
-        let n_rows = n_passes.div_ceil(n_columns);
-        let width = sheet.area.width / n_columns as f64;
-        let height = sheet.area.height / n_rows as f64 - 2.0 * sheet.style.leading;
-        width.min(height / house_shape)
-    };
-    (1..=n_passes).max_by(|&a, &b| size(a).total_cmp(&size(b))).unwrap_or(1)
+/// How much of its numbers a small plan shows.
+#[derive(Clone, Copy, PartialEq)]
+enum Shown {
+    Everything,
+    Lifts,
+    Nothing,
 }
 
-/// Draws one pass small, with numbers if all of them find room; whether they did.
-fn draw_tile(
-    sheet: &mut Sheet,
-    picture: &PassPicture,
-    extent: &Extent,
-    (pass, title): (&PassStep, &str),
-    tile: &Rect,
-) -> bool {
+/// Draws one pass small, with the numbers if all of them find room, without the forces if only
+/// the lifts do.
+fn draw_tile(sheet: &mut Sheet, picture: &PassPicture, pass: &PassStep, tile: &Tile) -> Shown {
     let style = sheet.style;
-    let canvas = &mut sheet.canvas;
-    canvas.rect("tile", tile, "none", Stroke::solid(GREY, style.thin));
-    let moves = moves_of(pass);
-    let at = (tile.x + style.text * 0.6, tile.y + 1.2 * style.text);
-    let text = &text::fit(title, style.text, true, tile.width - style.text);
-    let (size, bold, anchor) = (style.text, true, Anchor::Start);
-    let heading = Line { at, text, size, bold, anchor };
-    canvas.text("tile-title", &heading);
-    let top = heading.room().height + style.text;
-    let area = Rect::new(tile.x, tile.y + top, tile.width, tile.height - top).shrunk(style.pad);
-    let inner = area.shrunk(2.0 * style.symbol);
-    let ratio = (inner.width / extent.width()).min(inner.height / extent.height()).max(0.0);
-    let view = View::new(extent, &inner, ratio);
-    draw_walls(canvas, &style, &view, &picture.rooms);
-    let mut labels = Labels::new(area, 3.0 * style.text);
+    let Tile { area, view } = tile;
+    let (moves, forces) = (moves_of(pass), forces_of(pass));
+    let mut labels = Labels::new(*area, 3.0 * style.text);
     let supports = drawable(picture);
     let half = 1.2 * style.symbol;
     for (_, at) in &supports {
         labels.reserve(Rect::around(view.spot(*at), half, half));
     }
-    let movers: Vec<_> = supports
+    draw_supports(&mut sheet.canvas, &style, picture, view, (&moves, &forces));
+    let movers: Vec<(Spot, Lines)> = supports
         .iter()
-        .filter_map(|(support, at)| Some((view.spot(*at), *moves.get(support)?)))
+        .filter_map(|(support, at)| {
+            let lift = (picture.print.signed(*moves.get(support)?), true);
+            let force = forces.jacks.get(support).map(|&range| force_words(range));
+            Some((view.spot(*at), std::iter::once(lift).chain(force).collect()))
+        })
         .collect();
-    let numbers: Vec<_> =
-        movers.iter().map(|(_, lift)| vec![(picture.print.signed(*lift), true)]).collect();
-    let wanted = movers
-        .iter()
-        .zip(&numbers)
-        .map(|((spot, _), lines)| (Rect::around(*spot, half, half), plate_size(&style, lines)));
-    let placed = labels.place_all(&wanted.collect::<Vec<_>>());
-    for (support, at) in &supports {
-        draw_support(canvas, &style, picture, view.spot(*at), moves.get(support));
+    if movers.len() > most_labels(&style, area) {
+        return Shown::Nothing;
     }
-    let all_placed: Option<Vec<Placed>> = placed.into_iter().collect();
-    for (placed, lines) in all_placed.iter().flatten().zip(&numbers) {
-        draw_label(canvas, &style, placed, lines);
+    let has_forces = movers.iter().any(|(_, lines)| lines.len() > 1);
+    let forms = if has_forces { vec![2, 1] } else { vec![1] };
+    for n_lines in forms {
+        let cut = |lines: &Lines| lines[..lines.len().min(n_lines)].to_vec();
+        let numbers: Vec<Lines> = movers.iter().map(|(_, lines)| cut(lines)).collect();
+        let wanted = movers
+            .iter()
+            .zip(&numbers)
+            .map(|((spot, _), lines)| (Rect::around(*spot, half, half), plate_size(&style, lines)));
+        let placed = labels.clone().place_all(&wanted.collect::<Vec<_>>());
+        let all_placed: Option<Vec<Placed>> = placed.into_iter().collect();
+        if let Some(all_placed) = all_placed {
+            for (placed, lines) in all_placed.iter().zip(&numbers) {
+                draw_label(&mut sheet.canvas, &style, placed, lines);
+            }
+            let is_all = !has_forces || n_lines > 1;
+            return if is_all { Shown::Everything } else { Shown::Lifts };
+        }
     }
-    all_placed.is_some()
+    Shown::Nothing
 }
 
 /// The titles of all tiles in the fullest form that fits every one of them.
@@ -259,6 +371,12 @@ fn legend(sheet: &mut Sheet, picture: &PassPicture, is_turned: bool) {
         sheet.symbol_row(draw, "let down");
     }
     sheet.symbol_row(draw_still, "stays in this pass");
+    if picture.passes.iter().any(|pass| !forces_of(pass).lets_go.is_empty()) {
+        let draw = |canvas: &mut Canvas, style: &Style, spot: Spot| {
+            draw_lets_go(canvas, style, spot, 0.7 * style.symbol);
+        };
+        sheet.symbol_row(draw, "comes to hang free in this pass; a ring round one that moves");
+    }
     sheet.orientation(picture.orientation, is_turned);
     sheet.heading("planning aid: it does not say that lifting is safe");
 }

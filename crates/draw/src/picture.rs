@@ -1,7 +1,15 @@
 //! What a picture is made of.
 
+mod on_frame;
+
+pub use on_frame::{
+    CarriedPicture, CarriedState, FrameLine, Holding, JackAt, JackLimit, JackLine, JackPicture,
+    JackRise, LetGo, LineKind, ShareAt, SupportHolding, WayMove, WayPicture,
+};
+
 use crate::classes::ColourScale;
 use crate::number::Print;
+use floorwright_engine::frame::ForceRange;
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::site::{Outline, Position};
 use floorwright_engine::units::Length;
@@ -215,13 +223,26 @@ pub struct Move {
     pub lift: Length,
 }
 
+/// What the frame says of one pass.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PassForces {
+    /// What the jack at each support pushes at most in this pass, over all assumptions.
+    pub jacks: Vec<(SupportId, ForceRange)>,
+    /// Supports that come to hang free of their bearer in some move of this pass.
+    pub lets_go: Vec<SupportId>,
+    /// The frame rocks in some move: no force is drawn, whatever `jacks` holds.
+    pub rocks: bool,
+}
+
 /// One pass.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct PassStep {
     /// Its number, from 1.
     pub number: usize,
     /// The supports that move; every other one stays.
     pub moves: Vec<Move>,
+    /// What the frame says of it; `None` if no frame was looked at.
+    pub forces: Option<PassForces>,
 }
 
 /// One pass, or several side by side.

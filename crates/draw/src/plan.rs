@@ -152,6 +152,8 @@ pub(crate) struct Plan {
     pub scale: Scale,
     left_out: Vec<String>,
     shortened: usize,
+    /// More labels were asked for than can be.
+    too_many: bool,
 }
 
 impl Plan {
@@ -162,7 +164,7 @@ impl Plan {
         let scale = sheet.scale(extent.width(), extent.height());
         let view = View::new(&extent, &sheet.area, scale.ratio);
         let labels = Labels::new(sheet.area, 3.0 * sheet.style.text);
-        Self { sheet, view, labels, scale, left_out: Vec::new(), shortened: 0 }
+        Self { sheet, view, labels, scale, left_out: Vec::new(), shortened: 0, too_many: false }
     }
 
     pub fn walls(&mut self, rooms: &[RoomOutline]) {
@@ -180,9 +182,14 @@ impl Plan {
     /// Finds room for the labels beside their symbols, and draws them.
     ///
     /// All labels are drawn in one form: the fullest in which every one finds room, or else the one
-    /// in which fewest are left out.
+    /// in which fewest are left out. More of them than the picture could ever hold are not tried:
+    /// none is drawn, and the notes say so.
     pub fn label_all(&mut self, labels: &[PlanLabel]) {
         let style = self.sheet.style;
+        self.too_many = labels.len() > self.most_labels();
+        if self.too_many {
+            return;
+        }
         let n_forms = labels.iter().map(|label| label.forms.len()).max().unwrap_or(0);
         let mut best: Option<(usize, usize, Labels, Vec<Option<Placed>>)> = None;
         for form in 0..n_forms {
@@ -210,6 +217,11 @@ impl Plan {
         }
     }
 
+    /// How many labels are tried at most.
+    pub fn most_labels(&self) -> usize {
+        most_labels(&self.sheet.style, &self.sheet.area)
+    }
+
     /// Rooms' names where they hide nothing; a room without space for it goes without.
     pub fn room_names(&mut self, rooms: &[RoomOutline]) {
         for room in rooms.iter().filter(|room| !room.name.trim().is_empty()) {
@@ -227,11 +239,18 @@ impl Plan {
 
     /// Whether the labels say everything.
     pub fn has_full_labels(&self) -> bool {
-        self.shortened == 0
+        self.shortened == 0 && !self.too_many
     }
 
     /// Says what the labels lack in a shorter form, and which labels found no room.
     pub fn admit_left_out(&mut self, what_forms_lack: &[&str]) {
+        if self.too_many {
+            let most = self.most_labels();
+            self.sheet.paragraph(&format!(
+                "no labels, for there are more than the {most} that have room: see the table, or a \
+                 larger sheet"
+            ));
+        }
         let lacking = self.shortened.checked_sub(1).and_then(|form| what_forms_lack.get(form));
         if let Some(lacking) = lacking {
             self.sheet.paragraph(&format!("for want of room: {lacking}"));
@@ -239,6 +258,13 @@ impl Plan {
         let names: Vec<_> = self.left_out.iter().map(String::as_str).collect();
         self.sheet.names("no room for the labels of", &names);
     }
+}
+
+/// How many labels an area could hold if they filled it: a name over a number takes about so many
+/// squares of the font size. A sheet of A4 holds about 300.
+pub(crate) fn most_labels(style: &Style, area: &Rect) -> usize {
+    const SQUARES: f64 = 9.0;
+    (area.width * area.height / (SQUARES * style.text * style.text)).max(0.0) as usize
 }
 
 /// A grid of places in a room, nearest to the middle of its corners first.

@@ -4,8 +4,9 @@ use crate::exit::{Stop, USAGE};
 use crate::session::Session;
 use crate::text::words::Words;
 use floorwright_draw::{
-    Decimals, FloorPicture, LiftPicture, Medium, Orientation, Paper, PassPicture, PlanPictures,
-    Print, ProfilePicture, Side, TitleBlock,
+    CarriedPicture, Decimals, FloorPicture, JackLine, JackPicture, LiftPicture, Medium,
+    Orientation, Paper, PassPicture, PlanPictures, Print, ProfilePicture, Side, TitleBlock,
+    WayPicture,
 };
 use floorwright_engine::plan::Plan;
 use floorwright_engine::site::Position;
@@ -79,7 +80,42 @@ impl<'a> Head<'a> {
         self.0.lifts(medium)
     }
 
-    /// The passes, if there are any.
+    /// Who carries what: today, at the worst moment of the passes and when all is packed, as far
+    /// as they are known; `None` without a frame. [`floorwright_draw::carried_map`] draws them side
+    /// by side; [`CarriedPicture::alone`] picks one, to be drawn large with names.
+    pub fn who_carries(&self, medium: Medium) -> Option<CarriedPicture> {
+        self.0.who_carries(medium)
+    }
+
+    /// Who carries what today, large with names; `None` without a frame. Drawn by
+    /// [`floorwright_draw::carried_map`].
+    pub fn frame_today(&self, medium: Medium) -> Option<CarriedPicture> {
+        self.who_carries(medium)?.alone(0)
+    }
+
+    /// The force at a jack as it rises, drawn by [`floorwright_draw::jack_chart`].
+    ///
+    /// `place` is where the jack stands, as `A3` or `A3, 300 mm beside it`. [`JackLine::over`] makes
+    /// `alone` and `together` from what [`floorwright_engine::frame::jack_curve`] gives, one curve
+    /// for each of [`floorwright_engine::frame::assumptions`]; [`JackLine::default`] where one was
+    /// not worked out. `neighbours` names who rises with it, as `A2 and A4`; it may be empty.
+    pub fn jack(
+        &self,
+        medium: Medium,
+        place: &str,
+        (alone, together): (JackLine, JackLine),
+        neighbours: &str,
+    ) -> JackPicture {
+        self.0.jack(medium, place, alone, together, neighbours)
+    }
+
+    /// How near the passes come to their limits, move by move; `None` if there are no passes.
+    /// Drawn by [`floorwright_draw::way_chart`].
+    pub fn along_the_way(&self, medium: Medium) -> Option<WayPicture> {
+        self.0.along_the_way(medium)
+    }
+
+    /// The passes, if there are any, with the force at each jack where a frame was looked at.
     pub fn passes(&self, medium: Medium) -> Option<PassPicture> {
         self.0.passes(medium)
     }

@@ -264,6 +264,7 @@ pub fn passes(medium: Medium, wanted: &[usize]) -> PassPicture {
             })
             .filter(|step| step.lift > Length::ZERO)
             .collect(),
+        forces: None,
     };
     let all = (1..=n_passes).filter(|number| wanted.is_empty() || wanted.contains(number));
     PassPicture {
