@@ -9,7 +9,7 @@ use std::path::PathBuf;
     name = "floorwright",
     version,
     before_help = "Try it first:\n  floorwright demo\nthen with your own readings (a CSV of point,x,y,reading):\n  floorwright lift my-readings.csv",
-    after_help = "Exit codes:\n  0 ok\n  1 failed\n  2 usage\n  3 the answer is no: faults in the job, a goal that cannot be met,\n    with --strict a suspect reading or a criterion that is not met\n  4 not found\n  5 something is in the way\n  6 disk\n\nA planning aid. It does not replace local codes, an engineer or licensed trades.",
+    after_help = "Exit codes:\n  0 ok\n  1 failed\n  2 usage\n  3 the answer is no: faults in the job, a goal that cannot be met,\n    passes that would overload something, a frame that rocks,\n    with --strict a suspect reading or a criterion that is not met\n  4 not found\n  5 something is in the way\n  6 disk\n\nA planning aid. It does not replace local codes, an engineer or licensed trades.",
     max_term_width = 80
 )]
 pub struct Cli {
@@ -65,13 +65,20 @@ pub enum Command {
         before_help = "Examples:\n  floorwright floor house.toml\n  floorwright floor house.toml --profile 0,0:10800,0 --picture floor.svg"
     )]
     Floor(Floor),
+    /// Work out what each support carries today, and what a jack there has to push.
+    #[command(
+        before_help = "Examples:\n  floorwright frame house.toml\n  floorwright frame house.toml --support B3 --beside 300\n  floorwright frame house.toml --in-use --set-share 0.5..1"
+    )]
+    Frame(Frame),
     /// Work out the lift and the packers at each support.
     #[command(
         before_help = "Examples:\n  floorwright lift my-readings.csv\n  floorwright lift house.toml --height EXT-10 --tolerance 4\n  floorwright lift house.toml --set B3=12 --picture after.svg"
     )]
     Lift(Lift),
     /// Lay out the passes: which jacks move what, and the packers after each.
-    #[command(before_help = "Example:\n  floorwright passes house.toml --jacks 4 --per-pass 5")]
+    #[command(
+        before_help = "Examples:\n  floorwright passes house.toml --jacks 4 --per-pass 5\n  floorwright passes house.toml --jack-rating \"5 t\""
+    )]
     Passes(Passes),
 }
 
@@ -185,6 +192,36 @@ pub struct Goal {
     pub set: Vec<String>,
 }
 
+/// What is taken of the timber and the jacks; each overrides what the job says.
+#[derive(Debug, Default, Args)]
+pub struct Timber {
+    /// The share of its sag that the timber has kept for good: 0.3, or 0..1 for both ends.
+    #[arg(long, value_name = "SHARE")]
+    pub set_share: Option<String>,
+    /// What is written on the jacks as the most they lift: "5 t", "4000 lb", 50 (kN).
+    #[arg(long, value_name = "RATING")]
+    pub jack_rating: Option<String>,
+}
+
+/// Arguments of `frame`.
+#[derive(Debug, Args)]
+pub struct Frame {
+    #[command(flatten)]
+    pub job: Job,
+    #[command(flatten)]
+    pub timber: Timber,
+    /// Also what a jack at this support has to push as it rises. May be repeated.
+    #[arg(long, value_name = "ID")]
+    pub support: Vec<String>,
+    /// How far beside the support a jack stands, along the bearer: to the right or up the plan, or
+    /// below zero for the other way. Without it, 300 mm.
+    #[arg(long, value_name = "DISTANCE", allow_hyphen_values = true)]
+    pub beside: Option<String>,
+    /// With people and furniture in, not the empty house.
+    #[arg(long)]
+    pub in_use: bool,
+}
+
 /// Arguments of `lift`.
 #[derive(Debug, Args)]
 pub struct Lift {
@@ -201,6 +238,11 @@ pub struct Lift {
     /// Also every point before and after.
     #[arg(long)]
     pub points: bool,
+    #[command(flatten)]
+    pub timber: Timber,
+    /// Leave the frame out: straight lines between the supports, and no loads.
+    #[arg(long)]
+    pub no_frame: bool,
 }
 
 /// Arguments of `passes`.
@@ -222,6 +264,11 @@ pub struct Passes {
     /// Draw the picture for a phone instead of for paper.
     #[arg(long)]
     pub phone: bool,
+    #[command(flatten)]
+    pub timber: Timber,
+    /// Leave the frame out: no move is checked for loads.
+    #[arg(long)]
+    pub no_frame: bool,
 }
 
 impl Levels {
@@ -254,16 +301,46 @@ impl Floor {
     }
 }
 
+impl Frame {
+    /// The command on a job, with the force at one jack.
+    pub fn of(job: Job, support: &str) -> Self {
+        Self {
+            job,
+            timber: Timber::default(),
+            support: vec![support.to_owned()],
+            beside: None,
+            in_use: false,
+        }
+    }
+}
+
 impl Lift {
     /// The command on a job, with pictures.
     pub fn of(job: Job, picture: Option<PathBuf>) -> Self {
-        Self { job, goal: Goal::default(), picture, phone: false, points: true }
+        Self {
+            job,
+            goal: Goal::default(),
+            picture,
+            phone: false,
+            points: true,
+            timber: Timber::default(),
+            no_frame: false,
+        }
     }
 }
 
 impl Passes {
     /// The command on a job, with a picture.
     pub fn of(job: Job, picture: Option<PathBuf>) -> Self {
-        Self { job, goal: Goal::default(), jacks: None, per_pass: None, picture, phone: false }
+        Self {
+            job,
+            goal: Goal::default(),
+            jacks: None,
+            per_pass: None,
+            picture,
+            phone: false,
+            timber: Timber::default(),
+            no_frame: false,
+        }
     }
 }

@@ -44,6 +44,7 @@ fn run(command: &Command, colour: bool) -> Result<Report, Stop> {
         Command::Check(args) => commands::check::run(args),
         Command::Levels(args) => commands::levels::run(args),
         Command::Floor(args) => commands::floor::run(args, colour),
+        Command::Frame(args) => commands::frame::run(args),
         Command::Lift(args) => commands::lift::run(args),
         Command::Passes(args) => commands::passes::run(args),
     }

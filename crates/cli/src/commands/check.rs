@@ -4,8 +4,9 @@ use crate::args;
 use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::report::{Report, Text};
 use crate::session::{count, read_job};
+use floorwright_engine::frame::complete;
 use floorwright_engine::plan::{Job, StageName, plan};
-use floorwright_job::{Fault, ready};
+use floorwright_job::{Fault, JobInput, ready};
 
 /// Runs the command.
 pub fn run(args: &args::Job) -> Result<Report, Stop> {
@@ -44,6 +45,9 @@ pub fn run(args: &args::Job) -> Result<Report, Stop> {
         for assumption in &input.assumptions {
             text.item("-", format!("taken for granted: {}", assumption.text));
         }
+        if let Some(sentence) = frame_assumed(input) {
+            text.say(format!("{sentence}: floorwright frame {name}"));
+        }
         text.say(format!("Next: floorwright levels {name}"));
     }
     let json = serde_json::json!({
@@ -56,6 +60,19 @@ pub fn run(args: &args::Job) -> Result<Report, Stop> {
     Ok(Report { text, json: Box::new(|| json), exit: if n_errors > 0 { CHECK_FAILED } else { OK } })
 }
 
+/// How much is assumed about the frame under the floor, if there is one.
+fn frame_assumed(input: &JobInput) -> Option<String> {
+    if input.frame.off.is_some() {
+        return None;
+    }
+    let spec = complete(&input.site, &input.frame.given, &input.frame.rules).ok()?;
+    let bearers = if input.frame.given.bearers.is_empty() { "proposed" } else { "given" };
+    Some(format!(
+        "The frame under the floor: bearers {bearers}, {} in all",
+        count(spec.assumed.len(), "thing assumed", "things assumed")
+    ))
+}
+
 /// With more readings than this the chain takes too long for a check.
 const AT_ONCE: usize = 5_000;
 
@@ -66,7 +83,7 @@ fn stops(job: &Job, file: &str) -> Vec<Fault> {
         return Vec::new();
     }
     let plan = plan(job);
-    [StageName::Floor, StageName::Lift, StageName::Packers, StageName::Passes]
+    [StageName::Floor, StageName::Frame, StageName::Lift, StageName::Packers, StageName::Passes]
         .into_iter()
         .flat_map(|stage| plan.reasons(stage).iter().map(move |reason| (stage, reason)))
         .map(|(stage, reason)| {

@@ -1,7 +1,7 @@
 //! `floorwright demo`: the whole chain on an invented house.
 
 use crate::args;
-use crate::commands::{floor, levels, lift, passes};
+use crate::commands::{floor, frame, levels, lift, passes};
 use crate::exit::{OK, Stop};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text};
@@ -13,6 +13,9 @@ const FILES: [(&str, &str); 3] = [
     ("hall-read-again.csv", include_str!("../../demo/hall-read-again.csv")),
     ("wing.csv", include_str!("../../demo/wing.csv")),
 ];
+
+/// The stump whose jack is shown: under the laundry wall, beside the step.
+const JACK_AT: &str = "E6";
 
 /// Writes the job as first read and as read again, runs every command, and says what to open.
 pub fn run(into: &Path) -> Result<Report, Stop> {
@@ -32,6 +35,7 @@ pub fn run(into: &Path) -> Result<Report, Stop> {
             "floor",
             floor::run(&args::Floor::of(second.clone(), picture("floor-before.svg")), false)?,
         ),
+        ("frame", frame::run(&args::Frame::of(second.clone(), JACK_AT))?),
         ("lift", lift::run(&args::Lift::of(second.clone(), picture("lifts.svg")))?),
         ("passes", passes::run(&args::Passes::of(second, picture("passes.svg")))?),
     ];
@@ -47,19 +51,20 @@ pub fn run(into: &Path) -> Result<Report, Stop> {
         summary.insert(name.to_owned(), result);
     }
     Ok(Report {
-        text: what_to_open(into),
+        text: what_to_open(into, exit),
         json: Box::new(|| serde_json::Value::Object(summary)),
         exit,
     })
 }
 
-fn what_to_open(folder: &Path) -> Text {
+fn what_to_open(folder: &Path, exit: u8) -> Text {
     let mut text = Text::default();
     text.heading("An invented house has been levelled on paper");
     text.say("Nobody lives in it; every number was made up.");
     let mut list = |heading: &str, files: &[(&str, &str)]| {
         text.heading(heading);
-        for (name, what) in files {
+        // Where a command said no, it drew no picture.
+        for (name, what) in files.iter().filter(|(name, _)| folder.join(name).is_file()) {
             text.item("-", format!("{}: {what}", folder.join(name).display()));
         }
     };
@@ -69,6 +74,7 @@ fn what_to_open(folder: &Path) -> Text {
             ("floor-before.svg", "how far each point of the floor is from the target"),
             ("lifts.svg", "the lift and the packers at each stump"),
             ("lifts-floor-after.svg", "the floor afterwards"),
+            ("frame.txt", "what each stump carries, and everything that is assumed for it"),
             ("passes.svg", "which stumps move in which pass; passes-1.svg and on, each by itself"),
         ],
     );
@@ -84,6 +90,10 @@ fn what_to_open(folder: &Path) -> Text {
             ("house-read-again.toml", "the job after the second reading"),
         ],
     );
+    if exit != OK {
+        text.heading("Something says no");
+        text.say("The texts say what and why, first of all: see lift.txt and passes.txt.");
+    }
     text.heading("Your own house");
     text.say("floorwright lift my-readings.csv (a table of point,x,y,reading)");
     text.say("floorwright new my-house.toml (asks, and makes a job to fill in)");

@@ -13,6 +13,8 @@ pub fn apply(args: &args::Goal, session: &mut Session) -> Result<(), Stop> {
     let unit = session.input.units;
     if let Some(height) = &args.height {
         session.job.goal.height = target_height(height, session)?;
+        // What the job says of new work is about its own height.
+        session.input.tie = None;
     }
     if let Some(tolerance) = &args.tolerance {
         let tolerance = length(tolerance, unit, "--tolerance")?;

@@ -1,6 +1,9 @@
 //! `floorwright lift`: the lift and the packers at each support, or why it cannot be done.
 
+mod carried;
+
 use crate::args;
+use crate::commands::frame::{options, said};
 use crate::commands::levels::read_again;
 use crate::commands::{goal, pictures, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop};
@@ -17,15 +20,18 @@ use floorwright_engine::plan::{
 };
 use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
+use floorwright_job::HeightTie;
 use std::collections::BTreeMap;
 
 /// A lift of less than this is none.
-const TOUCHED: Length = Length::mm(0.05);
+pub const TOUCHED: Length = Length::mm(0.05);
 
 /// Runs the command.
 pub fn run(args: &args::Lift) -> Result<Report, Stop> {
     let mut session = open(&args.job.job)?;
     goal::apply(&args.goal, &mut session)?;
+    options::apply(&args.timber, &mut session)?;
+    options::leave_out(args.no_frame, &mut session);
     let plan = plan(&session.job);
     let words = Words::of(&session.input);
     let mut text = Text::default();
@@ -36,7 +42,7 @@ pub fn run(args: &args::Lift) -> Result<Report, Stop> {
         exit = say_lifting(&mut text, &session, &plan, lifting, args.points, words);
     }
     if exit == OK {
-        cautions(&mut text);
+        cautions(&mut text, said::loads(&plan));
     }
     match &args.picture {
         Some(path) if exit == OK => {
@@ -56,6 +62,7 @@ pub fn run(args: &args::Lift) -> Result<Report, Stop> {
             &session,
             serde_json::json!({
                 "lifting": plan.lifting, "packing": plan.packing,
+                "frame": said::status(&session, &plan),
                 "bends": passes.map(|passes| &passes.bends),
                 "temporary": passes.map(|passes| &passes.temporary),
                 "cents": passes.and_then(|passes| passes.cents),
@@ -90,6 +97,7 @@ fn say_lifting(
     };
     let packing = stage(text, plan, StageName::Packers, &plan.packing);
     say_target(text, session, lifting, lift_plan, packing, words);
+    carried::say_passes(text, session, plan);
     lift_table(text, session, lifting, lift_plan, packing, words);
     let mut exit = if packing.is_some() { OK } else { CHECK_FAILED };
     if let Some(packing) = packing {
@@ -104,16 +112,15 @@ fn say_lifting(
         if let Some(passes) = plan.passes.done() {
             say_bends(text, session, &passes.bends);
         }
+        carried::say(text, session, plan, packing, words);
+        carried::say_between(text, lifting, words);
         besides(text, lifting, packing, words);
         buy_list(text, packing, plan.passes.done(), words);
         if points {
             point_table(text, &packing.outcome, words);
         }
     }
-    text.say(
-        "How a lift moves the floor is taken in straight lines between the supports; the \
-         stiffness of bearers and joists is not in it.",
-    );
+    carried::say_influence(text, session, plan, lifting, words);
     exit
 }
 
@@ -197,6 +204,7 @@ fn say_target(
             plane.rise_y * 1000.0
         ));
     }
+    say_tie(text, session);
     target_in_doubt(text, lifting);
     let (_, packers) = words.packers();
     if let Some(packing) = packing {
@@ -266,6 +274,16 @@ fn say_target(
                 words.length(outcome.totals.worst_departure - tolerance)
             ),
         );
+    }
+}
+
+/// How the height hangs on new work, where that is more than the level of a point.
+fn say_tie(text: &mut Text, session: &Session) {
+    let has_parts = |tie: &HeightTie| {
+        [tie.offset, tie.old_build_up, tie.new_build_up].iter().any(|part| *part != Length::ZERO)
+    };
+    if let Some(tie) = session.input.tie.as_ref().filter(|tie| has_parts(tie)) {
+        text.say(format!("To meet the new work, {}.", tie.in_words(session.input.units)));
     }
 }
 
@@ -455,6 +473,7 @@ fn cannot(
     if let Some(tolerance) = goal.level_tolerance {
         text.say(format!("Asked: every point within {}.", words.length(tolerance)));
     }
+    say_tie(text, session);
     target_in_doubt(text, lifting);
     for sentence in &explanation.words {
         text.item("-", sentence);

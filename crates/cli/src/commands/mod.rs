@@ -4,6 +4,7 @@ pub mod books;
 pub mod check;
 pub mod demo;
 pub mod floor;
+pub mod frame;
 pub mod goal;
 pub mod levels;
 pub mod lift;

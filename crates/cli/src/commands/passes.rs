@@ -1,7 +1,10 @@
 //! `floorwright passes`: which jacks move what, pass by pass, and the packers after each.
 
+mod checked;
+
 use crate::args;
 use crate::commands::floor::length;
+use crate::commands::frame::{options, said};
 use crate::commands::levels::read_again;
 use crate::commands::lift::{say_bends, stack_words};
 use crate::commands::{goal, pictures, stage};
@@ -10,11 +13,15 @@ use crate::files::{self, Existing};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
-use crate::text::words::{Words, one_in};
+use crate::text::words::{Words, one_in, percent};
 use floorwright_draw::{Medium, Paper, pass_map};
+use floorwright_engine::frame::ForceRange;
+use floorwright_engine::ids::SupportId;
 use floorwright_engine::packers::{Choice, Packing};
-use floorwright_engine::passes::{Move, Pass, Passes, Way};
-use floorwright_engine::plan::{PassesStage, StageName, plan};
+use floorwright_engine::passes::{Move, MoveCheck, Pass, Passes, Way};
+use floorwright_engine::plan::{
+    FrameChoice, FrameStage, OnFrame, PassesStage, Plan, StageName, plan,
+};
 use floorwright_engine::settings::Limit;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::Length;
@@ -26,6 +33,8 @@ pub fn run(args: &args::Passes) -> Result<Report, Stop> {
     let mut session = open(&args.job.job)?;
     goal::apply(&args.goal, &mut session)?;
     limits(args, &mut session)?;
+    options::apply(&args.timber, &mut session)?;
+    options::leave_out(args.no_frame, &mut session);
     let plan = plan(&session.job);
     let words = Words::of(&session.input);
     let mut text = Text::default();
@@ -39,31 +48,74 @@ pub fn run(args: &args::Passes) -> Result<Report, Stop> {
         for sentence in &explanation.words {
             text.item("-", sentence);
         }
-    } else if let Some(PassesStage { passes, bends, .. }) =
-        stage(&mut text, &plan, StageName::Passes, &plan.passes)
-    {
-        exit = OK;
-        cautions(&mut text);
-        say_limits(&mut text, &session, words);
-        say_bends(&mut text, &session, bends);
-        say_passes(&mut text, &session, passes, words);
-        if let Some(path) = &args.picture {
-            let medium = if args.phone { Medium::Screen } else { Medium::Sheet(Paper::A4) };
-            if let Some(picture) = pictures::Head::of(&session, &plan).passes(medium) {
-                files::write(path, &pass_map(&picture), Existing::Replace)?;
-                text.heading(&format!("Picture of all passes: {}", path.display()));
-                for (pass_idx, pass) in picture.passes.iter().enumerate() {
-                    let Some(alone) = picture.alone(pass_idx) else { continue };
-                    let path = numbered(path, pass.number);
-                    files::write(&path, &pass_map(&alone), Existing::Replace)?;
-                    text.say(format!("pass {}: {}", pass.number, path.display()));
-                }
-            }
+    } else if let Some(stage) = stage(&mut text, &plan, StageName::Passes, &plan.passes) {
+        exit = say_stage(&mut text, &session, &plan, stage, words);
+        match &args.picture {
+            Some(path) if exit == OK => draw(&mut text, &session, &plan, path, args.phone)?,
+            Some(path) => text.heading(&format!(
+                "No picture was drawn, for these passes are not to be worked by: {} was left as \
+                 it was",
+                path.display()
+            )),
+            None => {}
         }
     }
     footing(&mut text, &session);
-    let json = move || envelope("passes", &session, serde_json::json!({ "passes": plan.passes }));
+    let json = move || {
+        let frame = said::status(&session, &plan);
+        envelope("passes", &session, serde_json::json!({ "passes": plan.passes, "frame": frame }))
+    };
     Ok(Report { text, json: Box::new(json), exit })
+}
+
+/// Says the passes, or why they are not to be worked by. Returns the exit code.
+fn say_stage(
+    text: &mut Text,
+    session: &Session,
+    plan: &Plan,
+    stage: &PassesStage,
+    words: Words,
+) -> u8 {
+    let checked = stage.on_frame.as_ref().zip(plan.frame.done());
+    if let Some((on_frame, frame)) = checked
+        && let Some(stop) = &on_frame.check.stop
+    {
+        checked::say_stop(text, session, frame, on_frame, stop, words);
+        say_limits(text, session, words);
+        return CHECK_FAILED;
+    }
+    cautions(text, said::loads(plan));
+    match checked {
+        Some((on_frame, frame)) => checked::say_head(text, session, frame, on_frame, words),
+        None => text.say(format!(
+            "No jack force is given: {}.",
+            said::why_none(session, plan).unwrap_or_default()
+        )),
+    }
+    say_limits(text, session, words);
+    say_bends(text, session, &stage.bends);
+    say_passes(text, session, &stage.passes, checked, words);
+    OK
+}
+
+fn draw(
+    text: &mut Text,
+    session: &Session,
+    plan: &Plan,
+    path: &Path,
+    phone: bool,
+) -> Result<(), Stop> {
+    let medium = if phone { Medium::Screen } else { Medium::Sheet(Paper::A4) };
+    let Some(picture) = pictures::Head::of(session, plan).passes(medium) else { return Ok(()) };
+    files::write(path, &pass_map(&picture), Existing::Replace)?;
+    text.heading(&format!("Picture of all passes: {}", path.display()));
+    for (pass_idx, pass) in picture.passes.iter().enumerate() {
+        let Some(alone) = picture.alone(pass_idx) else { continue };
+        let path = numbered(path, pass.number);
+        files::write(&path, &pass_map(&alone), Existing::Replace)?;
+        text.say(format!("pass {}: {}", pass.number, path.display()));
+    }
+    Ok(())
 }
 
 /// `passes.svg` for pass 3: `passes-3.svg`.
@@ -117,9 +169,29 @@ fn say_limits(text: &mut Text, session: &Session, words: Words) {
             limits.distortion.reason
         ),
     );
+    if matches!(session.job.frame, FrameChoice::Asked { .. }) {
+        text.item(
+            "-",
+            format!(
+                "timber bent to at most {} of its strength, or as far as it is at the start or the \
+                 end: {}",
+                percent(limits.bending_share.value),
+                limits.bending_share.reason
+            ),
+        );
+    }
 }
 
-fn say_passes(text: &mut Text, session: &Session, passes: &Passes, words: Words) {
+/// What the frame says of the passes, with the frame.
+type Checked<'a> = Option<(&'a OnFrame, &'a FrameStage)>;
+
+fn say_passes(
+    text: &mut Text,
+    session: &Session,
+    passes: &Passes,
+    checked: Checked<'_>,
+    words: Words,
+) {
     let way = |way: &Way| {
         format!(
             "{} in {}, steepest slope {} on the way, most bent from today's shape {}",
@@ -139,6 +211,9 @@ fn say_passes(text: &mut Text, session: &Session, passes: &Passes, words: Words)
         format!("At least {} are needed.", count(passes.fewest_passes, "pass", "passes"))
     });
     text.say(format!("One support at a time, for comparison: {}.", way(&passes.one_at_a_time)));
+    if let Some((on_frame, frame)) = checked {
+        checked::say_one_at_a_time(text, session, frame, on_frame, words);
+    }
     for close in &passes.too_close {
         text.item(
             "!",
@@ -165,17 +240,39 @@ fn say_passes(text: &mut Text, session: &Session, passes: &Passes, words: Words)
          thicker or thinner than the lift; the last ones are as listed.",
         words.exact(session.job.stock.tolerance.value)
     ));
-    for pass in &passes.passes {
-        say_pass(text, pass, &mut before, words);
+    for (pass_idx, pass) in passes.passes.iter().enumerate() {
+        let check = checked
+            .and_then(|(on_frame, frame)| Some((on_frame.check.passes.get(pass_idx)?, frame)));
+        let moves = check.map_or(&[][..], |(check, _)| &check.moves);
+        say_pass(text, pass, moves, &mut before, words);
+        if let Some((check, frame)) = check {
+            checked::say_pass(text, session, frame, check, words);
+        }
+        text.item("-", "read the floor again before the next pass");
     }
 }
 
-fn say_pass(text: &mut Text, pass: &Pass, before: &mut BTreeMap<String, String>, words: Words) {
+fn say_pass(
+    text: &mut Text,
+    pass: &Pass,
+    checks: &[MoveCheck],
+    before: &mut BTreeMap<String, String>,
+    words: Words,
+) {
     text.heading(&format!("Pass {} ({})", pass.number, count(pass.moves.len(), "move", "moves")));
-    let columns = [("Move", Side::Right), ("Together, from > to since the start", Side::Left)];
+    let columns = if checks.is_empty() {
+        [("Move", Side::Right), ("Together, from > to since the start", Side::Left)]
+    } else {
+        [
+            ("Move", Side::Right),
+            ("Together, from > to since the start (jack force, least to most)", Side::Left),
+        ]
+    };
     let mut table = Table::new(&columns);
     for (move_idx, together) in pass.moves.iter().enumerate() {
-        for (line_idx, line) in move_lines(together, words).into_iter().enumerate() {
+        for (line_idx, line) in
+            move_lines(together, checks.get(move_idx), words).into_iter().enumerate()
+        {
             let number = if line_idx == 0 { (move_idx + 1).to_string() } else { String::new() };
             table.row([number, line]);
         }
@@ -201,26 +298,32 @@ fn say_pass(text: &mut Text, pass: &Pass, before: &mut BTreeMap<String, String>,
             ),
         );
     }
-    text.item("-", "read the floor again before the next pass");
     before.extend(after);
 }
 
-/// Two supports a line, so that a line fits.
-fn move_lines(together: &Move, words: Words) -> Vec<String> {
+/// Three supports a line, or two with their jack forces, so that a line fits.
+fn move_lines(together: &Move, check: Option<&MoveCheck>, words: Words) -> Vec<String> {
     let verb = if together.lowering { "let down " } else { "" };
+    let jack = |support: &SupportId| {
+        let jack = check?.jacks.iter().find(|jack| jack.support == *support)?;
+        let range = ForceRange { least: jack.least, most: jack.most };
+        Some(format!(" ({} kN)", words.force_range(range)))
+    };
     let supports: Vec<String> = together
         .supports
         .iter()
         .map(|support| {
             format!(
-                "{verb}{} {} > {}",
+                "{verb}{} {} > {}{}",
                 support.support,
                 words.number(support.from),
-                words.number(support.to)
+                words.number(support.to),
+                jack(&support.support).unwrap_or_default()
             )
         })
         .collect();
-    supports.chunks(3).map(|line| line.join("    ")).collect()
+    let on_a_line = if check.is_some() { 2 } else { 3 };
+    supports.chunks(on_a_line).map(|line| line.join("    ")).collect()
 }
 
 fn named_stack(packing: &Packing, words: Words) -> (String, String) {

@@ -1,6 +1,7 @@
 //! The region's words and the job's units.
 
-use floorwright_engine::units::{ExactLength, Length, Level, round_to};
+use floorwright_engine::frame::ForceRange;
+use floorwright_engine::units::{ExactLength, Force, Length, Level, round_to};
 use floorwright_job::JobInput;
 use floorwright_job::form_v1::Terms;
 use floorwright_job::measure::{Unit, exact, rounded};
@@ -166,6 +167,48 @@ impl Words {
         }
     }
 
+    /// A force as it stands in a column: kilonewtons with one decimal.
+    pub fn force_number(self, force: Force) -> String {
+        tenths(round_to(force.to_kn(), 0.1))
+    }
+
+    /// A force in running text, with what it weighs in the region's way.
+    pub fn force(self, force: Force) -> String {
+        self.with_weight(round_to(force.to_kn(), 0.1), force)
+    }
+
+    /// A force that something has to bear: never printed as less than it is.
+    pub fn force_up(self, force: Force) -> String {
+        self.with_weight(up_to_tenths(force.to_kn()), force)
+    }
+
+    fn with_weight(self, kn: f64, force: Force) -> String {
+        let weight = match self.terms {
+            Terms::Us => {
+                format!("{:.0} lb", up_to_tens(force.to_n() / N_PER_LB))
+            }
+            Terms::Au | Terms::Nz | Terms::Uk if force.to_kg() >= 1000.0 => {
+                format!("{} t", tenths(up_to_tenths(force.to_kg() / 1000.0)))
+            }
+            Terms::Au | Terms::Nz | Terms::Uk => format!("{:.0} kg", up_to_tens(force.to_kg())),
+        };
+        format!("{} kN ({weight})", tenths(kn))
+    }
+
+    /// A force known between two ends, as it stands in a column: kilonewtons, rounded apart.
+    pub fn force_range(self, range: ForceRange) -> String {
+        let (least, most) = (down_to_tenths(range.least.to_kn()), up_to_tenths(range.most.to_kn()));
+        if least == most { tenths(least) } else { format!("{} to {}", tenths(least), tenths(most)) }
+    }
+
+    /// What a kilonewton weighs, to stand under a table of forces.
+    pub fn kilonewton(self) -> &'static str {
+        match self.terms {
+            Terms::Us => "1 kN is the weight of 225 lb.",
+            Terms::Au | Terms::Nz | Terms::Uk => "1 kN is the weight of 102 kg.",
+        }
+    }
+
     /// A place on the plan.
     pub fn place(self, place: floorwright_engine::site::Position) -> String {
         let whole = |length: Length| match self.unit {
@@ -174,6 +217,28 @@ impl Words {
         };
         format!("({}, {})", whole(place.x), whole(place.y))
     }
+}
+
+/// Newtons in the weight of a pound.
+const N_PER_LB: f64 = 4.448_221_615_260_5;
+
+/// What is a hair beyond a step by rounding alone is taken for the step.
+const HAIR: f64 = 1e-6;
+
+fn tenths(number: f64) -> String {
+    if number == 0.0 { "0".to_owned() } else { format!("{number:.1}") }
+}
+
+fn up_to_tenths(number: f64) -> f64 {
+    (number * 10.0 - HAIR).ceil().max(0.0) / 10.0
+}
+
+fn down_to_tenths(number: f64) -> f64 {
+    (number * 10.0 + HAIR).floor().max(0.0) / 10.0
+}
+
+fn up_to_tens(number: f64) -> f64 {
+    (number / 10.0 - HAIR).ceil().max(0.0) * 10.0
 }
 
 fn is_in_sixteenths(length: Length) -> bool {
@@ -198,4 +263,9 @@ pub fn one_in(slope: f64) -> String {
     } else {
         format!("1 in {:.0}", 1.0 / slope.abs())
     }
+}
+
+/// A ratio as a share of a hundred.
+pub fn percent(ratio: f64) -> String {
+    format!("{:.0} %", round_to(ratio * 100.0, 1.0))
 }

@@ -1,0 +1,217 @@
+//! `floorwright frame`: what each support carries today, and what a jack there has to push.
+
+pub mod jacks;
+pub mod options;
+pub mod said;
+
+use crate::args;
+use crate::commands::levels::read_again;
+use crate::commands::stage;
+use crate::exit::{CHECK_FAILED, OK, Stop};
+use crate::report::{Loads, Report, Text, cautions, envelope, footing};
+use crate::session::{Session, open};
+use crate::text::table::{Side, Table};
+use crate::text::words::{Words, percent};
+use floorwright_engine::frame::{Bent, Carrying, FrameState, SupportLoad};
+use floorwright_engine::ids::SupportId;
+use floorwright_engine::plan::{FrameStage, StageName, plan};
+use floorwright_engine::units::Length;
+
+/// Runs the command.
+pub fn run(args: &args::Frame) -> Result<Report, Stop> {
+    let mut session = open(&args.job.job)?;
+    options::apply(&args.timber, &mut session)?;
+    let asked = jacks::asked(args, &session)?;
+    let plan = plan(&session.job);
+    let words = Words::of(&session.input);
+    let mut text = Text::default();
+    text.heading(&format!("The frame under the floor: {}", session.input.name));
+    read_again(&mut text, &session, &plan, words);
+    let mut exit = CHECK_FAILED;
+    let mut curves = Vec::new();
+    if plan.frame.done().is_none()
+        && let Some(why) = said::why_none(&session, &plan).filter(|_| plan.floor.done().is_some())
+    {
+        text.heading("No load is worked out");
+        text.item("-", why);
+    } else if let Some(frame) = stage(&mut text, &plan, StageName::Frame, &plan.frame) {
+        let state = if args.in_use { &frame.in_use } else { &frame.today };
+        if state.rocks {
+            text.heading("It rocks");
+            said::say_rocks(&mut text, &session.job.site, words);
+        } else {
+            exit = OK;
+            say_state(&mut text, &session, frame, state, args.in_use, words);
+            curves = jacks::work_out(&asked, &session, &plan, frame, args.in_use)?;
+            for at_support in &curves {
+                jacks::say(&mut text, &session, at_support, words);
+            }
+        }
+        say_grounds(&mut text, &session, frame);
+        cautions(&mut text, if exit == OK { Loads::Ranges } else { Loads::Unknown });
+    }
+    footing(&mut text, &session);
+    let in_use = args.in_use;
+    let json = move || {
+        let result = serde_json::json!({ "frame": plan.frame, "in_use": in_use, "jacks": curves });
+        envelope("frame", &session, result)
+    };
+    Ok(Report { text, json: Box::new(json), exit })
+}
+
+/// What is carried, how many supports carry nothing, and where timbers are bent most.
+fn say_state(
+    text: &mut Text,
+    session: &Session,
+    frame: &FrameStage,
+    state: &FrameState,
+    in_use: bool,
+    words: Words,
+) {
+    let house = if in_use { "with people and furniture in" } else { "the house empty" };
+    lead(text, state, house, words);
+    let other = if in_use { &frame.today } else { &frame.in_use };
+    text.say(format!(
+        "All of it weighs {}, {house}; {} {}.",
+        words.force(state.total),
+        words.force(other.total),
+        if in_use { "empty" } else { "with people and furniture in" },
+    ));
+    for (what, [springy, set]) in [("bearer", &state.bearer), ("joist", &state.joist)] {
+        if let Some(sentence) =
+            bent_today(what, springy.as_ref(), set.as_ref(), session, frame, words)
+        {
+            text.say(sentence);
+        }
+    }
+    say_if_it_should_have_broken(text, state);
+    support_table(text, frame, state, house, words);
+    text.say(said::what_set_means(frame.frame.spec()));
+}
+
+/// How many supports carry nothing, by name.
+fn lead(text: &mut Text, state: &FrameState, house: &str, words: Words) {
+    let with = |carrying: Carrying| -> Vec<&SupportId> {
+        let all = state.supports.iter().filter(|load| load.carrying == carrying);
+        all.map(|load| &load.support).collect()
+    };
+    text.heading(&said::how_many_hang(state, &format!("today, {house}"), words));
+    for (what, who) in
+        [("carry nothing", with(Carrying::Hangs)), ("may carry nothing", with(Carrying::MayHang))]
+    {
+        if !who.is_empty() {
+            text.item("!", format!("{what}: {}", said::names(who)));
+        }
+    }
+}
+
+/// The most bent timber of a kind, at both ends of the set share.
+fn bent_today(
+    what: &str,
+    springy: Option<&Bent>,
+    set: Option<&Bent>,
+    session: &Session,
+    frame: &FrameStage,
+    words: Words,
+) -> Option<String> {
+    let spec = frame.frame.spec();
+    let place = |bent: &Bent| said::place_of(bent, spec, &session.job.site, words);
+    let (springy, set) = (springy?, set?);
+    let one_share = spec.set_share.0 == spec.set_share.1;
+    Some(if one_share || springy == set {
+        format!("Most bent {what}: {}, to {}.", place(set), said::how_bent(set))
+    } else {
+        format!(
+            "Most bent {what}: if it springs, {}, to {}; if it has set, {}, to {}.",
+            place(springy),
+            said::how_bent(springy),
+            place(set),
+            said::how_bent(set),
+        )
+    })
+}
+
+/// A timber that stands is not bent to more than it bears: then something assumed is not so.
+fn say_if_it_should_have_broken(text: &mut Text, state: &FrameState) {
+    let found = state.bearer.iter().chain(&state.joist).flatten();
+    let mut shares = found.filter_map(|bent| bent.share);
+    if shares.any(|share| share > 1.0) {
+        text.item(
+            "!",
+            "a timber that stands is not bent beyond its strength: where it says so, something \
+             assumed is not so. Look there first: a reading, a section, a missing support, or sag \
+             that has set.",
+        );
+    }
+}
+
+fn support_table(
+    text: &mut Text,
+    frame: &FrameStage,
+    state: &FrameState,
+    house: &str,
+    words: Words,
+) {
+    text.heading(&format!("What each {} carries, {house}, in kN", words.supports().0));
+    let has_gaps = state.supports.iter().any(|load| load.gap.1 > Length::ZERO);
+    let mut columns = vec![
+        (words.support(), Side::Left),
+        ("Springs", Side::Right),
+        ("Has set", Side::Right),
+        ("Range", Side::Right),
+    ];
+    if has_gaps {
+        columns.push(("Air under bearer", Side::Right));
+    }
+    columns.extend([("Pressed", Side::Right), ("", Side::Left)]);
+    let mut table = Table::new(&columns);
+    for (idx, load) in state.supports.iter().enumerate() {
+        let mut cells = vec![
+            load.support.to_string(),
+            words.force_number(load.springy),
+            words.force_number(load.set),
+            words.force_range(load.range),
+        ];
+        if has_gaps {
+            cells.push(air(load, words));
+        }
+        cells.push(pressed(load));
+        let not_read = frame.not_read.contains(&idx);
+        let note = if not_read { "; floor not read here" } else { "" };
+        cells.push(format!("{}{note}", said::carrying(load.carrying)));
+        table.row(cells);
+    }
+    text.table(&table);
+    let known = state.supports.iter().any(|load| load.bearing_share.is_some());
+    text.say(format!(
+        "{} Pressed: stress across the grain of the bearer at the most that is carried, {}.",
+        words.kilonewton(),
+        if known { "as a share of its strength" } else { "in N/mm²: its strength is not known" },
+    ));
+}
+
+/// Air between support and bearer: least to most over the assumptions.
+fn air(load: &SupportLoad, words: Words) -> String {
+    let (least, most) = load.gap;
+    if most <= Length::ZERO {
+        String::new()
+    } else if words.number(least) == words.number(most) {
+        words.length(most)
+    } else {
+        format!("{} to {}", words.number(least), words.length(most))
+    }
+}
+
+fn pressed(load: &SupportLoad) -> String {
+    load.bearing_share.map_or_else(|| format!("{:.1}", load.bearing.to_n_per_mm2()), percent)
+}
+
+/// What all of it rests on, and what it leaves out.
+fn say_grounds(text: &mut Text, session: &Session, frame: &FrameStage) {
+    text.heading("What this rests on");
+    said::where_from(text, session, frame.proposed, frame.frame.spec());
+    text.heading("Not in it");
+    for left_out in said::NOT_MODELLED {
+        text.item("-", left_out);
+    }
+}

@@ -1,0 +1,262 @@
+//! How the frame is spoken of, wherever it comes up.
+
+use crate::report::{Loads, Text};
+use crate::session::{Session, count};
+use crate::text::words::{Words, percent};
+use floorwright_engine::frame::{Bent, Carrying, FrameSpec, FrameState, Run};
+use floorwright_engine::ids::SupportId;
+use floorwright_engine::passes::{FrameCase, MostBent};
+use floorwright_engine::plan::{FrameChoice, Plan, StageName};
+use floorwright_engine::site::Site;
+use floorwright_engine::units::{Force, Length};
+
+/// More names than this are counted, not listed.
+const MOST_NAMES: usize = 12;
+
+/// Names in a row: `A1, A2 and 3 more`.
+pub fn names<'a>(supports: impl IntoIterator<Item = &'a SupportId>) -> String {
+    let all: Vec<String> = supports.into_iter().map(ToString::to_string).collect();
+    let shown = all.iter().take(MOST_NAMES).cloned().collect::<Vec<_>>().join(", ");
+    match all.len().checked_sub(MOST_NAMES) {
+        None | Some(0) => shown,
+        Some(more) => format!("{shown} and {more} more"),
+    }
+}
+
+/// Whether a support carries, in a word.
+pub fn carrying(carrying: Carrying) -> &'static str {
+    match carrying {
+        Carrying::Carries => "carries",
+        Carrying::MayHang => "may hang",
+        Carrying::Hangs => "hangs",
+    }
+}
+
+/// A timber with the place where it is most bent: `joist J4 at (1800, 3600), by B2`.
+pub fn place_of(bent: &Bent, spec: &FrameSpec, site: &Site, words: Words) -> String {
+    match run_of(&bent.timber, spec) {
+        Some(run) => {
+            format!("{} {}", bent.timber, place_along(run, bent.along, site, words))
+        }
+        None => bent.timber.clone(),
+    }
+}
+
+fn run_of<'a>(timber: &str, spec: &'a FrameSpec) -> Option<&'a Run> {
+    let bearer = spec.bearers.iter().find(|bearer| timber == format!("bearer {}", bearer.id));
+    let joist = || spec.joists.iter().find(|joist| timber == format!("joist {}", joist.id));
+    bearer.map(|bearer| &bearer.run).or_else(|| joist().map(|joist| &joist.run))
+}
+
+fn place_along(run: &Run, along: Length, site: &Site, words: Words) -> String {
+    let place = run.place(along);
+    let nearest =
+        site.supports().iter().min_by(|a, b| a.at.distance(place).total_cmp(&b.at.distance(place)));
+    match nearest {
+        Some(support) => format!("at {}, by {}", words.place(place), support.id),
+        None => format!("at {}", words.place(place)),
+    }
+}
+
+/// Where a place along a named timber is, for a message that only gives the distance.
+pub fn where_is(
+    timber: &str,
+    along: Length,
+    spec: &FrameSpec,
+    site: &Site,
+    words: Words,
+) -> Option<String> {
+    Some(place_along(run_of(timber, spec)?, along, site, words))
+}
+
+/// How far a timber is bent: the share of its strength, or the stress where that is not known.
+pub fn how_bent(bent: &Bent) -> String {
+    match bent.share {
+        Some(share) => format!("{} of its strength", percent(share)),
+        None => format!("{} (its strength is not known)", bent.stress),
+    }
+}
+
+/// A timber at its most bent under some assumptions: what, where, how far, and when.
+pub fn most_bent(found: &MostBent, spec: &FrameSpec, site: &Site, words: Words) -> String {
+    let place = place_of(&found.bent, spec, site, words);
+    format!("{place}: {}{}", how_bent(&found.bent), if_so(found.case, spec))
+}
+
+/// `, if the timber has set`; nothing where one share of set sag is taken.
+fn if_so(case: FrameCase, spec: &FrameSpec) -> String {
+    if_timber(case, spec).map_or(String::new(), |case| format!(", {case}"))
+}
+
+/// Under which end of the set share something happens, if there are two.
+pub fn if_timber(case: FrameCase, spec: &FrameSpec) -> Option<&'static str> {
+    let (springy, set) = spec.set_share;
+    if springy == set {
+        None
+    } else if case.set_share == set {
+        Some("if the timber has set")
+    } else {
+        Some("if the timber springs back")
+    }
+}
+
+/// What the two ends of the set share mean, in one sentence.
+pub fn what_set_means(spec: &FrameSpec) -> String {
+    let doubt = percent(spec.load_doubt);
+    let (springy, set) = spec.set_share;
+    let ends = if springy == set {
+        format!(
+            "Old timber keeps part of its bend for good: {} of today's sag is taken as kept",
+            percent(set)
+        )
+    } else {
+        format!(
+            "Old timber keeps part of its bend for good, and nobody can see how much: \"springs\" \
+             takes {} of today's sag as kept, \"has set\" {}",
+            percent(springy),
+            percent(set)
+        )
+    };
+    format!(
+        "{ends}, and a range covers {}, loads {doubt} less or more, and what the readings may be off.",
+        if springy == set { "that" } else { "both" }
+    )
+}
+
+/// How many supports carry nothing and how many may: the heading of what is carried.
+pub fn how_many_hang(state: &FrameState, when: &str, words: Words) -> String {
+    let n_with = |carrying| state.supports.iter().filter(|one| one.carrying == carrying).count();
+    let (hang, may, n) = (n_with(Carrying::Hangs), n_with(Carrying::MayHang), state.supports.len());
+    let (one, several) = words.supports();
+    let which = if n == 1 { one } else { several };
+    match (hang, may) {
+        (0, 0) => format!("Every one of the {n} {which} carries {when}"),
+        (0, may) => format!("{may} of {n} {which} may carry nothing {when}"),
+        (hang, 0) => format!("{hang} of {n} {which} {} nothing {when}", carry(hang)),
+        (hang, may) => {
+            format!("{hang} of {n} {which} {} nothing {when}, and {may} more may", carry(hang))
+        }
+    }
+}
+
+fn carry(number: usize) -> &'static str {
+    if number == 1 { "carries" } else { "carry" }
+}
+
+/// Says where what is known of the frame comes from.
+pub fn where_from(text: &mut Text, session: &Session, proposed: bool, spec: &FrameSpec) {
+    let timbers = format!(
+        "{} and {}",
+        count(spec.bearers.len(), "bearer", "bearers"),
+        count(spec.joists.len(), "joist", "joists")
+    );
+    text.say(if proposed {
+        format!("{timbers}. The bearers are proposed from where the supports stand: none is given.")
+    } else {
+        format!("{timbers}. The bearers are given in the job.")
+    });
+    if spec.assumed.is_empty() {
+        text.say("Nothing about the frame had to be assumed.");
+        return;
+    }
+    text.say(
+        "Every force rests on what is assumed here. Look under the floor, and give what differs:",
+    );
+    for assumed in source_once(session, &spec.assumed) {
+        text.item("-", assumed);
+    }
+}
+
+/// The region's rules name one source for many things: it is printed with the first of them.
+fn source_once(session: &Session, assumed: &[String]) -> Vec<String> {
+    let FrameChoice::Asked { rules, .. } = &session.job.frame else { return assumed.to_vec() };
+    let source = format!("({})", rules.source.trim().trim_end_matches('.'));
+    let mut is_said = false;
+    let once = |sentence: &String| {
+        if !sentence.contains(&source) {
+            return sentence.clone();
+        }
+        let was_said = std::mem::replace(&mut is_said, true);
+        if was_said { sentence.replace(&source, "(as above)") } else { sentence.clone() }
+    };
+    assumed.iter().map(once).collect()
+}
+
+/// Says of a frame that rocks that it does, and gives no number.
+pub fn say_rocks(text: &mut Text, site: &Site, words: Words) {
+    let (_, several) = words.supports();
+    text.item(
+        "!",
+        format!(
+            "the frame rocks: it is in balance on too few of its {} {several}, so what each \
+             carries is not determined, and no load is given. Check that every {} and every bearer \
+             is in the job, and the readings there.",
+            site.supports().len(),
+            words.supports().0,
+        ),
+    );
+}
+
+/// What keeps the frame out of the results; `None` if it is in.
+pub fn why_none(session: &Session, plan: &Plan) -> Option<String> {
+    if plan.frame.done().is_some() {
+        return None;
+    }
+    if let FrameChoice::Off { why } = &session.job.frame {
+        return Some(format!("the frame is left out ({why})"));
+    }
+    let reasons: Vec<String> = plan
+        .reasons(StageName::Frame)
+        .iter()
+        .map(|reason| match &reason.hint {
+            Some(hint) => format!("{} ({hint})", reason.what),
+            None => reason.what.clone(),
+        })
+        .collect();
+    Some(format!("there is no frame: {}", reasons.join("; ")))
+}
+
+/// What a model of bearers and joists leaves out.
+pub const NOT_MODELLED: [&str; 5] = [
+    "rot, borer, splits, notches and splices; soft or settling ground",
+    "joists that lift off a bearer; the grip of boards and walls, which hold a floor together",
+    "walls that are stiff in their own plane and carry across a soft support",
+    "sideways stability of the house, of jacks and of stacks; friction",
+    "creep while the work goes on; the little that timber gives in shear",
+];
+
+/// Supports that hang free of their bearer at one end of the set share and at the other.
+pub fn hang_if(state: &FrameState) -> [Vec<&SupportId>; 2] {
+    let hanging = |set: bool| {
+        state
+            .supports
+            .iter()
+            .filter(|load| (if set { load.set } else { load.springy }) <= Force::ZERO)
+            .map(|load| &load.support)
+            .collect()
+    };
+    [hanging(false), hanging(true)]
+}
+
+/// What the cautions have to say of the loads.
+pub fn loads(plan: &Plan) -> Loads {
+    let state = plan.packing.done().and_then(|packing| packing.carried.as_ref());
+    let today = plan.frame.done().map(|frame| &frame.today);
+    let rocks = today.into_iter().chain(state).any(|state| state.rocks);
+    if today.is_none() || rocks { Loads::Unknown } else { Loads::Ranges }
+}
+
+/// Whether there is a frame, for a program: the frame itself is what `frame --json` gives.
+pub fn status(session: &Session, plan: &Plan) -> serde_json::Value {
+    let off = match &session.job.frame {
+        FrameChoice::Off { why } => Some(why),
+        FrameChoice::Asked { .. } => None,
+    };
+    serde_json::json!({
+        "done": plan.frame.done().is_some(),
+        "off": off,
+        "reasons": plan.reasons(StageName::Frame),
+        "proposed": plan.frame.done().map(|frame| frame.proposed),
+        "assumed": plan.frame.done().map(|frame| &frame.frame.spec().assumed),
+    })
+}

@@ -1,0 +1,270 @@
+//! What the frame says of the passes: where to stop, what jacks have to push, what bends.
+
+use crate::commands::frame::said;
+use crate::report::Text;
+use crate::session::{Session, count};
+use crate::text::words::{Words, percent};
+use floorwright_engine::frame::ForceRange;
+use floorwright_engine::passes::{
+    BentAtEnd, FramePeaks, JackRange, MostBent, PassCheck, Stop, StopReason,
+};
+use floorwright_engine::plan::{FrameStage, OnFrame};
+
+/// More timbers than this are counted, not listed.
+const MOST_BENT: usize = 8;
+
+/// Says first of all that this order of moves is not to be worked by, and why.
+pub fn say_stop(
+    text: &mut Text,
+    session: &Session,
+    frame: &FrameStage,
+    on_frame: &OnFrame,
+    stop: &Stop,
+    words: Words,
+) {
+    text.heading("STOP: do not lift by this plan");
+    let place = place_of_stop(session, frame, stop, words);
+    text.item("!", format!("{stop}{}", place.map_or(String::new(), |place| format!("; {place}"))));
+    text.item("-", format!("way out: {}", stop.hint()));
+    if on_frame.tried.len() > 1 {
+        let steps: Vec<String> =
+            on_frame.tried.iter().map(|tried| words.exact(tried.step)).collect();
+        text.say(format!(
+            "No step within a pass keeps every limit; tried: {}. This is the one that gets \
+             furthest.",
+            steps.join(", ")
+        ));
+    }
+    text.say("No run sheet is given, for it would not be safe to work by.");
+    say_rating(text, session, on_frame, words);
+    say_grounds(text, frame);
+}
+
+fn place_of_stop(
+    session: &Session,
+    frame: &FrameStage,
+    stop: &Stop,
+    words: Words,
+) -> Option<String> {
+    match &stop.reason {
+        StopReason::Bending { timber, along, .. } => {
+            said::where_is(timber, *along, frame.frame.spec(), &session.job.site, words)
+        }
+        _ => None,
+    }
+}
+
+/// The numbers to choose jacks by, and what is bent most.
+pub fn say_head(
+    text: &mut Text,
+    session: &Session,
+    frame: &FrameStage,
+    on_frame: &OnFrame,
+    words: Words,
+) {
+    let peaks = &on_frame.check.peaks;
+    text.heading(&match &on_frame.check.peaks.jack {
+        Some(jack) => format!(
+            "Jacks: none pushes more than {}, at {}",
+            words.force_up(jack.most),
+            jack.support
+        ),
+        None => "Jacks: nothing is lifted".to_owned(),
+    });
+    say_rating(text, session, on_frame, words);
+    for (what, found) in [("bearer", &peaks.bearer), ("joist", &peaks.joist)] {
+        if let Some(found) = found {
+            text.item(
+                "-",
+                format!("most bent {what} on the way: {}", bent(found, session, frame, words)),
+            );
+        }
+    }
+    if peaks.lost_contact > 0 {
+        text.item(
+            "-",
+            format!(
+                "{} free for a while under some assumption: each move names them",
+                count(
+                    peaks.lost_contact,
+                    &format!("{} hangs", words.supports().0),
+                    &format!("{} hang", words.supports().1)
+                )
+            ),
+        );
+    }
+    let unknown = &on_frame.check.strength_unknown;
+    if !unknown.is_empty() {
+        text.item(
+            "!",
+            format!(
+                "the strength of {} is not known, so bending has no limit there: {}",
+                count(unknown.len(), "timber", "timbers"),
+                first_of(unknown)
+            ),
+        );
+    }
+    say_bent_at_end(text, session, frame, &on_frame.check.bent_at_end, words);
+    say_grounds(text, frame);
+}
+
+fn first_of(names: &[String]) -> String {
+    let shown = names.iter().take(MOST_BENT).cloned().collect::<Vec<_>>().join(", ");
+    match names.len().checked_sub(MOST_BENT) {
+        None | Some(0) => shown,
+        Some(more) => format!("{shown} and {more} more"),
+    }
+}
+
+/// The rating that is needed, or the one that is given and what is used of it.
+fn say_rating(text: &mut Text, session: &Session, on_frame: &OnFrame, words: Words) {
+    let limits = &session.job.limits;
+    let (share, reason) = (percent(limits.jack_derating.value), &limits.jack_derating.reason);
+    if let Some(rating) = &limits.jack_rating {
+        text.item(
+            "-",
+            format!(
+                "your jacks: rated {} ({}), used to {share} of that, {}: {reason}",
+                words.force(rating.value),
+                rating.reason,
+                words.force(rating.value * limits.jack_derating.value),
+            ),
+        );
+    }
+    if let Some(needed) = on_frame.check.rating_needed {
+        text.item(
+            "-",
+            match &limits.jack_rating {
+                Some(_) => format!("rating needed at that share: {}", words.force_up(needed)),
+                None => format!(
+                    "rating needed: {} each, used to {share} of it ({reason}); the job does not \
+                     say what yours are rated for",
+                    words.force_up(needed)
+                ),
+            },
+        );
+    }
+}
+
+fn bent(found: &MostBent, session: &Session, frame: &FrameStage, words: Words) -> String {
+    said::most_bent(found, frame.frame.spec(), &session.job.site, words)
+}
+
+/// Timbers that end bent too far, whatever the order of moves.
+fn say_bent_at_end(
+    text: &mut Text,
+    session: &Session,
+    frame: &FrameStage,
+    bent_at_end: &[BentAtEnd],
+    words: Words,
+) {
+    if bent_at_end.is_empty() {
+        return;
+    }
+    let spec = frame.frame.spec();
+    text.heading(&format!(
+        "{} bent beyond {} of the strength, whatever the order",
+        count(bent_at_end.len(), "timber ends", "timbers end"),
+        percent(session.job.limits.bending_share.value)
+    ));
+    let mut worst_first: Vec<&BentAtEnd> = bent_at_end.iter().collect();
+    worst_first.sort_by(|a, b| share(b).total_cmp(&share(a)));
+    for end in worst_first.iter().take(MOST_BENT) {
+        let found = &end.most_bent;
+        let if_so =
+            said::if_timber(found.case, spec).map_or(String::new(), |case| format!("{case}: "));
+        text.item(
+            "!",
+            format!(
+                "{if_so}{} to {} (today {})",
+                said::place_of(&found.bent, spec, &session.job.site, words),
+                said::how_bent(&found.bent),
+                percent(end.share_today),
+            ),
+        );
+    }
+    if bent_at_end.len() > MOST_BENT {
+        text.item("!", format!("and {} more, all less", bent_at_end.len() - MOST_BENT));
+    }
+    text.say("Go slowly and listen, or lift less there, or ask an engineer.");
+}
+
+fn share(end: &BentAtEnd) -> f64 {
+    end.most_bent.bent.share.unwrap_or_default()
+}
+
+fn say_grounds(text: &mut Text, frame: &FrameStage) {
+    let spec = frame.frame.spec();
+    let bearers = if frame.proposed { "proposed" } else { "as given" };
+    let assumed = count(spec.assumed.len(), "thing is", "things are");
+    text.say(format!(
+        "Forces are for the empty house; bearers {bearers}, and {assumed} assumed about the frame \
+         (floorwright frame lists them). {}",
+        said::what_set_means(spec)
+    ));
+}
+
+/// What one support at a time would do, beside what these passes do.
+pub fn say_one_at_a_time(
+    text: &mut Text,
+    session: &Session,
+    frame: &FrameStage,
+    on_frame: &OnFrame,
+    words: Words,
+) {
+    let say = |peaks: &FramePeaks| {
+        let jack = peaks.jack.as_ref().map(|jack| {
+            format!("a jack pushes up to {} at {}", words.force_up(jack.most), jack.support)
+        });
+        let bent = peaks.share.as_ref().or(peaks.joist.as_ref());
+        let bent = bent.map(|found| bent_in_short(found));
+        let parts: Vec<String> = jack.into_iter().chain(bent).collect();
+        if peaks.rocks { "the frame rocks".to_owned() } else { parts.join(", ") }
+    };
+    text.say(format!(
+        "On the frame: this way {}; one at a time {}.",
+        say(&on_frame.check.peaks),
+        say(&on_frame.one_at_a_time.peaks),
+    ));
+    if let Some(stop) = &on_frame.one_at_a_time.stop {
+        let place = match stop {
+            StopReason::Bending { timber, along, .. } => {
+                said::where_is(timber, *along, frame.frame.spec(), &session.job.site, words)
+            }
+            _ => None,
+        };
+        let place = place.map_or(String::new(), |place| format!(" ({place})"));
+        text.say(format!("One at a time would stop: {stop}{place}."));
+    }
+}
+
+fn bent_in_short(found: &MostBent) -> String {
+    format!("{} is bent to {}", found.bent.timber, said::how_bent(&found.bent))
+}
+
+/// The largest of everything in one pass.
+pub fn say_pass(
+    text: &mut Text,
+    session: &Session,
+    frame: &FrameStage,
+    check: &PassCheck,
+    words: Words,
+) {
+    if let Some(JackRange { support, least, most }) = &check.jack {
+        let range = ForceRange { least: *least, most: *most };
+        text.item("-", format!("largest jack force: {} kN at {support}", words.force_range(range)));
+    }
+    if let Some(found) = &check.most_bent {
+        text.item("-", format!("most bent timber: {}", bent(found, session, frame, words)));
+    }
+    let free: Vec<String> = check
+        .moves
+        .iter()
+        .enumerate()
+        .filter(|(_, one)| !one.lost_contact.is_empty())
+        .map(|(idx, one)| format!("move {}: {}", idx + 1, said::names(&one.lost_contact)))
+        .collect();
+    if !free.is_empty() {
+        text.item("-", format!("may come to hang free: {}", free.join("; ")));
+    }
+}
