@@ -4,7 +4,7 @@ use crate::args;
 use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::report::{Report, Text};
 use crate::session::{count, read_job};
-use floorwright_engine::frame::complete;
+use floorwright_engine::frame::{GivenFrame, complete};
 use floorwright_engine::plan::{Job, StageName, plan};
 use floorwright_job::{Fault, JobInput, ready};
 
@@ -15,7 +15,7 @@ pub fn run(args: &args::Job) -> Result<Report, Stop> {
     if let Some(input) = &loaded.job {
         match ready(input, &args.job.to_string_lossy()) {
             Err(more) => faults.extend(more),
-            Ok(job) => faults.extend(stops(&job, &args.job.to_string_lossy())),
+            Ok(job) => faults.extend(stops(&job, input, &args.job.to_string_lossy())),
         }
     }
     let n_errors = faults.iter().filter(|fault| fault.is_error()).count();
@@ -65,7 +65,13 @@ fn frame_assumed(input: &JobInput) -> Option<String> {
     if input.frame.off.is_some() {
         return None;
     }
-    let spec = complete(&input.site, &input.frame.given, &input.frame.rules).ok()?;
+    let spec = match complete(&input.site, &input.frame.given, &input.frame.rules) {
+        Ok(spec) => spec,
+        Err(faults) => {
+            let why = faults.first().map_or(String::new(), ToString::to_string);
+            return Some(format!("No frame can be put under it, so no load is worked out ({why})"));
+        }
+    };
     let bearers = if input.frame.given.bearers.is_empty() { "proposed" } else { "given" };
     Some(format!(
         "The frame under the floor: bearers {bearers}, {} in all",
@@ -77,14 +83,17 @@ fn frame_assumed(input: &JobInput) -> Option<String> {
 const AT_ONCE: usize = 5_000;
 
 /// What would stop a stage of the chain on this job; a job without readings is not there yet.
-fn stops(job: &Job, file: &str) -> Vec<Fault> {
+fn stops(job: &Job, input: &JobInput, file: &str) -> Vec<Fault> {
     let n_readings: usize = job.survey.setups.iter().map(|setup| setup.readings.len()).sum();
     if n_readings == 0 || n_readings > AT_ONCE {
         return Vec::new();
     }
     let plan = plan(job);
-    [StageName::Floor, StageName::Frame, StageName::Lift, StageName::Packers, StageName::Passes]
+    // A frame that nobody gave, and that cannot be proposed, is no fault of the job.
+    let frame = (input.frame.given != GivenFrame::default()).then_some(StageName::Frame);
+    [StageName::Floor, StageName::Lift, StageName::Packers, StageName::Passes]
         .into_iter()
+        .chain(frame)
         .flat_map(|stage| plan.reasons(stage).iter().map(move |reason| (stage, reason)))
         .map(|(stage, reason)| {
             let fault = Fault::warning(file, format!("no answer for {stage}"), &reason.what);

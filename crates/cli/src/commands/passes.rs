@@ -39,6 +39,8 @@ pub fn run(args: &args::Passes) -> Result<Report, Stop> {
     let words = Words::of(&session.input);
     let mut text = Text::default();
     text.heading(&format!("Passes: {}", session.input.name));
+    // Nothing is said before a stop.
+    checked::say_stop(&mut text, &session, &plan, words);
     read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
     if let Some(lifting) = plan.lifting.done()
@@ -77,10 +79,7 @@ fn say_stage(
     words: Words,
 ) -> u8 {
     let checked = stage.on_frame.as_ref().zip(plan.frame.done());
-    if let Some((on_frame, frame)) = checked
-        && let Some(stop) = &on_frame.check.stop
-    {
-        checked::say_stop(text, session, frame, on_frame, stop, words);
+    if stage.on_frame.as_ref().is_some_and(|on_frame| !on_frame.check.passed()) {
         say_limits(text, session, words);
         return CHECK_FAILED;
     }

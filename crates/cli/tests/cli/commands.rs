@@ -1,13 +1,13 @@
 //! How the commands behave at the edges: help, slips of the keyboard, files in the way, pipes.
 
 use crate::program::{
-    edit, entry, folder, list, number, program, run_in, run_with_input, taken, text,
+    demo_in, edit, entry, folder, list, number, program, run_in, run_with_input, taken, text,
 };
 use std::fs;
 use std::io::Read;
 use std::process::Stdio;
 
-const COMMANDS: [&str; 7] = ["demo", "new", "check", "levels", "floor", "lift", "passes"];
+const COMMANDS: [&str; 8] = ["demo", "new", "check", "levels", "floor", "frame", "lift", "passes"];
 
 /// Four supports, read once: the smallest table that has a shape.
 const TABLE: &str =
@@ -68,7 +68,7 @@ fn a_slip_of_the_keyboard_is_met_with_what_was_meant() {
 #[test]
 fn a_file_that_is_not_there() {
     let here = folder("missing");
-    for command in ["check", "levels", "floor", "lift", "passes"] {
+    for command in ["check", "levels", "floor", "frame", "lift", "passes"] {
         for file in ["nothing.toml", "nothing.csv"] {
             let run = run_in(&here, &[command, file]).ends(4).says("hint: check the name");
             assert!(run.err.contains(file) && run.out.is_empty());
@@ -220,7 +220,7 @@ fn a_dash_reads_a_table_from_standard_input() {
 #[test]
 fn a_reader_who_has_seen_enough_is_no_failure() {
     let here = folder("pipe");
-    run_in(&here, &["demo"]).ends(0);
+    demo_in(&here);
     for args in [["passes", "demo/house.toml"], ["levels", "demo/house.toml"]] {
         let mut child = program()
             .current_dir(&here)
@@ -253,7 +253,7 @@ fn a_reader_who_has_seen_enough_is_no_failure() {
 #[test]
 fn a_lift_set_by_hand_is_kept_and_shown() {
     let here = folder("by-hand");
-    run_in(&here, &["demo"]).ends(0);
+    demo_in(&here);
     let job = here.join("demo");
     let run = run_in(&job, &["lift", "house.toml", "--set", "B3=7", "--json"]).ends(0).json();
     let lifting = &run["result"]["lifting"]["result"];

@@ -1,7 +1,8 @@
 //! The invented house of `floorwright demo`, whose true levels and planted faults are known.
 
 use crate::program::{
-    Run, edit, entry, folder, list, number, one_line, program, run_in, taken, text, truth,
+    Run, demo_in, edit, ends_with_its_passes, entry, folder, list, number, one_line, program,
+    run_in, taken, text, truth,
 };
 use crate::replay::{Allowed, House, replay};
 use serde_json::Value;
@@ -25,13 +26,22 @@ const STACK_ROUNDING: f64 = 0.025;
 /// The demo, made in a folder of its own.
 fn demo(name: &str) -> PathBuf {
     let folder = folder(name);
-    run_in(&folder, &["demo"]).ends(0).says("Nobody lives in it");
+    demo_in(&folder).says("Nobody lives in it");
     folder.join("demo")
 }
 
 fn json(folder: &Path, args: &[&str]) -> Value {
     let args: Vec<&str> = args.iter().copied().chain(["--json"]).collect();
     run_in(folder, &args).ends(0).json()
+}
+
+/// The passes, which end as a limit of the frame stops them or not.
+fn passes(folder: &Path, args: &[&str]) -> Value {
+    let args: Vec<&str> = ["passes", "house.toml", "--json"].iter().chain(args).copied().collect();
+    let run = run_in(folder, &args);
+    let json = run.json();
+    run.ends(ends_with_its_passes(&json));
+    json
 }
 
 /// Checks every level but those left out against the truth, within four standard deviations.
@@ -202,20 +212,20 @@ fn the_passes_can_be_followed_and_end_on_the_packers() {
         list(&lift["result"]["packing"]["result"]["lifts"]).iter().map(number).collect();
     assert_eq!(packed.len(), house.supports.len());
 
-    let run = json(&folder, &["passes", "house.toml"]);
-    let passes = &run["result"]["passes"]["result"]["passes"];
-    let ends = replay(passes, &house, &Allowed { jacks: 4, per_pass: 5.0 });
+    let run = passes(&folder, &[]);
+    let passes_of_run = &run["result"]["passes"]["result"]["passes"];
+    let ends = replay(passes_of_run, &house, &Allowed { jacks: 4, per_pass: 5.0 });
     for (support, packed) in house.supports.iter().zip(&packed) {
         assert!((ends[support] - packed).abs() < 1e-6, "{support}: {} not {packed}", ends[support]);
     }
     assert!(ends["C4"].abs() < 1e-9);
     let most = packed.iter().copied().fold(0.0, f64::max);
-    assert_eq!(list(&passes["passes"]).len(), (most / 5.0).ceil() as usize);
+    assert_eq!(list(&passes_of_run["passes"]).len(), (most / 5.0).ceil() as usize);
 
     // With other limits, the other limits hold.
-    let run = json(&folder, &["passes", "house.toml", "--jacks", "2", "--per-pass", "4"]);
-    let passes = &run["result"]["passes"]["result"]["passes"];
-    let ends = replay(passes, &house, &Allowed { jacks: 2, per_pass: 4.0 });
+    let run = passes(&folder, &["--jacks", "2", "--per-pass", "4"]);
+    let passes_of_run = &run["result"]["passes"]["result"]["passes"];
+    let ends = replay(passes_of_run, &house, &Allowed { jacks: 2, per_pass: 4.0 });
     for (support, packed) in house.supports.iter().zip(&packed) {
         assert!((ends[support] - packed).abs() < 1e-6, "{support}");
     }
@@ -233,7 +243,7 @@ fn a_second_demo_gives_the_same_bytes() {
     let (first, second) = (demo("demo-once"), demo("demo-twice"));
     let (once, twice) = (files(&first), files(&second));
     let names: BTreeSet<&str> = once.keys().map(String::as_str).collect();
-    for name in ["house.toml", "hall.csv", "levels.txt", "levels.json", "lifts.svg", "passes.svg"] {
+    for name in ["house.toml", "hall.csv", "levels.txt", "levels.json", "lifts.svg", "passes.txt"] {
         assert!(names.contains(name), "{name} of {names:?}");
     }
     assert_eq!(names, twice.keys().map(String::as_str).collect());
@@ -241,14 +251,14 @@ fn a_second_demo_gives_the_same_bytes() {
         assert!(twice[name] == *bytes, "{name} differs");
     }
     // And over itself.
-    run_in(first.parent().unwrap(), &["demo"]).ends(0);
+    demo_in(first.parent().unwrap());
     assert!(files(&first) == once);
 }
 
 #[test]
 fn every_file_that_the_demo_names_is_there() {
     let folder = demo("demo-names");
-    let run = run_in(folder.parent().unwrap(), &["demo"]).ends(0);
+    let run = demo_in(folder.parent().unwrap());
     let named: Vec<&str> = run
         .out
         .split_whitespace()
@@ -264,13 +274,15 @@ fn every_file_that_the_demo_names_is_there() {
 #[test]
 fn what_is_printed_fits_eighty_columns_and_has_no_escapes() {
     let folder = demo("demo-width");
-    let commands: [&[&str]; 6] = [
+    let commands: [&[&str]; 8] = [
         &["check", "house.toml"],
         &["levels", "house.toml", "--readings", "--book", "--pair", "A1,EXT"],
         &["floor", "house.toml", "--all-criteria", "--profile", "0,0:10800,0"],
         &["lift", "house.toml", "--points"],
         &["passes", "house.toml"],
         &["lift", "house.toml", "--tolerance", "1"],
+        &["frame", "house.toml", "--support", "E6", "--support", "I4", "--in-use"],
+        &["passes", "house.toml", "--no-frame"],
     ];
     for args in commands {
         let run = run_in(&folder, args);

@@ -3,6 +3,7 @@
 mod commands;
 mod demo;
 mod faults;
+mod frame;
 mod level_books;
 mod nasty;
 mod program;

@@ -167,15 +167,20 @@ fn with_a_workable_tolerance_lifts_packers_and_passes_hold() {
 #[test]
 fn the_text_speaks_the_words_of_the_region_and_fits() {
     let folder = copy_of_example("nasty", "nasty-text");
-    let commands: [&[&str]; 5] = [
+    let commands: [&[&str]; 7] = [
         &["check", "job.toml"],
         &["levels", "job.toml", "--readings"],
         &["floor", "job.toml"],
         &["lift", "job.toml", "--tolerance", "1", "--points"],
         &["passes", "job.toml", "--tolerance", "1"],
+        &["passes", "job.toml", "--tolerance", "1", "--no-frame"],
+        &["frame", "job.toml", "--support", "B2"],
     ];
     for args in commands {
-        let run = run_in(&folder, args).ends(0);
+        let run = run_in(&folder, args);
+        // Old timber as bent as this may stop the passes; nothing else says no here.
+        let is_stopped = args[0] == "passes" && run.out.contains("STOP: do not lift");
+        let run = run.ends(if is_stopped { 3 } else { 0 });
         for line in run.out.lines() {
             assert!(line.chars().count() <= 80, "{args:?}: {line}");
         }

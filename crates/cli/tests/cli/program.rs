@@ -54,6 +54,21 @@ pub fn run_in(folder: &Path, args: &[impl AsRef<OsStr>]) -> Run {
     taken(&program().current_dir(folder).args(args).output().unwrap())
 }
 
+/// How a run has to end for what the JSON of its passes says: a limit of the frame stops them, or
+/// nothing does.
+pub fn ends_with_its_passes(json: &Value) -> i32 {
+    let check = &json["result"]["passes"]["result"]["on_frame"]["check"];
+    assert!(check.is_object(), "the passes were checked on the frame");
+    if check["stop"].is_null() { 0 } else { 3 }
+}
+
+/// Makes the demo in a folder; it ends as its passes do.
+pub fn demo_in(folder: &Path) -> Run {
+    let run = run_in(folder, &["demo"]);
+    let passes = fs::read_to_string(folder.join("demo/passes.json")).unwrap();
+    run.ends(ends_with_its_passes(&serde_json::from_str(&passes).unwrap()))
+}
+
 /// Runs the program in a folder with this on its standard input.
 pub fn run_with_input(folder: &Path, args: &[&str], input: &str) -> Run {
     let mut child = program()

@@ -1,7 +1,7 @@
 //! The JSON of every command: its schema is named, its numbers are numbers, its keys do not change
 //! unnoticed.
 
-use crate::program::{copy_of_example, folder, list, number, run_in, text};
+use crate::program::{copy_of_example, demo_in, folder, list, number, run_in, text};
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::fs;
@@ -16,7 +16,7 @@ fn commands() -> &'static [(&'static str, Vec<Value>)] {
 
 fn run_all() -> Vec<(&'static str, Vec<Value>)> {
     let here = folder("schema-keys");
-    run_in(&here, &["demo"]).ends(0);
+    demo_in(&here);
     let demo = here.join("demo");
     let nasty = copy_of_example("nasty", "schema-keys-nasty");
     let book = copy_of_example("level-book/intermediate-sights", "schema-keys-book");
@@ -45,6 +45,13 @@ fn run_all() -> Vec<(&'static str, Vec<Value>)> {
             ],
         ),
         (
+            "frame",
+            vec![
+                json(&demo, &["frame", "house.toml", "--support", "E6"]),
+                json(&nasty, &["frame", "job.toml", "--support", "A1", "--in-use"]),
+            ],
+        ),
+        (
             "lift",
             vec![
                 json(&demo, &["lift", "house.toml", "--set", "B3=7"]),
@@ -58,6 +65,8 @@ fn run_all() -> Vec<(&'static str, Vec<Value>)> {
                 json(&demo, &["passes", "house.toml"]),
                 json(&nasty, &["passes", "job.toml"]),
                 json(&nasty, &["passes", "job.toml", "--tolerance", "1"]),
+                json(&nasty, &["passes", "job.toml", "--tolerance", "1", "--no-frame"]),
+                json(&demo, &["passes", "house.toml", "--jack-rating", "100 kg"]),
             ],
         ),
         ("new", vec![json(&here, &["new", "made.toml", "--no-input"])]),
@@ -164,7 +173,7 @@ fn the_keys_are_those_of_the_snapshot() {
 #[test]
 fn a_pair_is_the_difference_of_its_levels() {
     let here = folder("schema-pair");
-    run_in(&here, &["demo"]).ends(0);
+    demo_in(&here);
     let json =
         run_in(&here, &["levels", "demo/house.toml", "--pair", "A1,EXT", "--json"]).ends(0).json();
     let level = |point: &str| {

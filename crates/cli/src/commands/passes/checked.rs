@@ -8,20 +8,16 @@ use floorwright_engine::frame::ForceRange;
 use floorwright_engine::passes::{
     BentAtEnd, FramePeaks, JackRange, MostBent, PassCheck, Stop, StopReason,
 };
-use floorwright_engine::plan::{FrameStage, OnFrame};
+use floorwright_engine::plan::{FrameStage, OnFrame, Plan};
 
 /// More timbers than this are counted, not listed.
 const MOST_BENT: usize = 8;
 
-/// Says first of all that this order of moves is not to be worked by, and why.
-pub fn say_stop(
-    text: &mut Text,
-    session: &Session,
-    frame: &FrameStage,
-    on_frame: &OnFrame,
-    stop: &Stop,
-    words: Words,
-) {
+/// Says first of all if this order of moves is not to be worked by, and why.
+pub fn say_stop(text: &mut Text, session: &Session, plan: &Plan, words: Words) {
+    let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
+    let (Some(on_frame), Some(frame)) = (on_frame, plan.frame.done()) else { return };
+    let Some(stop) = &on_frame.check.stop else { return };
     text.heading("STOP: do not lift by this plan");
     let place = place_of_stop(session, frame, stop, words);
     text.item("!", format!("{stop}{}", place.map_or(String::new(), |place| format!("; {place}"))));

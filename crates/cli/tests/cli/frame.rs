@@ -1,0 +1,496 @@
+//! The frame under the floor as the program speaks of it: loads, jacks, passes that stop.
+//!
+//! Whether the numbers are right is the engine's to show. Here every number in a text is held
+//! against the JSON of the same run, and every way that a frame can fail is met with words.
+
+use crate::program::{
+    Run, copy_of_example, edit, ends_with_its_passes, entry, folder, list, number, one_line,
+    run_in, text,
+};
+use serde_json::Value;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Three rows of four stumps with a reading over each: nothing is said of what is under the floor.
+const GRID: &str = "point,x,y,reading\nA1,0,0,1612\nA2,1800,0,1620\nA3,3600,0,1618\nA4,5400,0,1611\n\
+                    B1,0,1800,1605\nB2,1800,1800,1626\nB3,3600,1800,1619\nB4,5400,1800,1609\n\
+                    C1,0,3600,1610\nC2,1800,3600,1614\nC3,3600,3600,1612\nC4,5400,3600,1606\n";
+
+/// A job whose frame is given: three bearers on three stumps each, joists, walls and loads.
+const GIVEN: &str = r#"format = 1
+[job]
+name = "Invented annex"
+date = "2026-05-01"
+UNITS
+[frame]
+set_share = [0.2, 0.9]
+load_doubt = 0.1
+seat_length = SEAT
+[[bearer]]
+id = "A"
+supports = ["A1", "A2", "A3"]
+section = "100x125 mm"
+timber = "F7"
+[[bearer]]
+id = "B"
+supports = ["B1", "B2", "B3"]
+section = "100x125 mm"
+timber = "F7"
+[[bearer]]
+id = "C"
+supports = ["C1", "C2", "C3"]
+section = "100x125 mm"
+timber = "F7"
+[joists]
+direction = "y"
+spacing = "450 mm"
+section = "50x125 mm"
+timber = "F7"
+[loads]
+floor = 0.4
+live = 1.5
+reason = "invented"
+[[wall]]
+name = "front wall"
+from = ["0 mm", "0 mm"]
+to = ["3600 mm", "0 mm"]
+load = "1.1 kN/m"
+reason = "invented"
+[[benchmark]]
+point = "BM"
+level = 0
+[[setup]]
+id = "1"
+reading_sd = "0.5 mm"
+readings = "rows.csv"
+[goal]
+height = "highest"
+[limits]
+lift_per_pass = "3 mm"
+jacks = 3
+jack_rating = { value = "3 t", reason = "marked on the jack" }
+"#;
+
+/// Readings of the annex: its middle has sunk a little.
+const ROWS: &str = "point,reading_mm\nBM,1400\nA1,1500\nA2,1503\nA3,1501\nB1,1502\nB2,1506\n\
+                    B3,1502\nC1,1501\nC2,1503\nC3,1500\nBM,1400.2\n";
+
+/// The annex in a folder of its own, in millimetres or in feet and inches.
+fn annex(name: &str, is_us: bool) -> PathBuf {
+    let here = folder(name);
+    let (units, seat) = if is_us {
+        ("terms = \"us\"\nunits = \"ft-in\"\nreading_units = \"mm\"", "\"4\\\"\"")
+    } else {
+        ("terms = \"au\"", "100")
+    };
+    let mut job = GIVEN.replace("UNITS", units).replace("SEAT", seat);
+    for (row, y) in [("A", 0), ("B", 1800), ("C", 3600)] {
+        for (column, x) in [(1, 0), (2, 1800), (3, 3600)] {
+            let at = format!("[\"{x} mm\", \"{y} mm\"]");
+            job.push_str(&format!("[[support]]\nid = \"{row}{column}\"\nat = {at}\n"));
+        }
+    }
+    fs::write(here.join("job.toml"), job).unwrap();
+    fs::write(here.join("rows.csv"), ROWS).unwrap();
+    here
+}
+
+fn grid(name: &str) -> PathBuf {
+    let here = folder(name);
+    fs::write(here.join("grid.csv"), GRID).unwrap();
+    here
+}
+
+fn json(folder: &Path, args: &[&str]) -> Value {
+    let args: Vec<&str> = args.iter().copied().chain(["--json"]).collect();
+    run_in(folder, &args).json()
+}
+
+fn fits(run: &Run) {
+    for line in run.out.lines() {
+        assert!(line.chars().count() <= 80, "{} in {line}", line.chars().count());
+    }
+}
+
+/// Kilonewtons as a table has them: nothing is plain 0, and the ends of a range go apart.
+fn kn(newtons: f64) -> String {
+    tenths((newtons / 100.0).round() / 10.0)
+}
+
+fn kn_range(range: &Value) -> String {
+    let least = (number(&range["least"]) / 100.0 + 1e-6).floor() / 10.0;
+    let most = (number(&range["most"]) / 100.0 - 1e-6).ceil() / 10.0;
+    if least == most { tenths(least) } else { format!("{} to {}", tenths(least), tenths(most)) }
+}
+
+fn tenths(number: f64) -> String {
+    if number == 0.0 { "0".to_owned() } else { format!("{number:.1}") }
+}
+
+/// The line of a table that begins with this name.
+fn row(out: &str, heading: &str, name: &str) -> String {
+    let (_, table) = out.split_once(heading).unwrap_or_else(|| panic!("no {heading} in {out}"));
+    let found = table.lines().find(|line| line.split_whitespace().next() == Some(name));
+    one_line(found.unwrap_or_else(|| panic!("no {name} under {heading}")))
+}
+
+#[test]
+fn a_grid_of_stumps_and_readings_alone_gives_loads_marked_as_assumed() {
+    let here = grid("frame-grid");
+    let run = run_in(&here, &["frame", "grid.csv"]).ends(0);
+    fits(&run);
+    let run = run
+        .says("The bearers are proposed from where the supports stand: none is given.")
+        .says("- assumed: bearers")
+        .says("- assumed: joists")
+        .says("round the supports of each part, as no rooms are drawn")
+        .says("nobody can see how much")
+        .says("Nobody under a load that is held by jacks alone");
+    let json = json(&here, &["frame", "grid.csv"]);
+    let frame = &json["result"]["frame"]["result"];
+    assert_eq!(frame["proposed"], true);
+    // Everything assumed is printed, but for a source that is named once.
+    let said = one_line(&run.out);
+    for assumed in list(&frame["frame"]["assumed"]) {
+        let start = text(assumed).split('(').next().unwrap().trim();
+        assert!(said.contains(start), "not said: {start}");
+    }
+    // And there are passes, checked on it, that say so too.
+    let passes = run_in(&here, &["passes", "grid.csv"]);
+    let found = self::json(&here, &["passes", "grid.csv"]);
+    let passes = passes.ends(ends_with_its_passes(&found)).says("bearers proposed, and");
+    fits(&passes);
+    run_in(&here, &["check", "grid.csv"]).ends(0).says("bearers proposed,").says("things assumed");
+}
+
+#[test]
+fn what_a_support_carries_is_the_same_in_text_and_json() {
+    for (here, job) in [
+        (annex("frame-numbers", false), "job.toml"),
+        (grid("frame-numbers-grid"), "grid.csv"),
+        (copy_of_example("nasty", "frame-numbers-nasty"), "job.toml"),
+    ] {
+        for (state, args) in
+            [("today", &["frame", job][..]), ("in_use", &["frame", job, "--in-use"])]
+        {
+            let run = run_in(&here, args).ends(0);
+            fits(&run);
+            let json = json(&here, args);
+            let state = &json["result"]["frame"]["result"][state];
+            let supports = list(&state["supports"]);
+            let (mut hang, mut may) = (0, 0);
+            for load in supports {
+                let row = row(&run.out, "carries, ", text(&load["support"]));
+                let [springy, set] = ["springy", "set"].map(|end| kn(number(&load[end])));
+                let range = kn_range(&load["range"]);
+                assert!(row.contains(&format!(" {springy} {set} {range} ")), "{row}: {load:#}");
+                let word = text(&load["carrying"]).replace('-', " ");
+                assert!(row.contains(&word), "{row}: {word}");
+                hang += usize::from(load["carrying"] == "hangs");
+                may += usize::from(load["carrying"] == "may-hang");
+            }
+            let n = supports.len();
+            let said = one_line(&run.out);
+            match (hang, may) {
+                (0, 0) => assert!(said.contains(&format!("Every one of the {n} "))),
+                (0, may) => assert!(said.contains(&format!("{may} of {n} "))),
+                (hang, 0) => assert!(said.contains(&format!("{hang} of {n} "))),
+                (hang, may) => {
+                    assert!(said.contains(&format!("{hang} of {n} ")));
+                    assert!(said.contains(&format!("and {may} more may")));
+                }
+            }
+            // What all supports carry together is the whole load, whatever the timber does.
+            let total = number(&state["total"]);
+            for end in ["springy", "set"] {
+                let sum: f64 = supports.iter().map(|load| number(&load[end])).sum();
+                assert!((sum - total).abs() < 1e-6 * total, "{end}: {sum} of {total}");
+            }
+            assert!(said.contains(&format!("All of it weighs {} kN", kn(total))));
+        }
+    }
+}
+
+#[test]
+fn a_frame_that_is_given_makes_a_sheet_to_work_from() {
+    let here = annex("frame-given", false);
+    let run = run_in(&here, &["passes", "job.toml"]).ends(0);
+    fits(&run);
+    let json = json(&here, &["passes", "job.toml"]);
+    let stage = &json["result"]["passes"]["result"];
+    let check = &stage["on_frame"]["check"];
+    assert!(check["stop"].is_null());
+    let said = one_line(&run.out);
+    // Every move of the sheet has the force at each of its jacks.
+    let (mut n_moves, mut most) = (0, 0.0_f64);
+    for (pass, checked) in list(&stage["passes"]["passes"]).iter().zip(list(&check["passes"])) {
+        for (one, checked) in list(&pass["moves"]).iter().zip(list(&checked["moves"])) {
+            n_moves += 1;
+            for part in list(&one["supports"]) {
+                let jack = entry(&checked["jacks"], "support", text(&part["support"]));
+                most = most.max(number(&jack["most"]));
+                let line = format!(
+                    "{} {:.1} > {:.1} ({} kN)",
+                    text(&part["support"]),
+                    number(&part["from"]),
+                    number(&part["to"]),
+                    kn_range(jack)
+                );
+                assert!(said.contains(&line), "not said: {line}\n{}", run.out);
+            }
+        }
+    }
+    assert!(n_moves > 1);
+    let peak = &check["peaks"]["jack"];
+    assert!((number(&peak["most"]) - most).abs() < 1e-9);
+    let up = (most / 100.0 - 1e-6).ceil() / 10.0;
+    assert!(said.contains(&format!("Jacks: none pushes more than {up:.1} kN")));
+    assert!(said.contains(&format!(", at {}", text(&peak["support"]))));
+    let needed = (number(&check["rating_needed"]) / 100.0 - 1e-6).ceil() / 10.0;
+    assert!(said.contains(&format!("rating needed at that share: {needed:.1} kN")));
+    assert!(said.contains("your jacks: rated 29.4 kN (3.0 t) (marked on the jack), used to 50 %"));
+    // One support at a time is held against it in loads and bending.
+    let alone = number(&stage["on_frame"]["one_at_a_time"]["peaks"]["jack"]["most"]);
+    let alone = (alone / 100.0 - 1e-6).ceil() / 10.0;
+    assert!(said.contains(&format!("one at a time a jack pushes up to {alone:.1} kN")));
+    assert!(!said.contains("Loads are not worked out"));
+    assert!(said.contains("The forces here are worked out, not measured"));
+    assert!(said.contains("bearers as given"));
+}
+
+#[test]
+fn after_a_lift_each_support_is_held_against_today() {
+    let here = annex("frame-after", false);
+    let run = run_in(&here, &["lift", "job.toml"]).ends(0);
+    fits(&run);
+    let lift = json(&here, &["lift", "job.toml"]);
+    let frame = json(&here, &["frame", "job.toml"]);
+    let today = &frame["result"]["frame"]["result"]["today"]["supports"];
+    let after = list(&lift["result"]["packing"]["result"]["carried"]["supports"]);
+    assert_eq!(after.len(), 9);
+    for load in after {
+        let id = text(&load["support"]);
+        let row = row(&run.out, "kN today", id);
+        let before = kn_range(&entry(today, "support", id)["range"]);
+        let expected = format!("{id} {before} {}", kn_range(&load["range"]));
+        assert!(row.starts_with(&expected), "{row}, not {expected}");
+    }
+    run.says("comes from its bearers and joists").says("bearers as given");
+    // Without the frame it says why, and gives no force.
+    for (args, why) in [
+        (&["lift", "job.toml", "--no-frame"][..], "the frame is left out (from the command line)"),
+        (&["passes", "job.toml", "--no-frame"], "the frame is left out (from the command line)"),
+    ] {
+        let run = run_in(&here, args).ends(0).says(why).says("Loads are not worked out here.");
+        assert!(!run.out.contains(" kN"), "{}", run.out);
+    }
+    edit(&here.join("job.toml"), "[frame]\n", "[frame]\noff = \"rebuilt last year\"\n");
+    run_in(&here, &["lift", "job.toml"]).ends(0).says("the frame is left out (rebuilt last year)");
+    run_in(&here, &["frame", "job.toml"])
+        .ends(3)
+        .says("No load is worked out")
+        .says("the frame is left out (rebuilt last year)");
+}
+
+#[test]
+fn a_jack_that_is_too_weak_stops_the_passes_before_anything_else_is_said() {
+    let here = annex("frame-weak-jack", false);
+    let sheet = here.join("sheet.svg");
+    let args = ["passes", "job.toml", "--jack-rating", "100 kg", "--picture", "sheet.svg"];
+    let run = run_in(&here, &args).ends(3);
+    fits(&run);
+    let first: Vec<&str> = run.out.lines().filter(|line| !line.is_empty()).take(2).collect();
+    assert_eq!(first[1], "STOP: do not lift by this plan", "{}", run.out);
+    let json = json(&here, &["passes", "job.toml", "--jack-rating", "100 kg"]);
+    let stop = &json["result"]["passes"]["result"]["on_frame"]["check"]["stop"];
+    let jack = &stop["reason"]["jack"];
+    let run = run
+        .says(&format!(
+            "the jack at support {} pushes {} kN",
+            text(&jack["support"]),
+            kn(number(&jack["force"]))
+        ))
+        .says("the limit is 0.5 kN")
+        .says("way out: a jack rated at least")
+        .says("No run sheet is given");
+    assert!(!run.out.contains("Pass 1 (") && !run.out.contains("Move "), "{}", run.out);
+    assert!(!sheet.exists() && run.out.contains("No picture was drawn"));
+    run_in(&here, &["lift", "job.toml", "--jack-rating", "100 kg"]).ends(0).says("STOP:");
+    // The rating that it asks for does.
+    let needed = number(&jack["rating_needed"]) / 1000.0 + 0.01;
+    run_in(&here, &["passes", "job.toml", "--jack-rating", &format!("{needed:.2}")]).ends(0);
+}
+
+#[test]
+fn a_bearer_that_is_too_thin_ends_bent_and_is_named() {
+    let here = annex("frame-thin", false);
+    edit(&here.join("job.toml"), "section = \"100x125 mm\"", "section = \"50x50 mm\"");
+    let args = ["passes", "job.toml"];
+    let json = json(&here, &args);
+    let run = run_in(&here, &args).ends(ends_with_its_passes(&json));
+    fits(&run);
+    let check = &json["result"]["passes"]["result"]["on_frame"]["check"];
+    let said = one_line(&run.out);
+    if check["stop"].is_null() {
+        let bent = list(&check["bent_at_end"]);
+        assert!(!bent.is_empty());
+        assert!(said.contains("ask an engineer"));
+        for end in bent.iter().take(1) {
+            assert!(said.contains(text(&end["most_bent"]["bent"]["timber"])));
+        }
+    } else {
+        assert!(said.contains("STOP: do not lift by this plan"));
+    }
+    // It carries more today than it can, on paper: then the paper is wrong, and that is said.
+    let frame = self::json(&here, &["frame", "job.toml"]);
+    let share = number(&frame["result"]["frame"]["result"]["today"]["bearer"][1]["share"]);
+    assert!(share > 1.0, "{share}");
+    run_in(&here, &["frame", "job.toml"]).ends(0).says("something assumed is not so");
+}
+
+#[test]
+fn a_frame_that_rocks_is_given_no_number() {
+    let here = annex("frame-rocks", false);
+    // Only the middle row carries: the others have far too much air, and nothing weighs more on
+    // one side than on the other.
+    let job = here.join("job.toml");
+    let mut document = fs::read_to_string(&job).unwrap();
+    let (from, to) = (document.find("[[wall]]").unwrap(), document.find("[[benchmark]]").unwrap());
+    document.replace_range(from..to, "");
+    document = document.replace("[loads]\n", "[loads]\nno_walls = \"a deck\"\n");
+    for id in ["A1", "A2", "A3", "C1", "C2", "C3"] {
+        let line = format!("id = \"{id}\"\n");
+        let at = document.find(&format!("[[support]]\n{line}")).unwrap();
+        document.insert_str(at + "[[support]]\n".len() + line.len(), "gap = 250\n");
+    }
+    fs::write(&job, document).unwrap();
+    let run = run_in(&here, &["frame", "job.toml", "--support", "B2"]).ends(3);
+    fits(&run);
+    let json = json(&here, &["frame", "job.toml", "--support", "B2"]);
+    assert_eq!(json["result"]["frame"]["result"]["today"]["rocks"], true);
+    assert!(list(&json["result"]["jacks"]).is_empty());
+    let run = run.says("the frame rocks: it is in balance on too few of its 9 stumps");
+    let before = run.out.split("What this rests on").next().unwrap();
+    assert!(!before.contains("kN"), "{before}");
+    assert!(run.out.contains("Loads are not worked out here."));
+}
+
+#[test]
+fn the_force_at_a_jack_rises_and_neighbours_share_it() {
+    let here = annex("frame-jack", false);
+    let args = ["frame", "job.toml", "--support", "B2", "--beside", "-300"];
+    let run = run_in(&here, &args).ends(0);
+    fits(&run);
+    let json = json(&here, &args);
+    let jack = &list(&json["result"]["jacks"])[0];
+    assert_eq!(number(&jack["beside"]), -300.0);
+    let alone = list(&jack["alone"]);
+    assert!(alone.len() >= 3);
+    for pair in alone.windows(2) {
+        // Alone, the force at a jack never falls as it rises.
+        let [below, above] = [&pair[0], &pair[1]].map(|push| number(&push["force"]["most"]));
+        assert!(above >= below - 1e-6, "{below} then {above}");
+    }
+    let last = alone.last().unwrap();
+    assert!((number(&last["rise"]) - number(&jack["planned"])).abs() < 1e-9);
+    let together = list(&jack["together"]);
+    assert!(
+        number(&together.last().unwrap()["force"]["most"]) < number(&last["force"]["most"]),
+        "neighbours that rise too leave less on the jack"
+    );
+    for ((alone, beside), together) in alone.iter().zip(list(&jack["at_beside"])).zip(together) {
+        let rise = format!("{:.1}", number(&alone["rise"]));
+        let row = row(&run.out, "A jack at stump B2", &rise);
+        assert!(row.starts_with(&format!("{rise} {} ", kn_range(&alone["force"]))), "{row}");
+        assert!(row.contains(&kn_range(&beside["force"])), "{row}");
+        assert!(row.ends_with(&kn_range(&together["force"])), "{row}");
+    }
+    run.says("300 mm beside").says("to the left of B2").says("Your jacks: rated 29.4 kN");
+    // Beyond the end of the bearer no jack stands.
+    run_in(&here, &["frame", "job.toml", "--support", "B3", "--beside", "300"])
+        .ends(0)
+        .says("beyond the end of bearer B");
+    run_in(&here, &["frame", "job.toml", "--support", "Z9"]).ends(4).says("no support Z9");
+}
+
+#[test]
+fn in_feet_and_inches_forces_have_their_pounds() {
+    let here = annex("frame-us", true);
+    for args in [
+        &["frame", "job.toml", "--support", "B2", "--beside", "12"][..],
+        &["lift", "job.toml"],
+        &["passes", "job.toml"],
+    ] {
+        let run = run_in(&here, args).ends(0);
+        fits(&run);
+        assert!(!run.out.contains("stump") && !run.out.contains("packer "), "{}", run.out);
+    }
+    let run = run_in(&here, &["frame", "job.toml", "--support", "B2", "--beside", "12"]);
+    let frame = json(&here, &["frame", "job.toml"]);
+    let total = number(&frame["result"]["frame"]["result"]["today"]["total"]);
+    // A pound is 4.4482216152605 N (exact by definition).
+    let pounds = (total / 4.448_221_615_260_5 / 10.0 - 1e-6).ceil() * 10.0;
+    run.says(&format!("All of it weighs {} kN ({pounds:.0} lb)", kn(total)))
+        .says("1 kN is the weight of 225 lb.")
+        .says("1' 0\" beside")
+        .says("1/16\"");
+    run_in(&here, &["passes", "job.toml"]).says("0\" > ").says(" kN)");
+}
+
+#[test]
+fn options_of_the_frame_that_make_no_sense_are_refused() {
+    let here = annex("frame-options", false);
+    for (option, value, said) in [
+        ("--set-share", "2", "--set-share: \"2\" is not a share"),
+        ("--set-share", "0.8..0.2", "is not a share from 0 to 1"),
+        ("--set-share", "old", "hint: write 0.3"),
+        ("--jack-rating", "5 tons", "--jack-rating: \"5 tons\" is not a force"),
+        ("--jack-rating", "0", "is not above zero"),
+    ] {
+        for command in ["frame", "lift", "passes"] {
+            run_in(&here, &[command, "job.toml", option, value]).ends(2).says(said);
+        }
+    }
+    // One share of set sag leaves one number, and no talk of two.
+    let run = run_in(&here, &["frame", "job.toml", "--set-share", "30%"]).ends(0);
+    let run = run.says("30 % of today's sag is taken as kept");
+    assert!(!run.out.contains("\"has set\""));
+    let json = json(&here, &["frame", "job.toml", "--set-share", "0.3"]);
+    for load in list(&json["result"]["frame"]["result"]["today"]["supports"]) {
+        assert_eq!(load["springy"], load["set"]);
+    }
+}
+
+#[test]
+fn what_is_wrong_with_a_frame_is_said_all_at_once() {
+    let here = copy_of_example("nasty", "frame-nasty-faults");
+    let job = here.join("job.toml");
+    let mut document = fs::read_to_string(&job).unwrap();
+    document.push_str(
+        "[frame]\nset_share = 1.4\nbearer_timber = \"F99\"\n[[bearer]]\nid = \"g\"\n\
+         supports = [\"A1\", \"Z9\"]\n[[wall]]\nname = \"w\"\nfrom = [0, 0]\nto = [120, 120]\n\
+         load = \"2 tons\"\nreason = \"?\"\n",
+    );
+    fs::write(&job, document).unwrap();
+    let run = run_in(&here, &["check", "job.toml"]).ends(3);
+    for said in ["Z9", "F99", "1.4", "2 tons"] {
+        assert!(run.out.contains(said), "{said} in {}", run.out);
+    }
+    run_in(&here, &["frame", "job.toml"]).ends(3).says("job.toml cannot be used");
+}
+
+#[test]
+fn new_work_is_named_with_what_is_still_to_be_laid() {
+    let here = annex("frame-tie", false);
+    edit(
+        &here.join("job.toml"),
+        "height = \"highest\"",
+        "height = { point = \"A1\", old_build_up = 3, new_build_up = 12 }",
+    );
+    run_in(&here, &["lift", "job.toml"])
+        .ends(0)
+        .says("the old floor goes to 9")
+        .says("still to be laid on the new floor there");
+    let other = run_in(&here, &["lift", "job.toml", "--height", "A1+9"]).ends(0);
+    assert!(!other.out.contains("still to be laid"));
+}
