@@ -210,6 +210,8 @@ fn pressed(load: &SupportLoad) -> String {
 fn say_grounds(text: &mut Text, session: &Session, frame: &FrameStage) {
     text.heading("What this rests on");
     said::where_from(text, session, frame.proposed, frame.frame.spec());
+    text.heading("Figures it is worked out with");
+    said::say_figures(text, session, frame.frame.spec());
     text.heading("Not in it");
     for left_out in said::NOT_MODELLED {
         text.item("-", left_out);

@@ -169,7 +169,7 @@ impl Words {
 
     /// A force as it stands in a column: kilonewtons with one decimal.
     pub fn force_number(self, force: Force) -> String {
-        tenths(round_to(force.to_kn(), 0.1))
+        or_nothing(force, round_to(force.to_kn(), 0.1))
     }
 
     /// A force in running text, with what it weighs in the region's way.
@@ -188,17 +188,19 @@ impl Words {
                 format!("{:.0} lb", up_to_tens(force.to_n() / N_PER_LB))
             }
             Terms::Au | Terms::Nz | Terms::Uk if force.to_kg() >= 1000.0 => {
-                format!("{} t", tenths(up_to_tenths(force.to_kg() / 1000.0)))
+                format!("{:.1} t", up_to_tenths(force.to_kg() / 1000.0))
             }
             Terms::Au | Terms::Nz | Terms::Uk => format!("{:.0} kg", up_to_tens(force.to_kg())),
         };
-        format!("{} kN ({weight})", tenths(kn))
+        format!("{} kN ({weight})", or_nothing(force, kn))
     }
 
-    /// A force known between two ends, as it stands in a column: kilonewtons, rounded apart.
+    /// A force known between two ends, as it stands in a column: kilonewtons, rounded apart. Only
+    /// what is nothing at all is plain 0.
     pub fn force_range(self, range: ForceRange) -> String {
         let (least, most) = (down_to_tenths(range.least.to_kn()), up_to_tenths(range.most.to_kn()));
-        if least == most { tenths(least) } else { format!("{} to {}", tenths(least), tenths(most)) }
+        let (least, most) = (or_nothing(range.least, least), or_nothing(range.most, most));
+        if least == most { least } else { format!("{least} to {most}") }
     }
 
     /// What a kilonewton weighs, to stand under a table of forces.
@@ -225,8 +227,8 @@ const N_PER_LB: f64 = 4.448_221_615_260_5;
 /// What is a hair beyond a step by rounding alone is taken for the step.
 const HAIR: f64 = 1e-6;
 
-fn tenths(number: f64) -> String {
-    if number == 0.0 { "0".to_owned() } else { format!("{number:.1}") }
+fn or_nothing(force: Force, kn: f64) -> String {
+    if force == Force::ZERO { "0".to_owned() } else { format!("{kn:.1}") }
 }
 
 fn up_to_tenths(number: f64) -> f64 {

@@ -8,6 +8,7 @@ use crate::program::{
     run_in, text,
 };
 use serde_json::Value;
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -112,19 +113,21 @@ fn fits(run: &Run) {
     }
 }
 
-/// Kilonewtons as a table has them: nothing is plain 0, and the ends of a range go apart.
+/// Kilonewtons as a table has them: only nothing at all is plain 0.
 fn kn(newtons: f64) -> String {
-    tenths((newtons / 100.0).round() / 10.0)
+    or_nothing(newtons, (newtons / 100.0).round() / 10.0)
 }
 
+/// The same of a range, whose ends go apart.
 fn kn_range(range: &Value) -> String {
-    let least = (number(&range["least"]) / 100.0 + 1e-6).floor() / 10.0;
-    let most = (number(&range["most"]) / 100.0 - 1e-6).ceil() / 10.0;
-    if least == most { tenths(least) } else { format!("{} to {}", tenths(least), tenths(most)) }
+    let (least, most) = (number(&range["least"]), number(&range["most"]));
+    let down = or_nothing(least, (least / 100.0 + 1e-6).floor() / 10.0);
+    let up = or_nothing(most, (most / 100.0 - 1e-6).ceil() / 10.0);
+    if down == up { down } else { format!("{down} to {up}") }
 }
 
-fn tenths(number: f64) -> String {
-    if number == 0.0 { "0".to_owned() } else { format!("{number:.1}") }
+fn or_nothing(newtons: f64, kn: f64) -> String {
+    if newtons == 0.0 { "0".to_owned() } else { format!("{kn:.1}") }
 }
 
 /// The line of a table that begins with this name.
@@ -346,6 +349,32 @@ fn a_bearer_that_is_too_thin_ends_bent_and_is_named() {
     let share = number(&frame["result"]["frame"]["result"]["today"]["bearer"][1]["share"]);
     assert!(share > 1.0, "{share}");
     run_in(&here, &["frame", "job.toml"]).ends(0).says("something assumed is not so");
+}
+
+#[test]
+fn timbers_that_end_bent_are_named_with_what_they_are_today() {
+    let here = annex("frame-bent-at-end", false);
+    edit(&here.join("job.toml"), "[limits]\n", "[limits]\nbending_share = 0.05\n");
+    // In one pass of one move nothing is bent further on the way than at the end.
+    let args = ["passes", "job.toml", "--per-pass", "10", "--jacks", "9"];
+    let run = run_in(&here, &args).ends(0);
+    fits(&run);
+    let json = json(&here, &args);
+    let bent = list(&json["result"]["passes"]["result"]["on_frame"]["check"]["bent_at_end"]);
+    let percent = |share: &Value| format!("{:.0} %", number(share) * 100.0);
+    let timbers: BTreeSet<&str> =
+        bent.iter().map(|end| text(&end["most_bent"]["bent"]["timber"])).collect();
+    assert!(timbers.len() > 1, "{timbers:?}");
+    let share = |end: &&Value| number(&end["most_bent"]["bent"]["share"]);
+    let worst = bent.iter().max_by(|a, b| share(a).total_cmp(&share(b))).unwrap();
+    run.says(&format!("{} timbers may end bent beyond 5 % of the strength", timbers.len()))
+        .says(text(&worst["most_bent"]["bent"]["timber"]))
+        .says(&format!(
+            ", to {} of its strength (today {})",
+            percent(&worst["most_bent"]["bent"]["share"]),
+            percent(&worst["share_today"])
+        ))
+        .says("ask an engineer");
 }
 
 #[test]

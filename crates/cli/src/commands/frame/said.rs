@@ -3,12 +3,13 @@
 use crate::report::{Loads, Text};
 use crate::session::{Session, count};
 use crate::text::words::{Words, percent};
-use floorwright_engine::frame::{Bent, Carrying, FrameSpec, FrameState, Run};
+use floorwright_engine::frame::{Bent, Carrying, FrameSpec, FrameState, Run, Timber};
 use floorwright_engine::ids::SupportId;
-use floorwright_engine::passes::{FrameCase, MostBent};
+use floorwright_engine::passes::{BentAtEnd, FrameCase, MostBent};
 use floorwright_engine::plan::{FrameChoice, Plan, StageName};
 use floorwright_engine::site::Site;
 use floorwright_engine::units::{Force, Length};
+use std::collections::BTreeSet;
 
 /// More names than this are counted, not listed.
 const MOST_NAMES: usize = 12;
@@ -180,6 +181,53 @@ fn source_once(session: &Session, assumed: &[String]) -> Vec<String> {
         if was_said { sentence.replace(&source, "(as above)") } else { sentence.clone() }
     };
     assumed.iter().map(once).collect()
+}
+
+/// Names each timber and each given load once, with where its figures come from.
+pub fn say_figures(text: &mut Text, session: &Session, spec: &FrameSpec) {
+    let bearers = spec.bearers.iter().map(|bearer| &bearer.timber);
+    let mut timbers: Vec<&Timber> = Vec::new();
+    for timber in bearers.chain(spec.joists.iter().map(|joist| &joist.timber)) {
+        if !timbers.contains(&timber) {
+            timbers.push(timber);
+        }
+    }
+    for timber in timbers {
+        let bending = match timber.strength {
+            Some(strength) => format!("strength in bending {}", strength.bending),
+            None => "its strength is not known".to_owned(),
+        };
+        text.item(
+            "-",
+            format!(
+                "{}: E {}, {bending} ({}; {})",
+                timber.name, timber.stiffness, timber.source, timber.status
+            ),
+        );
+    }
+    let FrameChoice::Asked { given, .. } = &session.job.frame else { return };
+    for wall in given.walls.iter().flatten() {
+        text.item("-", format!("{}: {} ({})", wall.name, wall.load, wall.source));
+    }
+    for load in &given.point_loads {
+        text.item("-", format!("{}: {} ({})", load.name, load.load, load.source));
+    }
+    if let Some(floor) = &given.floor_load {
+        text.item(
+            "-",
+            format!("floor: {}, in use {} more ({})", floor.dead, floor.live, floor.source),
+        );
+    }
+}
+
+/// Timbers that end bent too far, each once at its worst, worst first.
+pub fn worst_of_each(bent_at_end: &[BentAtEnd]) -> Vec<&BentAtEnd> {
+    let share = |end: &BentAtEnd| end.most_bent.bent.share.unwrap_or_default();
+    let mut worst_first: Vec<&BentAtEnd> = bent_at_end.iter().collect();
+    worst_first.sort_by(|a, b| share(b).total_cmp(&share(a)));
+    let mut seen = BTreeSet::new();
+    worst_first.retain(|end| seen.insert(end.most_bent.bent.timber.as_str()));
+    worst_first
 }
 
 /// Says of a frame that rocks that it does, and gives no number.

@@ -145,7 +145,7 @@ pub fn say_passes(text: &mut Text, session: &Session, plan: &Plan) {
             ),
         );
     }
-    let n_bent = on_frame.check.bent_at_end.len();
+    let n_bent = said::worst_of_each(&on_frame.check.bent_at_end).len();
     if n_bent > 0 {
         text.item(
             "!",

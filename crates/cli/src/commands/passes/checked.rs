@@ -80,7 +80,7 @@ pub fn say_head(
         text.item(
             "-",
             format!(
-                "{} free for a while under some assumption: each move names them",
+                "{} free for a while under some assumption: each pass names them",
                 count(
                     peaks.lost_contact,
                     &format!("{} hangs", words.supports().0),
@@ -158,13 +158,12 @@ fn say_bent_at_end(
         return;
     }
     let spec = frame.frame.spec();
+    let worst_first = said::worst_of_each(bent_at_end);
     text.heading(&format!(
         "{} bent beyond {} of the strength, whatever the order",
-        count(bent_at_end.len(), "timber ends", "timbers end"),
+        count(worst_first.len(), "timber may end", "timbers may end"),
         percent(session.job.limits.bending_share.value)
     ));
-    let mut worst_first: Vec<&BentAtEnd> = bent_at_end.iter().collect();
-    worst_first.sort_by(|a, b| share(b).total_cmp(&share(a)));
     for end in worst_first.iter().take(MOST_BENT) {
         let found = &end.most_bent;
         let if_so =
@@ -172,21 +171,17 @@ fn say_bent_at_end(
         text.item(
             "!",
             format!(
-                "{if_so}{} to {} (today {})",
+                "{if_so}{}, to {} (today {})",
                 said::place_of(&found.bent, spec, &session.job.site, words),
                 said::how_bent(&found.bent),
                 percent(end.share_today),
             ),
         );
     }
-    if bent_at_end.len() > MOST_BENT {
-        text.item("!", format!("and {} more, all less", bent_at_end.len() - MOST_BENT));
+    if worst_first.len() > MOST_BENT {
+        text.item("!", format!("and {} more, all less", worst_first.len() - MOST_BENT));
     }
     text.say("Go slowly and listen, or lift less there, or ask an engineer.");
-}
-
-fn share(end: &BentAtEnd) -> f64 {
-    end.most_bent.bent.share.unwrap_or_default()
 }
 
 fn say_grounds(text: &mut Text, frame: &FrameStage) {
