@@ -75,6 +75,9 @@ pub struct Goal {
     pub slope_tolerance: Option<f64>,
     /// The target may lean at most this much (a ratio), if it may lean at all.
     pub tilt_allowed: Option<f64>,
+    /// Every support that may be moved has to carry after the lift. `None`: it has to where the
+    /// frame was given; under one that was proposed it is only reported.
+    pub every_support_carries: Option<bool>,
     /// Only these rooms; empty means all.
     pub rooms: Vec<RoomId>,
 }

@@ -587,6 +587,9 @@ forms! {
         slope_tolerance: Option<Quantity>,
         /// How much the target may lean: "1 in 300", or mm per m; not at all if left out.
         tilt_allowed: Option<Quantity>,
+        /// Whether every support that may be moved has to carry after the lift. If left out it has to
+        /// where the job lists the bearers; under a proposed frame it is only reported.
+        every_support_carries: Option<bool>,
         /// Only these rooms; all if left out.
         rooms: Vec<String>,
     }

@@ -3,13 +3,15 @@
 use super::height::{Target, TargetFacts, find_target, points_in_doubt};
 use super::supports::{Asked, HAS_A_SAY, Seen, SupportFacts, bounds, check_by_hand, describe};
 use super::{FloorShape, FrameStage, Job, Stage, StopReason};
+use crate::frame::Loads;
 use crate::ids::{PointId, SupportId};
 use crate::influence::{Influence, InfluenceMethod};
 use crate::settings::Preference;
 use crate::surface::FloorReading;
 use crate::survey::Reduction;
 use crate::target::{
-    FloorPoint, Height, Outcome, Prediction, Problem, predict, solve, straightedges,
+    ExtraKind, ExtraRow, FloorPoint, Height, Outcome, Prediction, Problem, predict, solve,
+    straightedges,
 };
 use crate::units::Length;
 use serde::Serialize;
@@ -63,6 +65,33 @@ impl LiftingStage {
         };
         Some(floor - target)
     }
+}
+
+fn has_to_carry(job: &Job, stage: &FrameStage) -> bool {
+    job.goal.every_support_carries.unwrap_or(!stage.proposed)
+}
+
+/// What every support that may be moved has to carry after the lift, if the timber springs back
+/// as far as it may: bearers that have set are another matter, and are reported.
+fn carrying_rows(job: &Job, stage: &FrameStage, supports: &[SupportFacts]) -> Vec<ExtraRow> {
+    let least = job.limits.carry_least.value;
+    let springs = 1.0 - stage.frame.spec().set_share.0;
+    let row = |support: usize, facts: &SupportFacts| {
+        let (per_mm, straight) = stage.frame.reaction_row(support, Loads::DEAD);
+        let today: f64 = per_mm
+            .iter()
+            .map(|&(other, per_mm)| per_mm * springs * stage.heights[other].to_mm())
+            .sum();
+        ExtraRow {
+            name: format!("support {} carries", facts.support),
+            kind: ExtraKind::Carries { support, least },
+            at_least: Some(least.to_n() - straight.to_n() - today),
+            at_most: None,
+            per_mm,
+        }
+    };
+    let may_move = supports.iter().enumerate().filter(|(_, facts)| facts.held.is_none());
+    may_move.map(|(support, facts)| row(support, facts)).collect()
 }
 
 /// A floor point off the line of its timbers.
@@ -129,6 +158,9 @@ pub(super) fn lifts(
         })
         .collect();
     let mut problem = pose(job, shape, &influence, &asked, &supports, &target);
+    if let Some(stage) = frame.filter(|stage| has_to_carry(job, stage)) {
+        problem.extra = carrying_rows(job, stage, &supports);
+    }
     problem.supports =
         sites.iter().zip(&supports).map(|(support, facts)| bounds(job, support, facts)).collect();
     let refused = check_by_hand(job, &problem.supports);

@@ -72,6 +72,7 @@ impl Checker<'_> {
             level_tolerance,
             slope_tolerance,
             tilt_allowed,
+            every_support_carries: form.every_support_carries,
             rooms: form.rooms.iter().map(RoomId::new).collect(),
         };
         (goal, tie)
