@@ -69,13 +69,19 @@ fn program(dense: &Dense, seats: &[f64], loads: Loads) -> Option<(Vec<f64>, Vec<
     let mut solver = DefaultSolver::new(&p, &q, &a, &b, &[NonnegativeConeT(m)], settings).unwrap();
     solver.solve();
     match solver.solution.status {
-        SolverStatus::Solved | SolverStatus::AlmostSolved | SolverStatus::InsufficientProgress => {}
+        // What it comes to is held against the conditions afterwards, however it ended.
+        SolverStatus::Solved
+        | SolverStatus::AlmostSolved
+        | SolverStatus::InsufficientProgress
+        | SolverStatus::MaxIterations => {}
         SolverStatus::DualInfeasible | SolverStatus::AlmostDualInfeasible => return None,
         other => panic!("the program ended with {other:?}"),
     }
     let reactions = solver.solution.z.iter().map(|z| z * scale).collect();
-    let heights = dense.over.iter().map(|&unknown| solver.solution.x[unknown]).collect();
-    Some((reactions, heights))
+    let heights: Vec<f64> = dense.over.iter().map(|&unknown| solver.solution.x[unknown]).collect();
+    // It may also give up on its way down.
+    let falls = heights.iter().any(|height| height.abs() > 1e6);
+    (!falls).then_some((reactions, heights))
 }
 
 fn second_method(dense: &Dense, seats: &[f64], loads: Loads) -> Option<Second> {
@@ -104,8 +110,8 @@ fn second_method(dense: &Dense, seats: &[f64], loads: Loads) -> Option<Second> {
     panic!("the second method does not meet its conditions");
 }
 
-/// The worst disagreements of heights and reactions so far, in millimetres and newtons. Over 3000
-/// frames they were 1.4e-7 mm and 3.6e-6 N.
+/// The worst disagreements of heights and reactions so far, in millimetres and newtons. Over 4400
+/// frames they were 4.1e-7 mm and 4.4e-6 N.
 #[derive(Debug, Default)]
 struct Worst {
     height: f64,

@@ -2,7 +2,7 @@
 
 use super::faults::FrameFault;
 use super::spec::{Bearer, Direction, FrameSpec, Run, Section, Timber};
-use super::stations::{BESIDE, bearers_under_joists};
+use super::stations::{BESIDE, NEAR, bearers_under_joists};
 use crate::ids::SupportId;
 use crate::site::Support;
 use crate::units::{LENGTH_EPS, Length, Stress};
@@ -177,7 +177,7 @@ fn rests(places: &BTreeMap<&SupportId, &Support>, bearer: &Bearer, faults: &mut 
                 beside,
                 limit: BESIDE,
             });
-        } else if beyond > LENGTH_EPS {
+        } else if beyond > NEAR {
             faults.push(FrameFault::SupportBeyondEnd { bearer: bearer_id, support, beyond });
         }
     }
@@ -191,13 +191,13 @@ fn rests(places: &BTreeMap<&SupportId, &Support>, bearer: &Bearer, faults: &mut 
 
 /// How far two runs on one line run over one another, if they do.
 fn overlap(a: &Run, b: &Run) -> Option<Length> {
-    let same_line = a.direction == b.direction && (a.at - b.at).abs() <= Length::mm(1.0);
+    let same_line = a.direction == b.direction && (a.at - b.at).abs() <= NEAR;
     let overlap = a.to.min(b.to) - a.from.max(b.from);
-    (same_line && overlap > LENGTH_EPS).then_some(overlap)
+    (same_line && overlap > NEAR).then_some(overlap)
 }
 
 fn cross(a: &Run, b: &Run) -> bool {
-    let inside = |run: &Run, at: Length| at > run.from + LENGTH_EPS && at < run.to - LENGTH_EPS;
+    let inside = |run: &Run, at: Length| at > run.from + NEAR && at < run.to - NEAR;
     a.direction != b.direction && inside(a, b.at) && inside(b, a.at)
 }
 
@@ -237,7 +237,7 @@ fn neighbours(runs: impl Iterator<Item = Run>) -> Vec<(usize, usize)> {
     let mut pairs = Vec::new();
     for same in [&along_x, &along_y] {
         for (place, &a) in same.iter().enumerate() {
-            let near = |b: &&usize| runs[**b].at - runs[a].at <= Length::mm(1.0);
+            let near = |b: &&usize| runs[**b].at - runs[a].at <= NEAR;
             pairs.extend(same[place + 1..].iter().take_while(near).map(|&b| (a, b)));
         }
     }

@@ -37,10 +37,12 @@ impl Loads {
     }
 }
 
-/// Why the contact has no answer. A fault of this program: no numbers are given.
+/// Why the contact has no answer: loads past the last support tip the frame over, or seats or loads
+/// are no numbers to compute with. Anything else is a fault of this program. No numbers are given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, thiserror::Error)]
 #[error(
-    "which supports carry could not be settled: no loads are given, because they would be wrong"
+    "which supports carry could not be settled, as when a load past the last support tips the frame \
+     over: no loads are given, because they would be wrong"
 )]
 pub struct NotSettled;
 
@@ -184,7 +186,7 @@ impl Frame {
     /// Settles the frame on its seats.
     ///
     /// # Errors
-    /// [`NotSettled`], which is a fault of this program.
+    /// [`NotSettled`] if the frame tips over.
     ///
     /// # Panics
     /// If there are not as many seats as supports: a bug of the caller.

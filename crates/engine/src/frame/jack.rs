@@ -37,7 +37,7 @@ pub struct JackPoint {
 /// Rises up positive, from smallest to largest; forces positive.
 ///
 /// # Errors
-/// [`NotSettled`], which is a fault of this program.
+/// [`NotSettled`] if the frame tips over.
 ///
 /// # References
 /// The minimum energy is convex in the height of a seat and the reaction is its derivative, so

@@ -39,7 +39,7 @@ impl<'f> OnSeats<'f> {
     /// Settles the frame on its seats.
     ///
     /// # Errors
-    /// [`NotSettled`], which is a fault of this program.
+    /// [`NotSettled`] if the frame tips over.
     ///
     /// # Panics
     /// If there are not as many seats, or heights of the set shape, as supports.
@@ -82,7 +82,7 @@ impl<'f> OnSeats<'f> {
     /// Brings seats to new heights, as a set of jacks does, and settles again.
     ///
     /// # Errors
-    /// [`NotSettled`], which is a fault of this program.
+    /// [`NotSettled`] if the frame tips over.
     pub fn set_seats(&mut self, changes: &[(usize, Length)]) -> Result<(), NotSettled> {
         let in_order: Vec<(usize, f64)> = changes
             .iter()

@@ -11,9 +11,9 @@ use std::collections::BTreeMap;
 /// width and a bearer's.
 pub const BESIDE: Length = Length::mm(150.0);
 
-/// Two places of a timber this close are one, in millimetres: to a builder they are, and beside a
-/// stretch of a tenth of a millimetre the stiffness of a span is lost to rounding.
-const NEAR: f64 = 1.0;
+/// Two places of a timber this close are one: to a builder they are, and beside a stretch of a
+/// tenth of a millimetre the stiffness of a span is lost to rounding.
+pub(super) const NEAR: Length = Length::mm(1.0);
 
 /// A bearer or a joist.
 #[derive(Clone, Debug)]
@@ -112,11 +112,14 @@ pub(super) fn lay_out(
     }
     let mut crossed: Vec<Vec<(f64, usize, bool)>> = vec![Vec::new(); spec.joists.len()];
     for &Crossing { bearer, joist } in &crossings {
-        let at = spec.joists[joist].run.at.to_mm();
+        let on = spec.bearers[bearer].run;
+        let at = spec.joists[joist].run.at.max(on.from).min(on.to).to_mm();
         let station = station_at(&members[bearer], at).expect("a crossing is a station");
         let node = members[bearer].stations[station].node;
         let joint = spec.joists[joist].joints.contains(&spec.bearers[bearer].id);
-        crossed[joist].push((spec.bearers[bearer].run.at.to_mm(), node, joint));
+        let run = spec.joists[joist].run;
+        let along = spec.bearers[bearer].run.at.max(run.from).min(run.to);
+        crossed[joist].push((along.to_mm(), node, joint));
     }
     for (joist_idx, joist) in spec.joists.iter().enumerate() {
         let name = format!("joist {}", joist.id);
@@ -190,6 +193,7 @@ impl Laid<'_> {
             .map(|id| {
                 let support = self.index[id];
                 let along = direction.along(self.supports[support].at);
+                let along = along.max(bearer.run.from).min(bearer.run.to);
                 (along.to_mm(), support, bearer.joints.contains(id))
             })
             .collect();
@@ -235,7 +239,8 @@ fn merged(run: &Run, seats: &[f64], places: &Places<'_>) -> Vec<f64> {
         rank.sort_by(f64::total_cmp);
         for along in rank {
             let after = kept.partition_point(|&other| other < along);
-            let near = |other: Option<&f64>| other.is_some_and(|at| (at - along).abs() <= NEAR);
+            let near =
+                |other: Option<&f64>| other.is_some_and(|at| (at - along).abs() <= NEAR.to_mm());
             if !near(kept[..after].last()) && !near(kept.get(after)) {
                 kept.insert(after, along);
             }
@@ -249,7 +254,7 @@ pub(super) fn station_at(member: &Member, along: f64) -> Option<usize> {
     let after = member.stations.partition_point(|station| station.along < along);
     let away = |at: usize| {
         let station = member.stations.get(at)?;
-        Some((at, (station.along - along).abs())).filter(|found| found.1 <= NEAR)
+        Some((at, (station.along - along).abs())).filter(|found| found.1 <= NEAR.to_mm())
     };
     let found = [after.checked_sub(1).and_then(away), away(after)].into_iter().flatten();
     found.min_by(|a, b| a.1.total_cmp(&b.1)).map(|found| found.0)
@@ -269,13 +274,13 @@ fn crossings(spec: &FrameSpec) -> Vec<Crossing> {
             if joist.run.direction == direction {
                 continue;
             }
-            let from = joist.run.from - LENGTH_EPS;
+            let from = joist.run.from - NEAR;
             let begin = bearers.partition_point(|&bearer| spec.bearers[bearer].run.at < from);
             found.extend(
                 bearers[begin..]
                     .iter()
-                    .take_while(|&&bearer| spec.bearers[bearer].run.at <= joist.run.to + LENGTH_EPS)
-                    .filter(|&&bearer| spec.bearers[bearer].run.reaches(joist.run.at, LENGTH_EPS))
+                    .take_while(|&&bearer| spec.bearers[bearer].run.at <= joist.run.to + NEAR)
+                    .filter(|&&bearer| spec.bearers[bearer].run.reaches(joist.run.at, NEAR))
                     .map(|&bearer| Crossing { bearer, joist: joist_idx }),
             );
         }

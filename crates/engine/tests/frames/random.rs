@@ -1,7 +1,7 @@
 //! Random frames, the same ones on every run.
 
 use super::{Case, run, section, spec, support, timber};
-use floorwright_engine::frame::{Bearer, Direction, Joist, Loads, PointLoad, Wall};
+use floorwright_engine::frame::{Bearer, Direction, FrameSpec, Joist, Loads, PointLoad, Wall};
 use floorwright_engine::ids::{BearerId, JoistId, SupportId};
 use floorwright_engine::site::Support;
 use floorwright_engine::units::{AreaLoad, Force, Length, LineLoad};
@@ -95,7 +95,8 @@ impl Size {
 }
 
 /// A random frame with its seats: bearers along x or along y, joists across them, some in two
-/// pieces or over some of the bearers only, cantilevers, joints, walls and loads of every kind.
+/// pieces or over some of the bearers only, bearers in two pieces, cantilevers, joints, walls and
+/// loads of every kind.
 pub fn frame(dice: &mut Dice, size: Size) -> Case {
     let direction = if dice.chance(0.5) { Direction::X } else { Direction::Y };
     let n_bearers = dice.whole(size.bearers.0, size.bearers.1);
@@ -237,6 +238,9 @@ impl Layout {
         let rough = dice.between(size.rough.0, size.rough.1);
         let seats = self.supports.iter().map(|_| dice.between(0.0, rough)).collect();
         let mut spec = spec(self.bearers, self.joists, dice.between(0.2, 0.9));
+        if dice.chance(0.3) {
+            in_two_pieces(dice, &mut spec, &self.supports);
+        }
         spec.floor_load.live = AreaLoad::kpa(dice.between(1.0, 2.5));
         spec.walls = walls;
         spec.point_loads = loads;
@@ -315,4 +319,32 @@ impl Layout {
             source: "invented".to_owned(),
         }
     }
+}
+
+/// Makes two bearers of one, end to end on a support that both rest on.
+fn in_two_pieces(dice: &mut Dice, spec: &mut FrameSpec, supports: &[Support]) {
+    let idx = dice.whole(0, spec.bearers.len() - 1);
+    let whole = spec.bearers[idx].clone();
+    let n = whole.supports.len();
+    if n < 4 {
+        return;
+    }
+    let shared = dice.whole(1, n - 2);
+    let on = supports.iter().find(|support| support.id == whole.supports[shared]).unwrap();
+    let cut = whole.run.direction.along(on.at);
+    let id = BearerId::new(format!("{}b", whole.id));
+    for joist in spec.joists.iter_mut().filter(|joist| joist.run.at > cut) {
+        let own = joist.joints.iter_mut().filter(|joint| **joint == whole.id);
+        own.for_each(|joint| *joint = id.clone());
+    }
+    let (mut first, mut second) = (whole.clone(), Bearer { id, ..whole });
+    first.run.to = cut;
+    second.run.from = cut;
+    first.supports.truncate(shared + 1);
+    second.supports.drain(..shared);
+    for piece in [&mut first, &mut second] {
+        piece.joints.retain(|joint| piece.supports.contains(joint) && *joint != on.id);
+    }
+    spec.bearers[idx] = first;
+    spec.bearers.push(second);
 }
