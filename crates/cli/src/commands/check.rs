@@ -46,7 +46,7 @@ pub fn run(args: &args::Job) -> Result<Report, Stop> {
             text.item("-", format!("taken for granted: {}", assumption.text));
         }
         if let Some(sentence) = frame_assumed(input) {
-            text.say(format!("{sentence}: floorwright frame {name}"));
+            text.say(format!("{sentence} (floorwright frame {name})."));
         }
         text.say(format!("Next: floorwright levels {name}"));
     }

@@ -115,19 +115,15 @@ fn bent_today(
     words: Words,
 ) -> Option<String> {
     let spec = frame.frame.spec();
-    let place = |bent: &Bent| said::place_of(bent, spec, &session.job.site, words);
-    let (springy, set) = (springy?, set?);
-    let one_share = spec.set_share.0 == spec.set_share.1;
-    Some(if one_share || springy == set {
-        format!("Most bent {what}: {}, to {}.", place(set), said::how_bent(set))
+    let say = |bent: &Bent| {
+        let place = said::place_of(bent, spec, &session.job.site, words);
+        format!("{place}, to {}", said::how_bent(bent))
+    };
+    let (springy, set) = (say(springy?), say(set?));
+    Some(if springy == set {
+        format!("Most bent {what}: {set}.")
     } else {
-        format!(
-            "Most bent {what}: if it springs, {}, to {}; if it has set, {}, to {}.",
-            place(springy),
-            said::how_bent(springy),
-            place(set),
-            said::how_bent(set),
-        )
+        format!("Most bent {what}: if it springs, {springy}; if it has set, {set}.")
     })
 }
 

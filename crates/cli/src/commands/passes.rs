@@ -86,10 +86,10 @@ fn say_stage(
     cautions(text, said::loads(plan));
     match checked {
         Some((on_frame, frame)) => checked::say_head(text, session, frame, on_frame, words),
-        None => text.say(format!(
-            "No jack force is given: {}.",
-            said::why_none(session, plan).unwrap_or_default()
-        )),
+        None => {
+            text.heading("No jack force is given");
+            text.item("-", said::why_none(session, plan).unwrap_or_default());
+        }
     }
     say_limits(text, session, words);
     say_bends(text, session, &stage.bends);

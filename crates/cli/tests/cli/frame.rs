@@ -352,6 +352,26 @@ fn a_bearer_that_is_too_thin_ends_bent_and_is_named() {
 }
 
 #[test]
+fn sag_between_the_supports_is_told_apart_from_the_level() {
+    let here = annex("frame-between", false);
+    edit(
+        &here.join("job.toml"),
+        "[[benchmark]]",
+        "[[point]]\nid = \"mid\"\nat = [900, 900]\n[[benchmark]]",
+    );
+    edit(&here.join("rows.csv"), "BM,1400.2", "mid,1512\nBM,1400.2");
+    let run = run_in(&here, &["lift", "job.toml"]).ends(0);
+    fits(&run);
+    let json = json(&here, &["lift", "job.toml"]);
+    let worst = &list(&json["result"]["lifting"]["result"]["between_supports"])[0];
+    assert_eq!(text(&worst["point"]), "mid");
+    let sag = -number(&worst["above"]);
+    // Read 12 mm below the corner A1, whose neighbours are at most 6 mm below it.
+    assert!((6.0..12.0).contains(&sag), "{sag}");
+    run.says(&format!("which no packers take out: mid sags by {sag:.1} mm"));
+}
+
+#[test]
 fn timbers_that_end_bent_are_named_with_what_they_are_today() {
     let here = annex("frame-bent-at-end", false);
     edit(&here.join("job.toml"), "[limits]\n", "[limits]\nbending_share = 0.05\n");

@@ -208,7 +208,7 @@ pub fn say_one_at_a_time(
             format!("a jack pushes up to {} at {}", words.force_up(jack.most), jack.support)
         });
         let bent = peaks.share.as_ref().or(peaks.joist.as_ref());
-        let bent = bent.map(|found| bent_in_short(found));
+        let bent = bent.map(bent_in_short);
         let parts: Vec<String> = jack.into_iter().chain(bent).collect();
         if peaks.rocks { "the frame rocks".to_owned() } else { parts.join(", ") }
     };
