@@ -15,6 +15,7 @@ use floorwright_engine::units::Force;
 const HANGS: &str = "#852206";
 const BEARER: &str = "#4a4a4a";
 const JOIST: &str = "#b0b0b0";
+const ROOM: &str = "#8c8c8c";
 const WALL: &str = "#e1b8a0";
 
 /// Radius of the disc of the largest load, and of the smallest that is drawn, in symbols.
@@ -101,8 +102,7 @@ fn one_state(picture: &CarriedPicture, state: &CarriedState) -> String {
     let mut plan = Plan::new(picture.medium, &picture.title_block, extent(picture));
     let (style, view) = (plan.sheet.style, plan.view);
     let discs = Discs::new(largest(picture), &style, &plan.sheet.area, supports.len());
-    draw_lines_of_frame(&mut plan.sheet.canvas, &style, &view, picture);
-    plan.walls(&picture.rooms);
+    draw_frame(&mut plan.sheet.canvas, &style, &view, picture);
     let rooms: Vec<Rect> =
         supports.iter().map(|s| discs.room(view.spot(s.at), holding(state, s))).collect();
     rooms.iter().for_each(|room| plan.labels.reserve(*room));
@@ -139,9 +139,9 @@ fn side_by_side(picture: &CarriedPicture, states: &[CarriedState]) -> String {
     for (idx, state) in states.iter().enumerate() {
         let title =
             if state.rocks { format!("{}: rocks", state.title) } else { state.title.clone() };
-        let tile = tiles.begin(&mut sheet, &extent, &picture.rooms, idx, &title);
+        let tile = tiles.begin(&mut sheet, &extent, idx, &title);
         let style = sheet.style;
-        draw_lines_of_frame(&mut sheet.canvas, &style, &tile.view, picture);
+        draw_frame(&mut sheet.canvas, &style, &tile.view, picture);
         let discs = Discs::new(largest, &style, &tile.area, state.supports.len());
         draw_holdings(&mut sheet.canvas, &style, &tile.view, &discs, state);
         let labels = Labels::new(tile.area, 3.0 * style.text);
@@ -222,7 +222,9 @@ fn numbers(picture: &CarriedPicture, holding: Holding) -> Lines {
     }
 }
 
-fn draw_lines_of_frame(canvas: &mut Canvas, style: &Style, view: &View, picture: &CarriedPicture) {
+/// Wall loads as bands, the rooms thin on them, and the timbers above: rooms drawn heavy would hide
+/// the bearers that run along them.
+fn draw_frame(canvas: &mut Canvas, style: &Style, view: &View, picture: &CarriedPicture) {
     for kind in [LineKind::Wall, LineKind::Joist, LineKind::Bearer] {
         for assumed in [false, true] {
             let of_kind = picture.lines.iter().filter(|line| {
@@ -232,6 +234,12 @@ fn draw_lines_of_frame(canvas: &mut Canvas, style: &Style, view: &View, picture:
             let lines: Vec<(Spot, Spot)> =
                 of_kind.map(|line| (view.spot(line.from), view.spot(line.to))).collect();
             canvas.lines(class_of(kind), &lines, stroke_of(style, kind, assumed));
+        }
+        if kind == LineKind::Wall {
+            for room in &picture.rooms {
+                let spots = view.spots(room.outline.corners());
+                canvas.polygon("room", &spots, "none", Stroke::solid(ROOM, style.medium));
+            }
         }
     }
     let loads: Vec<Spot> = picture

@@ -257,6 +257,7 @@ impl PlanPictures<'_> {
             rooms: self.rooms(),
             supports,
             passes: steps,
+            stop: on_frame.and_then(|on_frame| frame::stop(&on_frame.check)),
         })
     }
 

@@ -2,12 +2,10 @@
 
 use crate::canvas::{Anchor, Canvas, Line, Rect, Spot, Stroke};
 use crate::chart::{Axis, Chart, limit_stroke};
-use crate::labels::Labels;
 use crate::number::{is_printable, kilonewtons, kilonewtons_range, percent, round_step};
 use crate::picture::{JackLine, JackPicture, JackRise, LetGo, Medium};
-use crate::plan::{draw_label, plate_size};
 use crate::sheet::{BLACK, Sheet, Style, WHITE};
-use floorwright_engine::units::{Force, Length};
+use floorwright_engine::units::Length;
 
 const ALONE: &str = "#852206";
 const ALONE_BAND: &str = "#f0ddd2";
@@ -43,8 +41,7 @@ pub fn jack_chart(picture: &JackPicture) -> String {
                 chart.spot(mark.rise.to_mm(), mark.force.to_kn()),
             );
         }
-        draw_numbers(&chart, &mut sheet.canvas, &style, picture, [&alone, &together]);
-        legend(&mut sheet, picture, &chart, !together.is_empty());
+        legend(&mut sheet, picture, &chart, [&alone, &together]);
     } else {
         sheet.heading("no force is known: there is nothing to draw");
     }
@@ -137,62 +134,32 @@ fn draw_let_go(canvas: &mut Canvas, style: &Style, spot: Spot) {
     canvas.circle("symbol let-go", spot, 0.6 * style.symbol, WHITE, stroke);
 }
 
-/// The forces at the end of each line, and the limit.
-fn draw_numbers(
-    chart: &Chart,
-    canvas: &mut Canvas,
-    style: &Style,
-    picture: &JackPicture,
-    lines: [&[&JackRise]; 2],
-) {
-    let mut labels = Labels::new(chart.frame, 3.0 * style.text);
-    for mark in marks(picture, chart) {
-        let spot = chart.spot(mark.rise.to_mm(), mark.force.to_kn());
-        labels.reserve(Rect::around(spot, style.symbol, style.symbol));
-    }
-    let mut say = |spot: Spot, text: String| {
-        let lines = [(text, true)];
-        let size = plate_size(style, &lines);
-        let hair = Rect::around(spot, 0.2 * style.symbol, 0.4 * style.symbol);
-        for placed in labels.place_all(&[(hair, size)]).into_iter().flatten() {
-            draw_label(canvas, style, &placed, &lines);
-        }
-    };
-    if let Some(limit) = drawn_limit(picture, chart) {
-        let text = format!("limit {} kN", kilonewtons(Force::kn(limit)));
-        let width = crate::text::width(&text, style.number, true);
-        say((chart.frame.x + 0.6 * width, chart.y(limit)), text);
-    }
-    for (line, words) in lines.iter().zip(["alone", "together"]) {
-        if let Some(last) = line.last() {
-            let spot = chart.spot(last.rise.to_mm(), last.force.most.to_kn());
-            say(spot, format!("{words} {} kN", kilonewtons_range(last.force)));
-        }
-    }
-}
-
-fn legend(sheet: &mut Sheet, picture: &JackPicture, chart: &Chart, has_together: bool) {
+fn legend(sheet: &mut Sheet, picture: &JackPicture, chart: &Chart, lines: [&[&JackRise]; 2]) {
     sheet.heading("force at the jack, kN");
-    let row = |stroke: fn(&Style) -> Stroke| {
-        move |canvas: &mut Canvas, style: &Style, (x, y): Spot| {
+    fn row(stroke: &dyn Fn(&Style) -> Stroke) -> impl Fn(&mut Canvas, &Style, Spot) {
+        move |canvas, style, (x, y)| {
             let half = 1.1 * style.text;
             canvas.line("legend-line", (x - half, y), (x + half, y), stroke(style));
         }
-    };
-    sheet.symbol_row(row(|style| strokes(style)[0]), "raised alone: least and most");
-    if has_together {
-        let with =
-            if picture.neighbours.is_empty() { "its neighbours" } else { &picture.neighbours };
-        let words = format!("raised with {with}: least and most");
-        sheet.symbol_row(row(|style| strokes(style)[1]), &words);
+    }
+    let with = if picture.neighbours.is_empty() { "its neighbours" } else { &picture.neighbours };
+    let hows = ["raised alone".to_owned(), format!("raised with {with}")];
+    for (which, (line, how)) in lines.iter().zip(hows).enumerate() {
+        let Some(last) = line.last() else { continue };
+        let range = kilonewtons_range(last.force);
+        let words = format!("{how}: {range} at {}", picture.print.with_unit(last.rise));
+        let stroke = move |style: &Style| strokes(style)[which];
+        sheet.symbol_row(row(&stroke), &words);
     }
     if drawn_limit(picture, chart).is_some() {
-        sheet.symbol_row(row(limit_stroke), "limit of the jack");
+        sheet.symbol_row(row(&limit_stroke), "limit of the jack");
     }
     if !marks(picture, chart).is_empty() {
         sheet.symbol_row(draw_let_go, "a support lets go of its load");
     }
-    sheet.paragraph("the tinted band between two lines holds all assumptions");
+    sheet.paragraph(
+        "two lines of a kind: least and most over all assumptions; between them is tinted",
+    );
 }
 
 fn notes(sheet: &mut Sheet, picture: &JackPicture) {

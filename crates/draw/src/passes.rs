@@ -7,7 +7,8 @@ use crate::lift::{colour_of_lift, lift_rows};
 use crate::number::kilonewtons_range;
 use crate::picture::{Move, PassPicture, PassStep};
 use crate::plan::{
-    Extent, Lines, Plan, PlanLabel, Symbol, View, draw_label, is_drawable, most_labels, plate_size,
+    Extent, Lines, Plan, PlanLabel, Symbol, View, draw_label, draw_walls, is_drawable, most_labels,
+    plate_size,
 };
 use crate::sheet::{BLACK, GREY, Sheet, Style, WHITE};
 use crate::text;
@@ -92,13 +93,12 @@ fn one_pass(picture: &PassPicture, pass: &PassStep) -> String {
         if is_crowd && lift.is_none() {
             return None;
         }
-        let full = [Some(name.clone()), lift.clone(), force.clone()];
-        let short = [lift.clone(), force];
-        let least = [Some(lift.unwrap_or(name))];
-        let forms = [full.as_slice(), short.as_slice(), least.as_slice()].map(|form| {
-            let lines: Lines = form.iter().flatten().cloned().collect();
-            if lines.is_empty() { least.iter().flatten().cloned().collect() } else { lines }
-        });
+        let movers = [lift.clone(), force.clone()];
+        let least = [Some(lift.clone().unwrap_or_else(|| name.clone()))];
+        let short = if lift.is_some() { movers.as_slice() } else { least.as_slice() };
+        let full = [Some(name), lift.clone(), force];
+        let forms = [full.as_slice(), short, movers.as_slice(), least.as_slice()]
+            .map(|form| form.iter().flatten().cloned().collect::<Lines>());
         Some(PlanLabel { symbol, name: support.to_string(), forms: forms.to_vec() })
     });
     plan.label_all(&labels.collect::<Vec<_>>());
@@ -109,21 +109,27 @@ fn one_pass(picture: &PassPicture, pass: &PassStep) -> String {
     legend(&mut plan.sheet, picture, plan.view.is_turned());
     let n_moves = moves.len();
     plan.sheet.paragraph(&format!("{n_moves} of {} supports move in this pass", supports.len()));
-    say_forces(&mut plan.sheet, std::slice::from_ref(pass));
+    let are_drawn = (0..3).any(|form| plan.has_form(form));
+    say_forces(&mut plan.sheet, picture, are_drawn);
     admit_lost(&mut plan.sheet, picture);
     plan.admit_left_out(&[
         "no names where supports move; they are in the run sheet",
+        "no names; they are in the run sheet",
         "no names and no forces where supports move; they are in the run sheet",
     ]);
     plan.sheet.finish()
 }
 
-/// What a jack pushes, as a label says it: the unit keeps it apart from a lift.
+/// What a jack pushes, as a label says it: below the lift, which is bold and has a sign.
 fn force_words(range: ForceRange) -> (String, bool) {
-    (format!("{} kN", kilonewtons_range(range)), false)
+    (kilonewtons_range(range), false)
 }
 
-fn say_forces(sheet: &mut Sheet, passes: &[PassStep]) {
+fn say_forces(sheet: &mut Sheet, picture: &PassPicture, are_drawn: bool) {
+    let passes = &picture.passes;
+    if let Some(stop) = &picture.stop {
+        sheet.heading(&format!("do not work by this order: {stop}"));
+    }
     let rocks: Vec<String> = passes
         .iter()
         .filter(|pass| pass.forces.as_ref().is_some_and(|forces| forces.rocks))
@@ -133,8 +139,11 @@ fn say_forces(sheet: &mut Sheet, passes: &[PassStep]) {
         let rocks: Vec<&str> = rocks.iter().map(String::as_str).collect();
         sheet.names("the frame rocks, and no force is given, in", &rocks);
     }
-    if passes.iter().any(|pass| !forces_of(pass).jacks.is_empty()) {
-        sheet.paragraph("kN: what the jack pushes at most in the pass, least to most assumption");
+    if are_drawn && passes.iter().any(|pass| !forces_of(pass).jacks.is_empty()) {
+        sheet.paragraph(
+            "below the lift: what the jack pushes at most in the pass, in kN, least to most over \
+             all assumptions",
+        );
     }
 }
 
@@ -239,21 +248,23 @@ fn side_by_side(picture: &PassPicture, passes: &[PassStep]) -> String {
     let width = tiles.width(&sheet);
     let titles = tile_titles(&sheet.style, picture, passes, width);
     let mut all_numbered = true;
-    let mut all_forces = true;
+    let (mut all_forces, mut some_forces) = (true, false);
     for (idx, (pass, title)) in passes.iter().zip(&titles).enumerate() {
-        let tile = tiles.begin(&mut sheet, &extent, &picture.rooms, idx, title);
+        let tile = tiles.begin(&mut sheet, &extent, idx, title);
         let shown = draw_tile(&mut sheet, picture, pass, &tile);
         all_numbered &= shown != Shown::Nothing;
         all_forces &= shown == Shown::Everything;
+        some_forces |= shown == Shown::Everything;
     }
     legend(&mut sheet, picture, extent.is_turned());
-    say_forces(&mut sheet, passes);
+    say_forces(&mut sheet, picture, some_forces);
     admit_lost(&mut sheet, picture);
     sheet.paragraph("not to scale; the names are in the run sheet");
     if !all_numbered {
         sheet.paragraph("where the numbers find no room, see the colour and the run sheet");
-    } else if !all_forces {
-        sheet.paragraph("forces that find no room are on the sheet of each pass");
+    }
+    if !all_forces && passes.iter().any(|pass| !forces_of(pass).jacks.is_empty()) {
+        sheet.paragraph("forces at the jacks that find no room are on the sheet of each pass");
     }
     sheet.finish()
 }
@@ -272,6 +283,7 @@ fn draw_tile(sheet: &mut Sheet, picture: &PassPicture, pass: &PassStep, tile: &T
     let style = sheet.style;
     let Tile { area, view } = tile;
     let (moves, forces) = (moves_of(pass), forces_of(pass));
+    draw_walls(&mut sheet.canvas, &style, view, &picture.rooms);
     let mut labels = Labels::new(*area, 3.0 * style.text);
     let supports = drawable(picture);
     let half = 1.2 * style.symbol;

@@ -264,6 +264,8 @@ pub struct PassPicture {
     pub supports: Vec<(SupportId, Position)>,
     /// The passes. One alone is drawn large with the supports' names.
     pub passes: Vec<PassStep>,
+    /// Where and why the frame forbids this order of work, in words; `None` if it does not.
+    pub stop: Option<String>,
 }
 
 impl PassPicture {

@@ -134,7 +134,8 @@ pub(crate) struct PlanLabel {
     pub symbol: Rect,
     /// What a note calls it if it finds no room.
     pub name: String,
-    /// What to say, the fullest form first, the last that which has to be said.
+    /// What to say, the fullest form first, the last that which has to be said. A form without
+    /// lines says nothing.
     pub forms: Vec<Lines>,
 }
 
@@ -195,7 +196,8 @@ impl Plan {
         for form in 0..n_forms {
             let size = |label: &PlanLabel| (label.symbol, plate_size(&style, label.form(form)));
             let mut taken = self.labels.clone();
-            let placed = taken.place_all(&labels.iter().map(size).collect::<Vec<_>>());
+            let speaking = labels.iter().filter(|label| !label.form(form).is_empty());
+            let placed = taken.place_all(&speaking.map(size).collect::<Vec<_>>());
             let n_left_out = placed.iter().filter(|placed| placed.is_none()).count();
             if best.as_ref().is_none_or(|(least, ..)| n_left_out < *least) {
                 best = Some((n_left_out, form, taken, placed));
@@ -207,7 +209,8 @@ impl Plan {
         let Some((_, form, taken, placed)) = best else { return };
         self.labels = taken;
         self.shortened = form;
-        for (label, placed) in labels.iter().zip(placed) {
+        let speaking = labels.iter().filter(|label| !label.form(form).is_empty());
+        for (label, placed) in speaking.zip(placed) {
             match placed {
                 Some(placed) => {
                     draw_label(&mut self.sheet.canvas, &style, &placed, label.form(form));
@@ -239,7 +242,12 @@ impl Plan {
 
     /// Whether the labels say everything.
     pub fn has_full_labels(&self) -> bool {
-        self.shortened == 0 && !self.too_many
+        self.has_form(0)
+    }
+
+    /// Whether labels are drawn in this form.
+    pub fn has_form(&self, form: usize) -> bool {
+        self.shortened == form && !self.too_many
     }
 
     /// Says what the labels lack in a shorter form, and which labels found no room.

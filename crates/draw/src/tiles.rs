@@ -1,8 +1,8 @@
 //! Small plans side by side, to be compared.
 
 use crate::canvas::{Anchor, Line, Rect, Stroke};
-use crate::picture::{Medium, RoomOutline};
-use crate::plan::{Extent, View, draw_walls};
+use crate::picture::Medium;
+use crate::plan::{Extent, View};
 use crate::sheet::{GREY, Sheet};
 use crate::text;
 
@@ -46,15 +46,8 @@ impl Tiles {
         sheet.area.width / self.n_columns as f64
     }
 
-    /// Draws the frame, the title and the walls of one of them.
-    pub fn begin(
-        &self,
-        sheet: &mut Sheet,
-        extent: &Extent,
-        rooms: &[RoomOutline],
-        idx: usize,
-        title: &str,
-    ) -> Tile {
+    /// Draws the frame and the title of one of them.
+    pub fn begin(&self, sheet: &mut Sheet, extent: &Extent, idx: usize, title: &str) -> Tile {
         let style = sheet.style;
         let (column, row) = ((idx % self.n_columns) as f64, (idx / self.n_columns) as f64);
         let (width, height) = (self.width(sheet), sheet.area.height / self.n_rows as f64);
@@ -70,7 +63,6 @@ impl Tiles {
         let inner = area.shrunk(2.0 * style.symbol);
         let ratio = (inner.width / extent.width()).min(inner.height / extent.height()).max(0.0);
         let view = View::new(extent, &inner, ratio);
-        draw_walls(&mut sheet.canvas, &style, &view, rooms);
         Tile { area, view }
     }
 }

@@ -3,12 +3,12 @@
 use crate::PALETTE;
 use crate::canvas::{Anchor, Canvas, Line, Rect, Spot, Stroke};
 use crate::chart::{Axis, Chart, limit_stroke};
-use crate::labels::Labels;
 use crate::number::{is_printable, kilonewtons, kilonewtons_range, percent, round_step};
 use crate::picture::{Medium, WayMove, WayPicture};
-use crate::plan::{Symbol, draw_label, plate_size};
+use crate::plan::Symbol;
 use crate::sheet::{BLACK, GREY, NO_STROKE, Sheet, Style};
 use crate::text;
+use floorwright_engine::units::Force;
 
 const LINE: &str = "#02397a";
 const BAND: &str = "#cfdde6";
@@ -37,18 +37,25 @@ pub fn way_chart(picture: &WayPicture) -> String {
     }
     let lanes = [slope_lane(picture), jack_lane(picture), bent_lane(picture)];
     let n_lanes = lanes.len() as f64;
-    let passes = style.leading * 1.6;
-    let height = (sheet.area.height - passes - 2.5 * style.text) / n_lanes;
+    let passes = 1.7 * style.text;
+    // The largest value stands beside the lane's title, on a phone below it.
+    let n_lines = if picture.medium == Medium::Screen { 2.0 } else { 1.0 };
+    let titles = (0.7 + 1.3 * n_lines) * style.text;
+    let height = (sheet.area.height - passes - 2.0 * style.text) / n_lanes;
     for (idx, lane) in lanes.iter().enumerate() {
         let top = sheet.area.y + passes + idx as f64 * height;
         let frame = Rect::new(
             sheet.area.x + 4.2 * style.text,
-            top + 1.7 * style.text,
+            top + titles,
             sheet.area.width - 5.2 * style.text,
-            height - 2.7 * style.text,
+            height - titles - 0.8 * style.text,
         );
         let chart = lane.chart(frame, picture.moves.len());
-        draw_passes(&chart, &mut sheet.canvas, &style, picture, idx == 0);
+        if idx == 0 {
+            number_passes(&chart, &mut sheet.canvas, &style, picture, sheet.area.y + style.text);
+        }
+        lane.say(&mut sheet.canvas, &style, &chart, n_lines);
+        draw_passes(&chart, &mut sheet.canvas, &style, picture);
         lane.draw(&chart, &mut sheet.canvas, &style);
         if idx + 1 == lanes.len() {
             draw_moves(&chart, &mut sheet.canvas, &style, picture);
@@ -69,7 +76,7 @@ struct Lane {
     title: String,
     /// One for each move.
     values: Vec<Option<Value>>,
-    limit: Option<(f64, String)>,
+    limit: Option<f64>,
     /// Why there are no values, if there are none.
     empty: &'static str,
     number: fn(f64, f64) -> String,
@@ -96,7 +103,7 @@ fn slope_lane(picture: &WayPicture) -> Lane {
     Lane {
         title: "slope between neighbours, % of limit".to_owned(),
         values: picture.moves.iter().map(value).collect(),
-        limit: Some((100.0, "limit".to_owned())),
+        limit: Some(100.0),
         empty: NOT_KNOWN,
         number: in_percent,
     }
@@ -115,10 +122,11 @@ fn jack_lane(picture: &WayPicture) -> Lane {
         })
     };
     let limit = picture.jack_limit.map(|limit| limit.force()).filter(|force| is_printable(*force));
+    let words = limit.map_or(String::new(), |force| format!(" (limit {})", kilonewtons(force)));
     Lane {
-        title: "largest force at a jack, kN".to_owned(),
+        title: format!("largest force at a jack, kN{words}"),
         values: picture.moves.iter().map(value).collect(),
-        limit: limit.map(|force| (force.to_kn(), format!("limit {} kN", kilonewtons(force)))),
+        limit: limit.map(Force::to_kn),
         empty: if picture.on_frame { NOT_KNOWN } else { NO_FRAME },
         number: |value, step| {
             if step < 1.0 { format!("{value:.1}") } else { format!("{value:.0}") }
@@ -134,10 +142,11 @@ fn bent_lane(picture: &WayPicture) -> Lane {
         Some(Value { least: share, most: share, words })
     };
     let limit = Some(picture.bending_limit).filter(|limit| limit.is_finite() && *limit > 0.0);
+    let words = limit.map_or(String::new(), |limit| format!(" (limit {})", percent(limit)));
     Lane {
-        title: "most bent timber, % of strength".to_owned(),
+        title: format!("most bent timber, % of strength{words}"),
         values: picture.moves.iter().map(value).collect(),
-        limit: limit.map(|limit| (100.0 * limit, format!("limit {}", percent(limit)))),
+        limit: limit.map(|limit| 100.0 * limit),
         empty: if picture.on_frame { "no strength is known" } else { NO_FRAME },
         number: in_percent,
     }
@@ -149,14 +158,13 @@ impl Lane {
     }
 
     /// The limit, if it does not press the values flat.
-    fn drawn_limit(&self) -> Option<&(f64, String)> {
+    fn drawn_limit(&self) -> Option<f64> {
         let most = self.most();
-        let near = |limit: &&(f64, String)| most == 0.0 || limit.0 <= FAR_ABOVE * most;
-        self.limit.as_ref().filter(near)
+        self.limit.filter(|limit| most == 0.0 || *limit <= FAR_ABOVE * most)
     }
 
     fn chart(&self, frame: Rect, n_moves: usize) -> Chart {
-        let limit = self.drawn_limit().map_or(0.0, |limit| limit.0);
+        let limit = self.drawn_limit().unwrap_or(0.0);
         let high = (1.1 * self.most()).max(1.15 * limit).max(0.1);
         let across = Axis { low: 0.5, high: n_moves as f64 + 0.5, step: n_moves as f64 };
         Chart { frame, across, up: Axis::from_zero(high, round_step(high / 4.0)) }
@@ -164,10 +172,6 @@ impl Lane {
 
     fn draw(&self, chart: &Chart, canvas: &mut Canvas, style: &Style) {
         chart.draw_up(canvas, style, |value| (self.number)(value, chart.up.step));
-        let (size, anchor) = (style.text, Anchor::Start);
-        let at = (chart.frame.x - 3.6 * style.text, chart.frame.y - 0.55 * style.text);
-        let text = &self.title;
-        canvas.text("axis-title", &Line { at, text, size, bold: true, anchor });
         for run in self.runs() {
             let steps: Vec<(f64, f64, f64)> = stairs(&run);
             if steps.iter().any(|(_, least, most)| least < most) {
@@ -176,8 +180,8 @@ impl Lane {
             let line: Vec<(f64, f64)> = steps.iter().map(|&(x, _, most)| (x, most)).collect();
             chart.draw_line(canvas, "way", &line, Stroke::solid(LINE, 0.7 * style.thick));
         }
-        if let Some((limit, _)) = self.drawn_limit() {
-            chart.draw_limit(canvas, style, *limit);
+        if let Some(limit) = self.drawn_limit() {
+            chart.draw_limit(canvas, style, limit);
         }
         chart.draw_frame(canvas, style);
         self.draw_worst(chart, canvas, style);
@@ -209,51 +213,38 @@ impl Lane {
         known.reduce(|worst, next| if next.1.most > worst.1.most { next } else { worst })
     }
 
-    fn draw_worst(&self, chart: &Chart, canvas: &mut Canvas, style: &Style) {
-        let mut labels = Labels::new(chart.frame, 3.0 * style.text);
-        let Some((idx, worst)) = self.worst() else {
-            return say(&mut labels, canvas, style, chart.frame.centre(), self.empty);
+    /// The title of the lane, and its largest value with its place.
+    fn say(&self, canvas: &mut Canvas, style: &Style, chart: &Chart, n_lines: f64) {
+        let left = chart.frame.x - 3.6 * style.text;
+        let base = chart.frame.y - 0.8 * style.text;
+        let (size, bold) = (style.text, true);
+        let text = &self.title;
+        let at = (left, base - 1.3 * (n_lines - 1.0) * style.text);
+        let title = Line { at, text, size, bold, anchor: Anchor::Start };
+        canvas.text("axis-title", &title);
+        let (at, anchor, from) = if n_lines > 1.0 {
+            ((left, base), Anchor::Start, left)
+        } else {
+            ((chart.frame.right(), base), Anchor::End, title.room().right() + style.text)
         };
+        let words = self.worst().map_or(self.empty, |(_, worst)| &worst.words);
+        let text = &text::fit(words, size, false, chart.frame.right() - from);
+        canvas.text("largest", &Line { at, text, size, bold: false, anchor });
+    }
+
+    fn draw_worst(&self, chart: &Chart, canvas: &mut Canvas, style: &Style) {
+        let Some((idx, worst)) = self.worst() else { return };
         let spot = chart.spot(idx as f64 + 1.0, worst.most);
-        labels.reserve(Rect::around(spot, style.symbol, style.symbol));
-        let is_over = self.limit.as_ref().is_some_and(|limit| worst.most > limit.0 * (1.0 + 1e-9));
-        if is_over {
+        if self.is_above_limit() {
             Symbol::Cross.draw(canvas, style, spot, "");
         } else {
             Symbol::Dot.draw(canvas, style, spot, &PALETTE[3].to_string());
         }
-        if let Some((limit, words)) = self.drawn_limit() {
-            let y = chart.y(*limit);
-            labels.reserve(Rect::new(chart.frame.x, y - 0.2, chart.frame.width, 0.4));
-            let half = plate_size(style, &[(words.clone(), true)]);
-            // At the end away from the worst place.
-            let is_left = spot.0 > chart.frame.centre().0;
-            let x = if is_left { chart.frame.x } else { chart.frame.right() };
-            let x = x + if is_left { 0.55 } else { -0.55 } * half.0;
-            say(&mut labels, canvas, style, (x, y - 0.55 * half.1 - 0.2), words);
-        }
-        let worst = text::fit(&worst.words, style.number, true, 0.9 * chart.frame.width);
-        let size = plate_size(style, &[(worst.clone(), true)]);
-        let x = spot.0.clamp(
-            chart.frame.x + 0.52 * size.0,
-            (chart.frame.right() - 0.52 * size.0).max(chart.frame.x + 0.52 * size.0),
-        );
-        let below =
-            (1..=40).map(|step| (x, spot.1 + style.symbol + 0.25 * f64::from(step) * size.1));
-        let above =
-            (1..=40).map(|step| (x, spot.1 - style.symbol - 0.25 * f64::from(step) * size.1));
-        if let Some(rect) = labels.place_at(below.chain(above), size) {
-            let placed = crate::labels::Placed { rect, leader: None };
-            draw_label(canvas, style, &placed, &[(worst, true)]);
-        }
     }
-}
 
-/// Words on a plate round a place, if that is free.
-fn say(labels: &mut Labels, canvas: &mut Canvas, style: &Style, centre: Spot, words: &str) {
-    let lines = [(words.to_owned(), false)];
-    if let Some(rect) = labels.place_at([centre], plate_size(style, &lines)) {
-        draw_label(canvas, style, &crate::labels::Placed { rect, leader: None }, &lines);
+    fn is_above_limit(&self) -> bool {
+        let Some((_, worst)) = self.worst() else { return false };
+        self.limit.is_some_and(|limit| worst.most > limit * (1.0 + 1e-9))
     }
 }
 
@@ -276,13 +267,7 @@ fn passes(picture: &WayPicture) -> Vec<(usize, usize)> {
 }
 
 /// Where passes begin, and the moves in which the frame rocks.
-fn draw_passes(
-    chart: &Chart,
-    canvas: &mut Canvas,
-    style: &Style,
-    picture: &WayPicture,
-    with_numbers: bool,
-) {
+fn draw_passes(chart: &Chart, canvas: &mut Canvas, style: &Style, picture: &WayPicture) {
     let frame = chart.frame;
     let rocking: Vec<usize> =
         picture.moves.iter().enumerate().filter(|(_, s)| s.rocks).map(|(idx, _)| idx).collect();
@@ -299,9 +284,17 @@ fn draw_passes(
     });
     let stroke = Stroke { colour: GREY, width: style.medium, dashes: style.dashes };
     canvas.lines("pass", &lines.collect::<Vec<_>>(), stroke);
-    if !with_numbers {
-        return;
-    }
+}
+
+/// The numbers of the passes in a row, where they have room.
+fn number_passes(
+    chart: &Chart,
+    canvas: &mut Canvas,
+    style: &Style,
+    picture: &WayPicture,
+    base: f64,
+) {
+    let (frame, starts) = (chart.frame, passes(picture));
     let mut taken = f64::NEG_INFINITY;
     let n_moves = picture.moves.len();
     let ends = starts.iter().skip(1).map(|start| start.0).chain([n_moves]);
@@ -311,7 +304,7 @@ fn draw_passes(
         let half = text::width(text, style.text, false) / 2.0;
         let x = x.max(frame.x + half);
         if x - half > taken && x + half <= frame.right() + style.text {
-            let at = (x, frame.y - 2.2 * style.text);
+            let at = (x, base);
             let (size, bold, anchor) = (style.text, false, Anchor::Middle);
             canvas.text("pass-number", &Line { at, text, size, bold, anchor });
             taken = x + half + 0.6 * style.text;
@@ -345,14 +338,17 @@ fn legend(sheet: &mut Sheet, picture: &WayPicture, lanes: &[Lane]) {
     sheet.symbol_row(row(limit_stroke), "limit");
     let pass = |style: &Style| Stroke { colour: GREY, width: style.medium, dashes: style.dashes };
     sheet.symbol_row(row(pass), "a pass begins");
+    let is_above = lanes.iter().any(Lane::is_above_limit);
     let dot = |canvas: &mut Canvas, style: &Style, spot: Spot| {
         Symbol::Dot.draw(canvas, style, spot, &PALETTE[3].to_string());
     };
     sheet.symbol_row(dot, "largest on the way");
-    let cross = |canvas: &mut Canvas, style: &Style, spot: Spot| {
-        Symbol::Cross.draw(canvas, style, spot, "");
-    };
-    sheet.symbol_row(cross, "largest, and beyond its limit");
+    if is_above {
+        let cross = |canvas: &mut Canvas, style: &Style, spot: Spot| {
+            Symbol::Cross.draw(canvas, style, spot, "");
+        };
+        sheet.symbol_row(cross, "largest, above the line of its limit");
+    }
     if picture.moves.iter().any(|step| step.rocks) {
         let draw = |canvas: &mut Canvas, style: &Style, spot: Spot| {
             let rect = Rect::around(spot, style.symbol, style.symbol);
@@ -363,13 +359,13 @@ fn legend(sheet: &mut Sheet, picture: &WayPicture, lanes: &[Lane]) {
     if picture.moves.iter().any(|step| step.jack.is_some() && !step.rocks) {
         sheet.paragraph("tinted below the line of the jacks: down to the least assumption");
     }
-    notes(sheet, picture, lanes);
+    notes(sheet, picture);
 }
 
-fn notes(sheet: &mut Sheet, picture: &WayPicture, lanes: &[Lane]) {
+fn notes(sheet: &mut Sheet, picture: &WayPicture) {
     sheet.paragraph(
-        "slopes of the pairs that each move changes; a pair that starts or ends steeper than the \
-         limit has that slope as its limit",
+        "slopes are those of the pairs that a move changes; a pair that starts or ends steeper \
+         than the limit has that slope as its limit",
     );
     if !picture.on_frame {
         sheet.heading("no frame was looked at: no force and no bending is known");
@@ -383,13 +379,12 @@ fn notes(sheet: &mut Sheet, picture: &WayPicture, lanes: &[Lane]) {
             )),
             None => sheet.paragraph("the rating of the jacks is not given: no limit is drawn"),
         }
-        let bent = &lanes[2];
-        if let (None, Some((_, words))) = (bent.drawn_limit(), &bent.limit) {
-            sheet.paragraph(&format!("bending: {words}, above the lane"));
-        }
+        sheet.paragraph("a timber bent further at the start or the end may be so on the way");
     }
-    if !picture.note.is_empty() {
-        sheet.paragraph(&picture.note);
+    match &picture.stop {
+        Some(stop) => sheet.heading(&format!("do not work by this order: {stop}")),
+        None if picture.on_frame => sheet.paragraph("no limit is passed in any move"),
+        None => {}
     }
     sheet.heading("planning aid: it does not say that lifting is safe");
     if matches!(picture.medium, Medium::Sheet(_)) {

@@ -84,7 +84,7 @@ impl PlanPictures<'_> {
             .map(|jack| (&jack.support, ForceRange { least: jack.least, most: jack.most }))
             .collect();
         Some(CarriedState {
-            title: format!("Pass {pass}, move {number}"),
+            title: format!("On the way: pass {pass}, move {number}"),
             supports: self.supports(|id| {
                 let jack = jacks.get(id).map(|&range| Holding::Jack(range));
                 jack.or_else(|| worst.lost_contact.contains(id).then_some(Holding::LetsGo))
@@ -143,7 +143,7 @@ impl PlanPictures<'_> {
             moves,
             jack_limit: jack_limit(self.job),
             bending_limit: self.job.limits.bending_share.value,
-            note: String::new(),
+            stop: check.and_then(stop),
         })
     }
 }
@@ -162,6 +162,17 @@ pub(super) fn pass_forces(check: &PassCheck) -> PassForces {
         lets_go: lets_go.into_iter().cloned().collect(),
         rocks: check.moves.iter().any(|check| check.rocks),
     }
+}
+
+/// Where and why the frame forbids the order of work, without the assumptions: a sheet has room for
+/// one sentence.
+pub(super) fn stop(check: &FrameCheck) -> Option<String> {
+    let stop = check.stop.as_ref()?;
+    let place = match stop.pass {
+        0 => "before the first move".to_owned(),
+        pass => format!("pass {pass}, move {}", stop.move_in_pass),
+    };
+    Some(format!("{place}: {}", stop.reason))
 }
 
 fn most_pushed(check: &MoveCheck) -> Force {

@@ -231,6 +231,6 @@ pub struct WayPicture {
     pub jack_limit: Option<JackLimit>,
     /// The share of its strength that a timber may be bent to (a ratio).
     pub bending_limit: f64,
-    /// What else is to be said; may be empty.
-    pub note: String,
+    /// Where and why the frame forbids this order of work, in words; `None` if it does not.
+    pub stop: Option<String>,
 }

@@ -276,6 +276,7 @@ pub fn passes(medium: Medium, wanted: &[usize]) -> PassPicture {
         rooms: rooms(),
         supports: supports().into_iter().map(|(n, at)| (SupportId::new(n), at)).collect(),
         passes: all.map(step).collect(),
+        stop: None,
     }
 }
 
