@@ -463,11 +463,11 @@ mod tests {
     fn response(stiffness: Vec<Vec<f64>>) -> Response {
         Response {
             rows: stiffness.into_iter().map(|row| (0, row)).collect(),
+            near: Vec::new(),
             rounding: 1e-12,
             g: [Vec::new(), Vec::new()],
             moments: Vec::new(),
             places: Vec::new(),
-            under_load: [Vec::new(), Vec::new()],
         }
     }
 
