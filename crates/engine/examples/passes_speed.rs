@@ -2,11 +2,8 @@
 //!
 //! `cargo run --release --example passes_speed [supports across, supports along]`. The floors are
 //! invented: a dip with some roughness, bearers on a grid of supports, joists across them.
-#![allow(
-    clippy::disallowed_methods,
-    clippy::print_stdout,
-    reason = "an example that measures time and says so"
-)]
+#![expect(clippy::print_stdout, reason = "an example reports on standard output")]
+#![expect(clippy::disallowed_methods, reason = "a benchmark reads the clock")]
 
 use floorwright_engine::frame::{
     Bearer, Direction, FloorLoad, Frame, FrameSpec, Joist, Loads, Run, Section, Strength, Timber,

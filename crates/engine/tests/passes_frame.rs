@@ -521,6 +521,48 @@ proptest! {
     }
 }
 
+/// In a large frame what is next to nothing is left undone from move to move: how much that is, on
+/// a rough floor of 224 supports of which most come free.
+#[test]
+fn a_large_frame_strays_from_a_contact_from_scratch_by_next_to_nothing() {
+    let (supports, spec) = grid(16, 14);
+    let frame = Frame::new(&supports, &spec, &[]).unwrap();
+    let lift = |i: usize| ((i * 37) % 101) as f64 * 0.3;
+    let lifts: Vec<f64> = (0..supports.len()).map(lift).collect();
+    let today: Vec<f64> = lifts.iter().map(|lift| -lift).collect();
+    let floor = Floor { frame, supports: to_lift(&supports, &today, &lifts) };
+    let passes = plan(&floor.supports, &limits(5.0, 2), &stacks()).unwrap();
+    let index: BTreeMap<&SupportId, usize> =
+        floor.supports.iter().enumerate().map(|(i, support)| (&support.id, i)).collect();
+    for set_share in [0.0, 1.0] {
+        let case = FrameCase { set_share, loads: Loads::DEAD };
+        let mut on = fresh(&floor, &vec![0.0; lifts.len()], case);
+        let bending = |on: &OnSeats<'_>, stretch: usize| on.bending(stretch).to_n_per_mm2();
+        let mut last_seen: Vec<f64> = (0..on.n_stretches()).map(|s| bending(&on, s)).collect();
+        for one in passes.passes.iter().flat_map(|pass| &pass.moves) {
+            let seat = |part: &SupportMove| {
+                let i = index[&part.support];
+                (i, Length::mm(today[i]) + part.to)
+            };
+            on.set_seats(&one.supports.iter().map(seat).collect::<Vec<_>>()).unwrap();
+            for stretch in on.take_touched() {
+                last_seen[stretch] = bending(&on, stretch);
+            }
+        }
+        let end = fresh(&floor, &lifts, case);
+        let free = (0..lifts.len()).filter(|&i| end.gap(i) > Length::mm(0.1)).count();
+        assert!(!end.rocks() && (set_share == 0.0 || free > 48), "{free} free");
+        for i in 0..lifts.len() {
+            assert!((on.height(i) - end.height(i)).abs() < Length::mm(0.005), "height at {i}");
+            assert!((on.reaction(i) - end.reaction(i)).to_n().abs() < 1.0, "reaction at {i}");
+        }
+        for (stretch, seen) in last_seen.into_iter().enumerate() {
+            let fresh = bending(&end, stretch);
+            assert!((seen - fresh).abs() < 0.01, "stretch {stretch}: {seen}, {fresh}");
+        }
+    }
+}
+
 // ---- stops ----
 
 #[test]
@@ -614,6 +656,22 @@ fn what_the_end_costs_anyway_is_named_and_no_stop() {
         assert!(share > 0.5 && found.share_today < share, "{found:?}");
         assert_eq!(found.most_bent.bent.timber, "bearer B1");
     }
+}
+
+#[test]
+fn limits_that_mean_nothing_are_refused() {
+    let Tiny { frame, supports, limits, .. } = tiny();
+    let cases = FrameCases::of(&frame, &supports, &[SPRINGY]).unwrap();
+    let bad = Limits {
+        jack_derating: Limit::given(0.0, "test"),
+        bending_share: Limit::given(f64::NAN, "test"),
+        beam_allowance: Limit::given(Length::mm(-1.0), "test"),
+        ..rated(limits, 0.0)
+    };
+    let faults = plan_with_frame(&supports, &bad, &stacks(), &cases).unwrap_err();
+    assert_eq!(faults.len(), 4);
+    let first = faults[0].to_string();
+    assert_eq!(first, "the rating of the jacks is zero, negative or not a number");
 }
 
 #[test]

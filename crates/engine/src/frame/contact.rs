@@ -16,7 +16,7 @@
 //! 2002 (abstract). One at a time: the primal active set method for convex quadratic programs (from
 //! memory). Held against a quadratic program in `tests/frame_second_method.rs`.
 
-use super::response::Response;
+use super::response::{Felt, Response, SIZES};
 use super::skyline::{Factor, Skyline};
 
 /// A support that carries less than this, in newtons, carries nothing.
@@ -42,6 +42,28 @@ const MOST_LOST: f64 = 1e-4;
 /// Heights further apart than this, in millimetres, cost digits.
 const FAR: f64 = 1e4;
 
+/// A frame with more supports than this is large.
+const LARGE: usize = 200;
+
+/// In a large frame this much may be left on a support that hangs, in newtons, while supports are
+/// moved.
+const LEFT_IN_LARGE: f64 = 1e-2;
+
+/// A change of reactions may stay unknown until it adds up to this share of what may be left.
+const TRIFLE: f64 = 1e-3;
+
+/// Pull, in newtons, at which a support that lets go has let go for good.
+const MUCH_FORCE: f64 = 1.0;
+
+/// How far below its seat, in millimetres, a bearer that comes to rest would be without it.
+const MUCH_AIR: f64 = 0.01;
+
+/// A gap that is none while supports of a large frame are moved, in millimetres.
+const NO_GAP_IN_LARGE: f64 = 1e-5;
+
+/// Hanging supports that are off by less than this share of the largest wait for the next round.
+const FIRST: f64 = 1e-1;
+
 /// Tries without fewer wrong supports before they come and go one at a time.
 const PATIENCE: usize = 10;
 
@@ -56,6 +78,10 @@ pub(super) struct Balance<'a> {
     pub seats: Vec<f64>,
     pub heights: Vec<f64>,
     pub reactions: Vec<f64>,
+    /// What the reactions do not know yet of each height, size by size.
+    untold: Vec<[f64; SIZES]>,
+    /// What may be left on a support that hangs, in newtons.
+    may_be_left: f64,
     /// Whether each carries.
     pub held: Vec<bool>,
     /// Those that do not, in order.
@@ -64,12 +90,13 @@ pub(super) struct Balance<'a> {
     unsettled: Stretch,
     /// Where reactions changed since this was last emptied.
     pub felt: Stretch,
-    /// Whether any support let go or took hold since this was last cleared.
+    /// Whether any support let go or took hold since this was last cleared, by more than
+    /// [`MUCH_FORCE`] or [`MUCH_AIR`] beyond what it can.
     pub regrouped: bool,
     /// The frame rocks: its reactions are in balance, its tilt is not determined.
     rocks: bool,
-    /// The supports without a load that `rocks` was found for.
-    looked_at: Vec<usize>,
+    /// Nothing has let go, or taken hold of a frame that rocks, since `rocks` was found.
+    is_looked_at: bool,
     /// Supports whose height changed since the list was last taken, and by how much.
     pub moved: Vec<(usize, f64)>,
 }
@@ -109,20 +136,24 @@ impl<'a> Balance<'a> {
             response,
             heights: seats.clone(),
             reactions: reactions(response, &g, &seats),
+            untold: vec![[0.0; SIZES]; g.len()],
+            may_be_left: NO_FORCE * 0.1,
             held: vec![true; g.len()],
             hanging: Vec::new(),
             unsettled: Stretch { begin: 0, end: g.len() },
             felt: Stretch { begin: 0, end: g.len() },
             regrouped: false,
             rocks: false,
-            looked_at: Vec::new(),
+            is_looked_at: false,
             moved: Vec::new(),
             g,
             seats,
         };
         balance.settle()?;
         balance.adds_up()?;
-        balance.look_for_rocking();
+        if balance.held.len() > LARGE {
+            balance.may_be_left = LEFT_IN_LARGE;
+        }
         Ok(balance)
     }
 
@@ -152,26 +183,29 @@ impl<'a> Balance<'a> {
             }
         }
         self.settle()?;
-        self.adds_up()?;
-        if self.hanging.len() <= ALL_TOGETHER {
-            self.look_for_rocking();
-        }
-        Ok(())
+        self.adds_up()
     }
 
-    /// Whether the frame rocks: whether what carries leaves a way to move.
-    pub fn rocks(&self) -> bool {
-        let idle = self.idle();
-        if idle == self.looked_at { self.rocks } else { self.leaves_a_way(&idle) }
+    /// Whether there are so many supports that what is next to nothing may be left undone.
+    pub fn is_large(&self) -> bool {
+        self.may_be_left == LEFT_IN_LARGE
     }
 
-    /// Finds that out once for all who ask until what carries changes. In a large frame this is not
-    /// done after every move.
+    /// Whether the frame rocks, as far as that is known: `None` if what carries has changed since
+    /// it was found out.
+    pub fn known_to_rock(&self) -> Option<bool> {
+        self.is_looked_at.then_some(self.rocks)
+    }
+
+    /// The frame is known to keep still.
+    pub fn keeps_still(&mut self) {
+        (self.rocks, self.is_looked_at) = (false, true);
+    }
+
+    /// Finds out whether the frame rocks: whether what carries leaves a way to move.
     pub fn look_for_rocking(&mut self) {
-        let idle = self.idle();
-        if idle != self.looked_at {
-            self.rocks = self.leaves_a_way(&idle);
-            self.looked_at = idle;
+        if !self.is_looked_at {
+            (self.rocks, self.is_looked_at) = (self.leaves_a_way(), true);
         }
     }
 
@@ -181,8 +215,9 @@ impl<'a> Balance<'a> {
         (0..self.held.len()).filter(idle).collect()
     }
 
-    fn leaves_a_way(&self, idle: &[usize]) -> bool {
-        !self.factor(idle).loose.is_empty()
+    /// Whether what carries leaves a way to move.
+    pub fn leaves_a_way(&self) -> bool {
+        !self.factor(&self.idle()).loose.is_empty()
     }
 
     /// The hanging supports among those that anything changed for.
@@ -195,6 +230,7 @@ impl<'a> Balance<'a> {
     /// Reactions anew from the heights, so that rounding does not add up over many moves.
     pub fn refresh(&mut self) {
         self.reactions = reactions(self.response, &self.g, &self.heights);
+        self.untold.fill([0.0; SIZES]);
         self.felt = Stretch { begin: 0, end: self.held.len() };
         self.unsettled = self.felt;
     }
@@ -210,23 +246,34 @@ impl<'a> Balance<'a> {
         }
         self.heights[support] += by;
         self.moved.push((support, by));
-        let (first, row) = &self.response.rows[support];
-        self.unsettled.take_in(*first, first + row.len());
-        self.felt.take_in(*first, first + row.len());
-        for (reaction, k) in self.reactions[*first..].iter_mut().zip(row) {
-            *reaction += k * by;
+        self.unsettled.take_in(support, support + 1);
+        let felt = &self.response.by_size[support];
+        for size in 0..SIZES {
+            let untold = &mut self.untold[support][size];
+            *untold += by;
+            if untold.abs() * felt.peak * Felt::largest(size) <= self.may_be_left * TRIFLE {
+                continue;
+            }
+            let by = std::mem::take(untold);
+            let (begin, end) = felt.reach(size);
+            self.unsettled.take_in(begin, end);
+            self.felt.take_in(begin, end);
+            for &(other, k) in felt.of_size(size) {
+                self.reactions[other as usize] += k * by;
+            }
         }
     }
 
     /// Supports on the wrong side; only where something changed can there be any.
     fn wrong(&self) -> Vec<usize> {
+        let no_gap = if self.is_large() { NO_GAP_IN_LARGE } else { NO_GAP };
         self.unsettled
             .supports()
             .filter(|&s| {
                 if self.held[s] {
-                    self.reactions[s] < -NO_FORCE
+                    self.reactions[s] < -NO_FORCE.max(self.may_be_left)
                 } else {
-                    self.heights[s] < self.seats[s] - NO_GAP
+                    self.heights[s] < self.seats[s] - no_gap
                 }
             })
             .collect()
@@ -277,8 +324,9 @@ impl<'a> Balance<'a> {
 
     /// Takes a bearer off its seat.
     fn let_go(&mut self, support: usize) {
-        self.regrouped = true;
+        self.regrouped |= self.reactions[support] < -MUCH_FORCE;
         self.held[support] = false;
+        self.is_looked_at = false;
         self.hanging.insert(self.hanging.partition_point(|&s| s < support), support);
         self.unsettled.take_in(support, support + 1);
     }
@@ -289,10 +337,11 @@ impl<'a> Balance<'a> {
 
     /// Lays a bearer on its seat.
     fn rest(&mut self, support: usize) {
-        self.regrouped = true;
+        self.regrouped |= self.heights[support] < self.seats[support] - MUCH_AIR;
         self.shift(support, self.seats[support] - self.heights[support]);
         self.heights[support] = self.seats[support];
         self.held[support] = true;
+        self.is_looked_at &= !self.rocks;
         self.hanging.retain(|&s| s != support);
         self.unsettled.take_in(support, support + 1);
     }
@@ -365,17 +414,22 @@ impl<'a> Balance<'a> {
     fn balance_hanging(&mut self) -> bool {
         let mut largest_before = f64::INFINITY;
         for round in 0..200 {
-            let disturbed = |s: &&usize| self.reactions[**s].abs() > NO_FORCE * 0.1;
-            let off: Vec<usize> =
-                self.unsettled_hanging().iter().filter(disturbed).copied().collect();
-            if off.is_empty() {
+            let hanging = self.unsettled_hanging();
+            let largest = hanging.iter().fold(0.0, |m: f64, &s| m.max(self.reactions[s].abs()));
+            if largest <= self.may_be_left {
                 return true;
             }
-            let largest = off.iter().fold(0.0, |m: f64, &s| m.max(self.reactions[s].abs()));
+            // Those that are off by little wait: settling the others moves them too.
+            let least = self.may_be_left.max(largest * FIRST);
+            let off: Vec<usize> =
+                hanging.iter().copied().filter(|&s| self.reactions[s].abs() > least).collect();
+            let slow = round > 8 && largest > largest_before * 0.5;
             let no_better = largest > largest_before * 0.5;
             largest_before = largest;
-            let together = if self.hanging.len() <= ALL_TOGETHER || (round > 8 && no_better) {
+            let together = if self.hanging.len() <= ALL_TOGETHER || (slow && round > 30) {
                 self.hanging.clone()
+            } else if slow {
+                self.with_coupled(&self.with_coupled(&off))
             } else {
                 self.with_coupled(&off)
             };
@@ -444,6 +498,7 @@ fn reactions(response: &Response, g: &[f64], heights: &[f64]) -> Vec<f64> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::response::by_size;
     use super::*;
     use proptest::prelude::*;
 
@@ -461,8 +516,10 @@ mod tests {
     }
 
     fn response(stiffness: Vec<Vec<f64>>) -> Response {
+        let rows: Vec<(usize, Vec<f64>)> = stiffness.into_iter().map(|row| (0, row)).collect();
         Response {
-            rows: stiffness.into_iter().map(|row| (0, row)).collect(),
+            by_size: rows.iter().map(by_size).collect(),
+            rows,
             near: Vec::new(),
             rounding: 1e-12,
             g: [Vec::new(), Vec::new()],

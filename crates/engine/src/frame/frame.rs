@@ -8,6 +8,7 @@ use super::sharing::share;
 use super::spec::{FrameSpec, Strength, Timber};
 use super::stations::{Members, lay_out, station_at};
 use super::stiffness::{Stiffness, Sum, assemble};
+use super::straight::Pieces;
 use super::{checks, sharing};
 use crate::ids::SupportId;
 use crate::influence::InfluenceRow;
@@ -70,6 +71,7 @@ pub struct Frame {
     spec: FrameSpec,
     supports: Vec<SupportId>,
     pub(super) members: Members,
+    pub(super) pieces: Pieces,
     pub(super) stiffness: Stiffness,
     pub(super) response: Response,
     /// Place of each support in the stiffness's order.
@@ -121,6 +123,7 @@ impl Frame {
         Ok(Self {
             spec: spec.clone(),
             supports: supports.iter().map(|support| support.id.clone()).collect(),
+            pieces: Pieces::new(&members),
             members,
             stiffness,
             response,

@@ -6,6 +6,7 @@ mod complete;
 mod checks;
 mod sharing;
 mod stations;
+mod straight;
 mod skyline;
 mod stiffness;
 mod places;

@@ -2,7 +2,16 @@
 
 use super::contact::{Balance, NO_FORCE, Stretch};
 use super::frame::{Bent, Contact, Frame, Loads, NotSettled};
+use super::response::{Felt, SIZES};
 use crate::units::{Force, Length, Moment, Stress};
+
+/// A change of a moment that may stay unknown until it adds up, in N mm: a millionth of what a
+/// timber of a house bears. In a large frame it may be a little more.
+const TRIFLE: f64 = 0.1;
+const TRIFLE_IN_LARGE: f64 = 10.0;
+
+/// A change of a moment for which its stretches are looked at again, in N mm.
+const SEEN: f64 = 100.0;
 
 /// How much of a shape the timbers have kept for good.
 ///
@@ -28,6 +37,11 @@ pub struct OnSeats<'f> {
     kept: Vec<f64>,
     loads: Loads,
     moments: Vec<f64>,
+    /// What the moments do not know yet of each height, size by size.
+    untold: Vec<[f64; SIZES]>,
+    trifle: f64,
+    /// How far each moment changed since its stretches were last called touched.
+    unseen: Vec<f64>,
     /// Elements whose moments changed since the list was last taken.
     touched: Vec<usize>,
     is_touched: Vec<bool>,
@@ -65,17 +79,22 @@ impl<'f> OnSeats<'f> {
             kept,
             loads,
             moments: Vec::new(),
+            untold: vec![[0.0; SIZES]; frame.place_of.len()],
+            trifle: if balance.is_large() { TRIFLE_IN_LARGE } else { TRIFLE },
+            unseen: vec![0.0; frame.element_of_moment.len()],
             touched: Vec::new(),
             is_touched: vec![false; frame.stiffness.elements.len()],
             moved: Vec::new(),
             balance,
         };
         on_seats.moments_anew();
+        on_seats.look_for_rocking();
         Ok(on_seats)
     }
 
     /// All moments from the heights over the supports, by one solution of the whole frame.
     fn moments_anew(&mut self) {
+        self.untold.fill([0.0; SIZES]);
         self.moments = self.frame.moments(&self.balance.heights, self.loads);
     }
 
@@ -91,18 +110,38 @@ impl<'f> OnSeats<'f> {
         self.balance.set_seats(&in_order)?;
         for (place, by) in self.moved_in_all() {
             self.moved.push(self.frame.stiffness.order[place]);
-            for (number, per_mm) in self.frame.response.moments[place].iter() {
+            self.tell_moments(place, by);
+        }
+        self.look_for_rocking();
+        Ok(())
+    }
+
+    /// Tells the moments of a movement: those that hardly feel it only when it has added up.
+    fn tell_moments(&mut self, place: usize, by: f64) {
+        let felt = &self.frame.response.moments[place];
+        for size in 0..SIZES {
+            let untold = &mut self.untold[place][size];
+            *untold += by;
+            if untold.abs() * felt.peak * Felt::largest(size) <= self.trifle {
+                continue;
+            }
+            let by = std::mem::take(untold);
+            for &(number, per_mm) in felt.of_size(size) {
+                let number = number as usize;
                 self.moments[number] += per_mm * by;
-                let element = self.frame.element_of_moment[number];
-                for element in [element - 1, element] {
-                    if !self.is_touched[element] {
-                        self.is_touched[element] = true;
-                        self.touched.push(element);
+                self.unseen[number] += per_mm * by;
+                if self.unseen[number].abs() > SEEN {
+                    self.unseen[number] = 0.0;
+                    let element = self.frame.element_of_moment[number];
+                    for element in [element - 1, element] {
+                        if !self.is_touched[element] {
+                            self.is_touched[element] = true;
+                            self.touched.push(element);
+                        }
                     }
                 }
             }
         }
-        Ok(())
     }
 
     /// How far each bearer moved in all: settling moves the same ones to and fro.
@@ -121,8 +160,19 @@ impl<'f> OnSeats<'f> {
     /// moves, and looks whether the frame rocks.
     pub fn refresh(&mut self) {
         self.balance.refresh();
-        self.balance.look_for_rocking();
+        self.look_for_rocking();
         self.moments_anew();
+    }
+
+    fn look_for_rocking(&mut self) {
+        if self.balance.known_to_rock().is_some() {
+            return;
+        }
+        if self.is_sure_to_keep_still() {
+            self.balance.keeps_still();
+        } else {
+            self.balance.look_for_rocking();
+        }
     }
 
     /// Supports whose bearer has moved since this was last asked, in order.
@@ -133,8 +183,16 @@ impl<'f> OnSeats<'f> {
         moved
     }
 
-    /// Whether any support has let go of its bearer or taken hold since this was last asked. If
-    /// none has, all heights, reactions and moments ran evenly from what they were.
+    /// Whether a lift at one support is felt at the other by more than a hundredth of what it is
+    /// felt where it is made.
+    pub fn feel_one_another(&self, a: usize, b: usize) -> bool {
+        let (a, b) = (self.place(a), self.place(b));
+        self.frame.response.near[a].binary_search(&b).is_ok()
+    }
+
+    /// Whether any support has let go of its bearer or taken hold since this was last asked, by more
+    /// than a newton or a hundredth of a millimetre. If none has, all heights, reactions and
+    /// moments ran evenly from what they were.
     pub fn take_regrouped(&mut self) -> bool {
         std::mem::take(&mut self.balance.regrouped)
     }
@@ -198,7 +256,15 @@ impl<'f> OnSeats<'f> {
 
     /// The frame is in balance on too few supports: its tilt is not determined.
     pub fn rocks(&self) -> bool {
-        self.balance.rocks()
+        let known = self.balance.known_to_rock();
+        known.unwrap_or_else(|| !self.is_sure_to_keep_still() && self.balance.leaves_a_way())
+    }
+
+    /// Straight lines alone show that nothing can rock.
+    fn is_sure_to_keep_still(&self) -> bool {
+        let nodes = &self.frame.members.node_of_support;
+        let held = (0..nodes.len()).filter(|&support| self.carries(support));
+        self.frame.pieces.keep_still(held.map(|support| nodes[support]), nodes)
     }
 
     /// Stress across the grain of the bearers on a support.
@@ -229,7 +295,8 @@ impl<'f> OnSeats<'f> {
         self.is_touched.len()
     }
 
-    /// Stretches whose stress changed since this was last asked.
+    /// Stretches whose stress changed since this was last asked; a change of less than about
+    /// 0.001 N/mm2 counts when it has added up to that.
     pub fn take_touched(&mut self) -> Vec<usize> {
         for &element in &self.touched {
             self.is_touched[element] = false;

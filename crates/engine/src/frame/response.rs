@@ -16,13 +16,76 @@ const FELT_BY_TIMBER: f64 = 1e-6;
 const FELT_BY_SUPPORT: f64 = 1e-14;
 
 /// Supports that feel less than this share of what the lifted one feels are not near.
-const NEAR: f64 = 1e-3;
+const NEAR: f64 = 1e-2;
+
+/// How many sizes of response are kept apart, each a tenth of the one before; the last takes in
+/// all that is smaller.
+pub(super) const SIZES: usize = 8;
+
+/// What a lift at one support changes, the most felt first.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Felt {
+    /// Number of what is changed and its change per millimetre, size after size.
+    terms: Vec<(u32, f64)>,
+    /// Where each size ends in `terms`.
+    ends: [usize; SIZES],
+    /// First number of each size, and one past its last.
+    reach: [(usize, usize); SIZES],
+    /// The largest change per millimetre.
+    pub peak: f64,
+}
+
+impl Felt {
+    /// Leaves out what is smaller than a share of the largest.
+    fn new(terms: &[(u32, f64)], least: f64) -> Self {
+        let peak = terms.iter().fold(0.0, |peak: f64, term| peak.max(term.1.abs()));
+        let mut by_size: [Vec<(u32, f64)>; SIZES] = Default::default();
+        for &term in terms {
+            let share = term.1.abs() / peak;
+            if share > least {
+                let size = (0..SIZES - 1).find(|&size| share >= Self::largest(size + 1));
+                by_size[size.unwrap_or(SIZES - 1)].push(term);
+            }
+        }
+        let mut ends = [0; SIZES];
+        let mut reach = [(usize::MAX, 0); SIZES];
+        let mut end = 0;
+        for (size, terms) in by_size.iter().enumerate() {
+            end += terms.len();
+            ends[size] = end;
+            for &(number, _) in terms {
+                let (first, past) = reach[size];
+                reach[size] = (first.min(number as usize), past.max(number as usize + 1));
+            }
+        }
+        Self { terms: by_size.concat(), ends, reach, peak }
+    }
+
+    /// The largest share of the peak in a size.
+    pub fn largest(size: usize) -> f64 {
+        // Looked up: it is asked for after every movement.
+        [1.0, 1e-1, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7][size]
+    }
+
+    /// First number of a size, and one past its last.
+    pub fn reach(&self, size: usize) -> (usize, usize) {
+        self.reach[size]
+    }
+
+    /// Those of one size.
+    pub fn of_size(&self, size: usize) -> &[(u32, f64)] {
+        let begin = if size == 0 { 0 } else { self.ends[size - 1] };
+        &self.terms[begin..self.ends[size]]
+    }
+}
 
 /// The response to a unit lift at each support. Supports are counted in the stiffness's order.
 #[derive(Clone, Debug)]
 pub(super) struct Response {
     /// Condensed stiffness: for each support the first other that feels it, and the values.
     pub rows: Vec<(usize, Vec<f64>)>,
+    /// The same for each support, the most felt first.
+    pub by_size: Vec<Felt>,
     /// For each support, itself and the others that feel it by more than [`NEAR`] of what it
     /// feels itself.
     pub near: Vec<Vec<usize>>,
@@ -36,20 +99,6 @@ pub(super) struct Response {
     pub moments: Vec<Felt>,
     /// For each place asked for: support and movement per lift.
     pub places: Vec<Vec<(usize, f64)>>,
-}
-
-/// What a unit lift does to moments: their numbers and the changes.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Felt {
-    numbers: Vec<u32>,
-    per_mm: Vec<f64>,
-}
-
-impl Felt {
-    /// Number of each moment that feels it, and its change per millimetre.
-    pub fn iter(&self) -> impl Iterator<Item = (usize, f64)> {
-        self.numbers.iter().map(|&number| number as usize).zip(self.per_mm.iter().copied())
-    }
 }
 
 /// Works out every response. `moments` and `places` are sums of unknowns to watch.
@@ -68,6 +117,7 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
     });
     let mut response = Response {
         rows: Vec::with_capacity(n),
+        by_size: Vec::new(),
         near: Vec::new(),
         rounding: 0.0,
         g,
@@ -89,6 +139,7 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
         block.moments(&moments, &mut response.moments);
         block.places(&places, &mut response.places);
     }
+    response.by_size = response.rows.iter().map(by_size).collect();
     response.near = (0..n).map(|support| near(&response.rows[support], support)).collect();
     let left = response.rows.iter().map(|(_, row)| row.iter().sum::<f64>().abs());
     response.rounding = left.fold(0.0, f64::max);
@@ -96,6 +147,13 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
         make_whole(row);
     }
     response
+}
+
+/// A row of stiffness, the most felt first.
+pub(super) fn by_size((first, row): &(usize, Vec<f64>)) -> Felt {
+    let terms: Vec<(u32, f64)> =
+        row.iter().enumerate().map(|(at, &k)| ((first + at) as u32, k)).collect();
+    Felt::new(&terms, 0.0)
 }
 
 fn near((first, row): &(usize, Vec<f64>), support: usize) -> Vec<usize> {
@@ -216,16 +274,12 @@ impl Block<'_> {
             .chain(on_own.copied())
             .map(|number| (number as u32, self.values(&moments.sums[number])))
             .collect();
+        let is_large = self.stiffness.order.len() > LARGE;
+        let least = if is_large { FELT_BY_TIMBER } else { 0.0 };
         for (column, felt) in felt[self.begin..self.end].iter_mut().enumerate() {
-            let peak = all.iter().fold(0.0, |peak: f64, (_, row)| peak.max(row[column].abs()));
-            let is_large = self.stiffness.order.len() > LARGE;
-            let least = if is_large { peak * FELT_BY_TIMBER } else { 0.0 };
-            for (number, row) in all.iter().filter(|(_, row)| row[column].abs() > least) {
-                felt.numbers.push(*number);
-                felt.per_mm.push(row[column]);
-            }
-            felt.numbers.shrink_to_fit();
-            felt.per_mm.shrink_to_fit();
+            let terms: Vec<(u32, f64)> =
+                all.iter().map(|(number, row)| (*number, row[column])).collect();
+            *felt = Felt::new(&terms, least);
         }
     }
 

@@ -53,7 +53,7 @@ pub struct MostSheared {
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct MoveCheck {
     /// What each jack pushes at most: before, at the end, and half way if supports let go or take
-    /// hold in between.
+    /// hold in between while jacks rise near one another.
     pub jacks: Vec<JackRange>,
     /// Supports that come to hang free of their bearer by more than 0.1 mm under any of the
     /// assumptions.
@@ -99,7 +99,7 @@ pub struct FramePeaks {
     pub sheared: Option<MostSheared>,
     /// The support that is pressed most.
     pub pressed: Option<MostPressed>,
-    /// Steepest slope between neighbouring seats (a ratio).
+    /// Steepest slope between neighbouring seats, today's included (a ratio).
     pub seat_slope: f64,
     /// Largest excess of such a slope over its limit (a ratio); zero if none.
     pub seat_slope_over: f64,

@@ -35,6 +35,8 @@ mod watch;
 mod frame_cases;
 mod frame_check;
 mod stop;
+mod tally;
+mod ground;
 mod replay;
 mod with_frame;
 

@@ -110,8 +110,11 @@ impl StopReason {
                  engineer has given"
                     .to_owned()
             }
-            Self::SeatSlope { .. } | Self::BeamSlope { .. } => {
-                "less lift in a pass, or more jacks at a time".to_owned()
+            Self::SeatSlope { .. } => "less lift in a pass, or more jacks at a time".to_owned(),
+            Self::BeamSlope { .. } => {
+                "more jacks at a time, so that neighbours rise together; or a wider limit for this \
+                 floor, if what stands on it bears that"
+                    .to_owned()
             }
         }
     }

@@ -1,9 +1,10 @@
 //! Passes whose every move is checked on the frame.
 
 use super::frame_check::{FrameCheck, FramePeaks, JackRange, MostBent, PassCheck};
-use super::replay::{Ground, Order, Part, Tally};
+use super::ground::Ground;
 use super::schedule::MOST_STEPS;
 use super::stop::{Stop, StopReason};
+use super::tally::{Order, Part, Tally};
 use super::{FrameCases, Passes, PassesError, SupportToLift, plan_in_steps};
 use crate::ids::SupportId;
 use crate::packers::StackTable;
@@ -74,6 +75,10 @@ pub fn plan_with_frame(
     cases: &FrameCases<'_>,
 ) -> Result<PassesOnFrame, Vec<PassesError>> {
     assert_eq!(supports.len(), cases.in_frame.len(), "cases of the same supports");
+    let faults = faults(limits);
+    if !faults.is_empty() {
+        return Err(faults);
+    }
     let coarsest = plan_in_steps(supports, limits, stacks, 1)?;
     let steps = (limits.lift_per_pass.value / coarsest.step).round() as usize;
     let order = order_of(&coarsest, cases);
@@ -135,6 +140,22 @@ pub fn one_at_a_time_on_frame(
     let order = order_of(passes, cases);
     let ground = Ground::new(cases, &passes.neighbours, limits, &order);
     compared(&ground, supports, passes, cases)
+}
+
+/// Limits of the frame that nothing can be held against.
+fn faults(limits: &Limits) -> Vec<PassesError> {
+    let is_ratio = |ratio: f64| ratio.is_finite() && ratio >= 0.0;
+    let rating = limits.jack_rating.as_ref().map_or(1.0, |rating| rating.value.to_n());
+    let sound = [
+        (rating > 0.0 && rating.is_finite(), "rating of the jacks"),
+        (
+            is_ratio(limits.jack_derating.value) && limits.jack_derating.value > 0.0,
+            "share of its rating that a jack is used to",
+        ),
+        (is_ratio(limits.bending_share.value), "share of its strength that a timber is bent to"),
+        (is_ratio(limits.beam_allowance.value.to_mm()), "rise of a bearer beyond its seats"),
+    ];
+    sound.iter().filter(|(sound, _)| !sound).map(|&(_, what)| PassesError::BadLimit(what)).collect()
 }
 
 /// Steps in a pass to try after the coarsest.
