@@ -144,12 +144,16 @@ pub struct FrameCheck {
     /// The least rating of a jack with which no jack pushes more than its share of it; `None` if
     /// nothing is lifted.
     pub rating_needed: Option<Force>,
-    /// The first move in which a limit would be passed.
+    /// The first move in which a limit would be passed: a limit of jacks and seats under any of the
+    /// assumptions, a limit of bending and of the floor's slope under all of them.
     pub stop: Option<Stop>,
+    /// Where bending or the floor's slope would first pass its limit under some of the
+    /// assumptions: once for each share of set sag.
+    pub may_stop: Vec<Stop>,
 }
 
 impl FrameCheck {
-    /// Whether no limit is passed in any move, under any of the assumptions.
+    /// Whether no limit is surely passed in any move; see [`Self::may_stop`] for the others.
     pub fn passed(&self) -> bool {
         self.stop.is_none()
     }

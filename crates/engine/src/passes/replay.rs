@@ -33,6 +33,7 @@ impl Ground<'_, '_> {
                     let mut one = OneCase::new(self, *case, on.clone(), at_ends, pairs);
                     one.run(order, to_first_stop, &mut tally);
                 }
+                tally.settle_shape(at_ends.len());
             }
             Err(NotSettled) => tally.stop_at(Stop {
                 pass: order.len(),

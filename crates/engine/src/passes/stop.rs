@@ -80,6 +80,11 @@ impl StopReason {
         }
     }
 
+    /// Whether it is about how far timber is bent.
+    pub(super) fn is_of_shape(&self) -> bool {
+        matches!(self, Self::Bending { .. } | Self::BeamSlope { .. })
+    }
+
     /// By how many times the limit is passed (a ratio).
     pub(super) fn excess(&self) -> f64 {
         match self {

@@ -68,6 +68,9 @@ pub(super) struct Tally {
     pub beam_slope_over: f64,
     pub rocks: bool,
     pub stop: Option<Stop>,
+    /// For each set of assumptions under which the shape of the timber passes a limit, where it
+    /// first does.
+    pub may_stop: Vec<Stop>,
 }
 
 /// Where a replay stands: pass and move, counted from 0.
@@ -94,11 +97,33 @@ impl Tally {
             beam_slope_over: 0.0,
             rocks: false,
             stop: None,
+            may_stop: Vec::new(),
         }
     }
 
     /// Keeps the first stop; of those in one move the worst.
+    ///
+    /// How far timber is bent hangs on how much of the sag has set, which nobody can see: it
+    /// stops the work only if it passes the limit under every assumption, see
+    /// [`Self::settle_shape`].
     pub fn stop_at(&mut self, stop: Stop) {
+        if !stop.reason.is_of_shape() {
+            self.keep_stop(stop);
+        } else if !self.may_stop.iter().any(|kept| kept.case == stop.case) {
+            self.may_stop.push(stop);
+        }
+    }
+
+    /// Stops at the shape of the timber if none of the `n_cases` assumptions leaves a way on.
+    pub fn settle_shape(&mut self, n_cases: usize) {
+        let surely = self.may_stop.len() == n_cases;
+        let last = self.may_stop.iter().max_by_key(|stop| (stop.pass, stop.move_in_pass));
+        if let Some(last) = last.filter(|_| surely).cloned() {
+            self.keep_stop(last);
+        }
+    }
+
+    fn keep_stop(&mut self, stop: Stop) {
         let key = |stop: &Stop| (stop.pass, stop.move_in_pass, stop.reason.rank());
         let sooner = self.stop.as_ref().is_none_or(|kept| {
             let (new, old) = (key(&stop), key(kept));

@@ -244,7 +244,24 @@ fn summed_up(ground: &Ground<'_, '_>, order: &Order, tally: &Tally) -> FrameChec
         strength_unknown: ground.strength_unknown(),
         rating_needed: needed,
         stop,
+        may_stop: may_stop(tally),
     }
+}
+
+/// The first for each share of set sag.
+fn may_stop(tally: &Tally) -> Vec<Stop> {
+    let mut kept: Vec<Stop> = Vec::new();
+    for stop in &tally.may_stop {
+        let share = |stop: &Stop| stop.case.map(|case| case.set_share);
+        match kept.iter_mut().find(|other| share(other) == share(stop)) {
+            Some(other) if (stop.pass, stop.move_in_pass) < (other.pass, other.move_in_pass) => {
+                *other = stop.clone();
+            }
+            Some(_) => {}
+            None => kept.push(stop.clone()),
+        }
+    }
+    kept
 }
 
 fn largest_jack<'a>(jacks: impl Iterator<Item = &'a JackRange>) -> Option<JackRange> {
