@@ -323,7 +323,8 @@ fn share(on: &OnSeats<'_>, stretch: usize) -> f64 {
     on.bent(stretch).share.unwrap()
 }
 
-/// Everything that a state may not do, by limits of its own reckoning.
+/// Whether a jack pushes too much or the frame rocks, and whether the timber is bent or the floor
+/// slopes too far, by limits of its own reckoning.
 fn violated(
     floor: &Floor,
     passes: &Passes,
@@ -331,14 +332,14 @@ fn violated(
     states: &States<'_>,
     of: std::ops::Range<usize>,
     ends: &[OnSeats<'_>; 2],
-) -> bool {
+) -> (bool, bool) {
     let allowed = limits.jack_rating.as_ref().unwrap().value * limits.jack_derating.value;
     let slope = |on: &OnSeats<'_>, (a, b): (usize, usize), distance: Length| {
         ((on.height(b) - on.height(a)) / distance).abs()
     };
-    states.all[of].iter().any(|on| {
+    let of_one = |on: &OnSeats<'_>| {
         if on.rocks() {
-            return true;
+            return (true, false);
         }
         let jack = states.parts.iter().any(|&i| on.reaction(i).to_n() > allowed.to_n() * 1.000_001);
         let bent = (0..on.n_stretches()).any(|stretch| {
@@ -351,8 +352,10 @@ fn violated(
             slope(on, pair.supports, pair.distance) > limit * 1.000_001
         });
         assert_eq!(floor.supports.len(), on.contact().heights.len());
-        jack || bent || steep
-    })
+        (jack, bent || steep)
+    };
+    let each = states.all[of].iter().map(of_one);
+    each.fold((false, false), |any, one| (any.0 || one.0, any.1 || one.1))
 }
 
 fn agrees(
@@ -362,6 +365,7 @@ fn agrees(
     found: &FrameCheck,
 ) -> Result<(), String> {
     let mut first: Option<(usize, usize)> = None;
+    let mut first_of_shape: Vec<Option<(usize, usize)>> = Vec::new();
     let mut stop_seen = false;
     let n_moves: usize = passes.passes.iter().map(|pass| pass.moves.len()).sum();
     let mut ranges = vec![Vec::new(); n_moves];
@@ -376,19 +380,23 @@ fn agrees(
         let ends = [start, fresh(floor, &lifts, case)];
         rocked |= ends.iter().any(OnSeats::rocks);
         let mut move_number = 0;
+        let mut of_shape: Option<(usize, usize)> = None;
         for (pass, of_pass) in states(floor, passes, case).iter().enumerate() {
             for (at, states) in of_pass.iter().enumerate() {
                 rocked |= states.all.iter().any(OnSeats::rocks);
                 let place = (pass + 1, at + 1);
                 // The middle is looked at only if supports let go or take hold: an excess there may
                 // but need not be found.
-                if violated(floor, passes, limits, states, 2..3, &ends) {
+                let (jack, shape) = violated(floor, passes, limits, states, 2..3, &ends);
+                if jack {
                     first = Some(first.map_or(place, |first| first.min(place)));
                 }
-                let stop = found.stop.as_ref().map(|stop| (stop.pass, stop.move_in_pass));
-                if stop == Some(place) && violated(floor, passes, limits, states, 0..3, &ends) {
-                    stop_seen = true;
+                if shape && of_shape.is_none() {
+                    of_shape = Some(place);
                 }
+                let stop = found.stop.as_ref().map(|stop| (stop.pass, stop.move_in_pass));
+                let anything = || violated(floor, passes, limits, states, 0..3, &ends);
+                stop_seen |= stop == Some(place) && anything() != (false, false);
                 let force = |on: &OnSeats<'_>, i: usize| on.reaction(i).to_n();
                 let of_jacks: Vec<(f64, f64)> = states
                     .parts
@@ -406,6 +414,21 @@ fn agrees(
                 move_number += 1;
             }
         }
+        first_of_shape.push(of_shape);
+        if let Some(place) = of_shape {
+            let told = found.may_stop.iter().any(|stop| {
+                stop.case.unwrap().set_share == case.set_share
+                    && (stop.pass, stop.move_in_pass) <= place
+            });
+            if !told && !rocked {
+                return Err(format!("not told that {place:?} may pass a limit"));
+            }
+        }
+    }
+    // The shape of the timber stops the work only where it does so under every assumption.
+    if let Some(last) = first_of_shape.iter().copied().collect::<Option<Vec<_>>>() {
+        let last = last.into_iter().max().unwrap();
+        first = Some(first.map_or(last, |first| first.min(last)));
     }
     if rocked {
         return if found.stop.is_some() { Ok(()) } else { Err("rocks without a stop".to_owned()) };
