@@ -220,6 +220,12 @@ pub struct Frame {
     /// With people and furniture in, not the empty house.
     #[arg(long)]
     pub in_use: bool,
+    /// Write who carries what as SVG, and the force at each jack beside it.
+    #[arg(long, value_name = "SVG")]
+    pub picture: Option<PathBuf>,
+    /// Draw the picture for a phone instead of for paper.
+    #[arg(long)]
+    pub phone: bool,
 }
 
 /// Arguments of `lift`.
@@ -302,14 +308,16 @@ impl Floor {
 }
 
 impl Frame {
-    /// The command on a job, with the force at one jack.
-    pub fn of(job: Job, support: &str) -> Self {
+    /// The command on a job, with the force at one jack and pictures.
+    pub fn of(job: Job, support: &str, picture: Option<PathBuf>) -> Self {
         Self {
             job,
             timber: Timber::default(),
             support: vec![support.to_owned()],
             beside: None,
             in_use: false,
+            picture,
+            phone: false,
         }
     }
 }

@@ -35,7 +35,7 @@ pub fn run(into: &Path) -> Result<Report, Stop> {
             "floor",
             floor::run(&args::Floor::of(second.clone(), picture("floor-before.svg")), false)?,
         ),
-        ("frame", frame::run(&args::Frame::of(second.clone(), JACK_AT))?),
+        ("frame", frame::run(&args::Frame::of(second.clone(), JACK_AT, picture("frame.svg")))?),
         ("lift", lift::run(&args::Lift::of(second.clone(), picture("lifts.svg")))?),
         ("passes", passes::run(&args::Passes::of(second, picture("passes.svg")))?),
     ];
@@ -74,7 +74,10 @@ fn what_to_open(folder: &Path, exit: u8) -> Text {
             ("floor-before.svg", "how far each point of the floor is from the target"),
             ("lifts.svg", "the lift and the packers at each stump"),
             ("lifts-floor-after.svg", "the floor afterwards"),
-            ("frame.txt", "what each stump carries, and everything that is assumed for it"),
+            ("frame.svg", "what each stump carries today, as far as anybody can tell"),
+            ("lifts-who-carries.svg", "the same at the worst moment and when all is packed"),
+            ("frame-jack-E6.svg", "what a jack has to push at E6, alone and with its neighbours"),
+            ("passes-way.svg", "how near each move comes to its limits"),
             ("passes.svg", "which stumps move in which pass; passes-1.svg and on, each by itself"),
         ],
     );
@@ -83,6 +86,7 @@ fn what_to_open(folder: &Path, exit: u8) -> Text {
         &[
             ("levels-first.txt", "the readings as first taken: one is wrong, and it is found"),
             ("levels.txt", "the same after that point was read again"),
+            ("frame.txt", "what each stump carries, and everything that is assumed for it"),
             ("floor.txt", "the shape of the floor, held against criteria"),
             ("lift.txt", "lifts, packers, and what to buy"),
             ("passes.txt", "the order of moves"),

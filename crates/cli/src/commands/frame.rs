@@ -5,17 +5,21 @@ pub mod options;
 pub mod said;
 
 use crate::args;
+use crate::commands::frame::jacks::AtSupport;
 use crate::commands::levels::read_again;
-use crate::commands::stage;
+use crate::commands::{pictures, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop};
+use crate::files::{self, Existing};
 use crate::report::{Loads, Report, Text, cautions, envelope, footing};
 use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
 use crate::text::words::{Words, percent};
+use floorwright_draw::{Medium, Paper, carried_map, jack_chart};
 use floorwright_engine::frame::{Bent, Carrying, FrameState, SupportLoad};
 use floorwright_engine::ids::SupportId;
-use floorwright_engine::plan::{FrameStage, StageName, plan};
+use floorwright_engine::plan::{FrameStage, Plan, StageName, plan};
 use floorwright_engine::units::Length;
+use std::path::Path;
 
 /// Runs the command.
 pub fn run(args: &args::Frame) -> Result<Report, Stop> {
@@ -48,6 +52,16 @@ pub fn run(args: &args::Frame) -> Result<Report, Stop> {
             }
         }
         say_grounds(&mut text, &session, frame);
+        match &args.picture {
+            Some(path) if exit == OK => {
+                draw(&mut text, &session, &plan, (path, args), &curves)?;
+            }
+            Some(path) => text.heading(&format!(
+                "No picture was drawn, for nothing is known of the loads: {} was left as it was",
+                path.display()
+            )),
+            None => {}
+        }
         cautions(&mut text, if exit == OK { Loads::Ranges } else { Loads::Unknown });
     }
     footing(&mut text, &session);
@@ -57,6 +71,35 @@ pub fn run(args: &args::Frame) -> Result<Report, Stop> {
         envelope("frame", &session, result)
     };
     Ok(Report { text, json: Box::new(json), exit })
+}
+
+/// Draws who carries what, and the force at each jack that was asked for.
+fn draw(
+    text: &mut Text,
+    session: &Session,
+    plan: &Plan,
+    (path, args): (&Path, &args::Frame),
+    curves: &[AtSupport],
+) -> Result<(), Stop> {
+    let medium = if args.phone { Medium::Screen } else { Medium::Sheet(Paper::A4) };
+    let head = pictures::Head::of(session, plan);
+    let (Some(frame), Some(picture)) =
+        (plan.frame.done(), head.frame_today(pictures::medium(session, args.phone)))
+    else {
+        return Ok(());
+    };
+    files::write(path, &carried_map(&picture), Existing::Replace)?;
+    text.heading(&format!(
+        "Picture of who carries what today, the house empty: {}",
+        path.display()
+    ));
+    for at in curves {
+        let picture = jacks::picture(session, frame, args.in_use, at, (&head, medium))?;
+        let path = pictures::beside(path, &format!("jack-{}", at.support()));
+        files::write(&path, &jack_chart(&picture), Existing::Replace)?;
+        text.say(format!("a jack at {}: {}", at.support(), path.display()));
+    }
+    Ok(())
 }
 
 /// What is carried, how many supports carry nothing, and where timbers are bent most.

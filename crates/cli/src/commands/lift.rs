@@ -12,7 +12,7 @@ use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
 use crate::text::words::{Words, one_in, price};
-use floorwright_draw::{Medium, Paper, floor_map, lift_map};
+use floorwright_draw::{Medium, Paper, carried_map, floor_map, lift_map};
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::packers::{Choice, HeightAdvice};
 use floorwright_engine::plan::{
@@ -505,10 +505,14 @@ fn write_pictures(
         text.heading(&format!("Picture of the lifts: {}", path.display()));
     }
     if let Some(picture) = head.floor_after(medium, None)? {
-        let stem = path.file_stem().unwrap_or_default().to_string_lossy();
-        let after = path.with_file_name(format!("{stem}-floor-after.svg"));
+        let after = pictures::beside(path, "floor-after");
         files::write(&after, &floor_map(&picture), Existing::Replace)?;
         text.heading(&format!("Picture of the floor afterwards: {}", after.display()));
+    }
+    if let Some(picture) = head.who_carries(medium) {
+        let carried = pictures::beside(path, "who-carries");
+        files::write(&carried, &carried_map(&picture), Existing::Replace)?;
+        text.heading(&format!("Picture of who carries what: {}", carried.display()));
     }
     Ok(())
 }

@@ -14,7 +14,7 @@ use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
 use crate::text::words::{Words, one_in, percent};
-use floorwright_draw::{Medium, Paper, pass_map};
+use floorwright_draw::{Medium, Paper, pass_map, way_chart};
 use floorwright_engine::frame::ForceRange;
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::packers::{Choice, Packing};
@@ -26,7 +26,7 @@ use floorwright_engine::settings::Limit;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::Length;
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Runs the command.
 pub fn run(args: &args::Passes) -> Result<Report, Stop> {
@@ -105,22 +105,25 @@ fn draw(
     phone: bool,
 ) -> Result<(), Stop> {
     let medium = if phone { Medium::Screen } else { Medium::Sheet(Paper::A4) };
-    let Some(picture) = pictures::Head::of(session, plan).passes(medium) else { return Ok(()) };
+    let head = pictures::Head::of(session, plan);
+    let Some(picture) = head.passes(medium) else { return Ok(()) };
     files::write(path, &pass_map(&picture), Existing::Replace)?;
     text.heading(&format!("Picture of all passes: {}", path.display()));
     for (pass_idx, pass) in picture.passes.iter().enumerate() {
         let Some(alone) = picture.alone(pass_idx) else { continue };
-        let path = numbered(path, pass.number);
+        let path = pictures::beside(path, &pass.number.to_string());
         files::write(&path, &pass_map(&alone), Existing::Replace)?;
         text.say(format!("pass {}: {}", pass.number, path.display()));
     }
+    // Without a frame only slopes would be on it, which the sheet of passes has.
+    if plan.frame.done().is_some()
+        && let Some(picture) = head.along_the_way(medium)
+    {
+        let path = pictures::beside(path, "way");
+        files::write(&path, &way_chart(&picture), Existing::Replace)?;
+        text.say(format!("how near each move comes to its limits: {}", path.display()));
+    }
     Ok(())
-}
-
-/// `passes.svg` for pass 3: `passes-3.svg`.
-fn numbered(path: &Path, number: usize) -> PathBuf {
-    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
-    path.with_file_name(format!("{stem}-{number}.svg"))
 }
 
 fn limits(args: &args::Passes, session: &mut Session) -> Result<(), Stop> {

@@ -15,6 +15,7 @@ use floorwright_engine::survey::Datum;
 use floorwright_engine::units::Length;
 use floorwright_job::form_v1::SideForm;
 use floorwright_job::measure::Unit;
+use std::path::{Path, PathBuf};
 
 /// With more supports than this their packers have no room on a sheet of A4.
 const ON_A4: usize = 40;
@@ -23,6 +24,16 @@ const ON_A4: usize = 40;
 pub fn medium(session: &Session, phone: bool) -> Medium {
     let paper = if session.job.site.supports().len() > ON_A4 { Paper::A3 } else { Paper::A4 };
     if phone { Medium::Screen } else { Medium::Sheet(paper) }
+}
+
+/// The name of a picture beside another: `lifts.svg` and `floor-after` make
+/// `lifts-floor-after.svg`.
+pub fn beside(path: &Path, what: &str) -> PathBuf {
+    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+    // A support may have a name that no file can have.
+    let plain = |letter: char| letter.is_alphanumeric() || matches!(letter, '-' | '_');
+    let what: String = what.chars().map(|c| if plain(c) { c } else { '_' }).collect();
+    path.with_file_name(format!("{stem}-{what}.svg"))
 }
 
 /// The pictures of a session.

@@ -425,6 +425,38 @@ fn a_frame_that_rocks_is_given_no_number() {
 }
 
 #[test]
+fn pictures_are_drawn_where_there_is_something_to_draw() {
+    let here = annex("frame-pictures", false);
+    let is_svg = |name: &str| {
+        let svg = fs::read_to_string(here.join(name)).unwrap_or_else(|_| panic!("no {name}"));
+        assert!(svg.starts_with("<svg") && svg.trim_end().ends_with("</svg>"), "{name}");
+    };
+    run_in(&here, &["frame", "job.toml", "--support", "B2", "--picture", "frame.svg"])
+        .ends(0)
+        .says("a jack at B2: frame-jack-B2.svg");
+    is_svg("frame.svg");
+    is_svg("frame-jack-B2.svg");
+    run_in(&here, &["lift", "job.toml", "--picture", "lifts.svg"]).ends(0);
+    is_svg("lifts-who-carries.svg");
+    run_in(&here, &["passes", "job.toml", "--picture", "passes.svg"]).ends(0);
+    is_svg("passes-way.svg");
+    run_in(&here, &["passes", "job.toml", "--no-frame", "--picture", "plain.svg"]).ends(0);
+    is_svg("plain.svg");
+    assert!(!here.join("plain-way.svg").exists());
+    run_in(&here, &["lift", "job.toml", "--no-frame", "--picture", "straight.svg"]).ends(0);
+    is_svg("straight.svg");
+    assert!(!here.join("straight-who-carries.svg").exists());
+    // Three in a row make no frame, and so no picture of one.
+    fs::write(
+        here.join("row.csv"),
+        "point,x,y,reading\nA,0,0,1612\nB,1800,0,1620\nC,3600,0,1615\n",
+    )
+    .unwrap();
+    run_in(&here, &["frame", "row.csv", "--picture", "none.svg"]).ends(3);
+    assert!(!here.join("none.svg").exists());
+}
+
+#[test]
 fn the_force_at_a_jack_rises_and_neighbours_share_it() {
     let here = annex("frame-jack", false);
     let args = ["frame", "job.toml", "--support", "B2", "--beside", "-300"];

@@ -4,11 +4,13 @@ use super::said;
 use crate::args;
 use crate::commands::floor::length;
 use crate::commands::lift::TOUCHED;
+use crate::commands::pictures::Head;
 use crate::exit::{FAILED, NOT_FOUND, Stop};
 use crate::report::Text;
 use crate::session::Session;
 use crate::text::table::{Side, Table};
 use crate::text::words::{Words, percent};
+use floorwright_draw::{JackLine, JackPicture, Medium};
 use floorwright_engine::frame::{
     Assumption, Direction, ForceRange, JackError, JackPlace, JackPoint, Loads, NotSettled,
     SetShape, assumptions, jack_beside_curve, jack_curve,
@@ -69,6 +71,9 @@ pub struct AtSupport {
     neighbours: Vec<SupportId>,
     /// The jack on the support, the neighbours rising with it; empty without neighbours.
     together: Vec<Push>,
+    /// The support's number, and those of the neighbours that rise with it.
+    #[serde(skip)]
+    numbers: Vec<usize>,
 }
 
 /// Looks the supports up, and reads the distance.
@@ -98,6 +103,18 @@ struct Ground<'a> {
     assumed: Vec<Assumption>,
 }
 
+impl<'a> Ground<'a> {
+    fn new(session: &'a Session, frame: &'a FrameStage, in_use: bool) -> Self {
+        Self {
+            session,
+            frame,
+            seats: frame.seats(&session.job),
+            loads: if in_use { Loads::IN_USE } else { Loads::DEAD },
+            assumed: assumptions(&frame.frame),
+        }
+    }
+}
+
 /// Works every curve out.
 pub fn work_out(
     asked: &Asked,
@@ -106,14 +123,41 @@ pub fn work_out(
     frame: &FrameStage,
     in_use: bool,
 ) -> Result<Vec<AtSupport>, Stop> {
-    let ground = Ground {
-        session,
-        frame,
-        seats: frame.seats(&session.job),
-        loads: if in_use { Loads::IN_USE } else { Loads::DEAD },
-        assumed: assumptions(&frame.frame),
-    };
+    let ground = Ground::new(session, frame, in_use);
     asked.supports.iter().map(|&support| ground.at(support, asked, plan)).collect()
+}
+
+/// How many rises a curve is drawn through.
+const DRAWN_THROUGH: u32 = 40;
+
+/// The picture of the force at a support's jack as it rises.
+pub fn picture(
+    session: &Session,
+    frame: &FrameStage,
+    in_use: bool,
+    at: &AtSupport,
+    (head, medium): (&Head<'_>, Medium),
+) -> Result<JackPicture, Stop> {
+    let ground = Ground::new(session, frame, in_use);
+    let last = at.alone.last().map_or(NO_LIFT, |push| push.rise);
+    let rises: Vec<Length> = (0..=DRAWN_THROUGH)
+        .map(|step| last * (f64::from(step) / f64::from(DRAWN_THROUGH)))
+        .collect();
+    let line = |jacks: &[usize]| -> Result<JackLine, Stop> {
+        Ok(JackLine::over(&ground.points(jacks, &rises).map_err(not_settled)?, 0))
+    };
+    let together = if at.together.is_empty() { JackLine::default() } else { line(&at.numbers)? };
+    let neighbours =
+        if at.together.is_empty() { String::new() } else { said::names(&at.neighbours) };
+    let lines = (line(&at.numbers[..1])?, together);
+    Ok(head.jack(medium, at.support.as_str(), lines, &neighbours))
+}
+
+impl AtSupport {
+    /// The support.
+    pub fn support(&self) -> &SupportId {
+        &self.support
+    }
 }
 
 impl Ground<'_> {
@@ -144,6 +188,7 @@ impl Ground<'_> {
             side: self.side(support, beside),
             at_beside,
             not_beside,
+            numbers: all,
             neighbours: neighbours.iter().map(|&neighbour| ids[neighbour].clone()).collect(),
             together,
         })
@@ -165,16 +210,22 @@ impl Ground<'_> {
         Some(SetShape { heights: &self.frame.heights, share: assumed.set_share })
     }
 
+    /// The curve of these when all rise together, under each assumption.
+    fn points(&self, jacks: &[usize], rises: &[Length]) -> Result<Vec<Vec<JackPoint>>, NotSettled> {
+        let under = |assumed: &Assumption| {
+            let loads = self.loads.times(assumed.load_ratio);
+            jack_curve(&self.frame.frame, &self.seats, loads, self.set(assumed), jacks, rises)
+        };
+        self.assumed.iter().map(under).collect()
+    }
+
     /// The force at the first of these when all rise together.
     fn on_supports(&self, jacks: &[usize], rises: &[Length]) -> Result<Vec<Push>, Stop> {
-        let curves = self.assumed.iter().map(|assumed| {
-            let loads = self.loads.times(assumed.load_ratio);
-            let frame = &self.frame.frame;
-            let points = jack_curve(frame, &self.seats, loads, self.set(assumed), jacks, rises)?;
-            Ok(points.into_iter().map(|point| (point, None)).collect())
-        });
-        let curves: Result<Vec<Curve>, NotSettled> = curves.collect();
-        Ok(over_all(&curves.map_err(not_settled)?))
+        let curves = self.points(jacks, rises).map_err(not_settled)?;
+        let without_air =
+            |curve: Vec<JackPoint>| curve.into_iter().map(|point| (point, None)).collect();
+        let curves: Vec<Curve> = curves.into_iter().map(without_air).collect();
+        Ok(over_all(&curves))
     }
 
     /// The force at a jack beside the support, or why there can be none.
