@@ -159,7 +159,8 @@ pub(super) fn as_a_whole(program: &Program) -> Result<Optimum, Failure> {
         let answer = Answer { values: vec![], multipliers: vec![0.0; standard.rows.len()] };
         return if met { Ok(standard.optimum(program, answer)) } else { Err(Failure::Infeasible) };
     }
-    let found = standard.interior_point().map_err(|no| no.failure)?;
+    let found =
+        standard.interior_point(&vec![0.0; standard.n_variables]).map_err(|no| no.failure)?;
     let best = standard.polished(&standard, found.answer);
     if !found.settled && standard.departure(&best) > MEASURED {
         return Err(Failure::Unsettled);
@@ -392,7 +393,9 @@ impl Standard {
         }
     }
 
-    fn interior_point(&self) -> Result<Found, Stopped> {
+    /// Solves for the change from given values: the solver's tolerances are shares of the cost and
+    /// of the limits, and are finer the smaller those are.
+    fn interior_point(&self, from: &[f64]) -> Result<Found, Stopped> {
         let stopped = |failure| Stopped { failure, proof: Vec::new() };
         let n_rows = self.rows.len();
         let (mut i, mut j, mut v) = (Vec::new(), Vec::new(), Vec::new());
@@ -411,7 +414,15 @@ impl Standard {
             self.quadratic.iter().map(|entry| entry.1).collect(),
             self.quadratic.iter().map(|entry| entry.2).collect(),
         );
-        let limits: Vec<f64> = self.rows.iter().map(|row| row.limit).collect();
+        let limits: Vec<f64> =
+            self.rows.iter().map(|row| row.limit - dot(&row.terms, from)).collect();
+        let mut linear = self.linear.clone();
+        for &(row, column, value) in &self.quadratic {
+            linear[row] += value * from[column];
+            if row != column {
+                linear[column] += value * from[row];
+            }
+        }
         let mut cones: Vec<SupportedConeT<f64>> = Vec::new();
         if self.n_equal > 0 {
             cones.push(ZeroConeT(self.n_equal));
@@ -426,7 +437,7 @@ impl Standard {
             ..DefaultSettings::default()
         };
         let mut solver =
-            DefaultSolver::new(&quadratic, &self.linear, &matrix, &limits, &cones, settings)
+            DefaultSolver::new(&quadratic, &linear, &matrix, &limits, &cones, settings)
                 .map_err(|_| stopped(Failure::Unsettled))?;
         solver.solve();
         let solution = solver.solution;
@@ -438,7 +449,8 @@ impl Standard {
             }
             _ => return Err(stopped(Failure::Unsettled)),
         };
-        Ok(Found { answer: Answer { values: solution.x, multipliers: solution.z }, settled })
+        let values = solution.x.iter().zip(from).map(|(change, from)| change + from).collect();
+        Ok(Found { answer: Answer { values, multipliers: solution.z }, settled })
     }
 
     /// The best of an answer and what polishing makes of it. `thin` is the standard itself, or
@@ -533,7 +545,7 @@ impl Standard {
                 break;
             }
             let step = if is_like {
-                krylov::solve(&system, |right| factor.solve(right), &residual)
+                krylov::solve(system, |right| factor.solve(right), &residual)
             } else {
                 factor.solve(&residual)
             };

@@ -78,3 +78,35 @@ pub(super) fn solve(
     }
     answer
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use faer::prelude::Solve;
+    use faer::{Mat, Side};
+
+    /// Second method: a direct factor of the system itself.
+    #[test]
+    fn a_system_like_the_factored_one_is_solved() {
+        let n: usize = 30;
+        let of = |tail: f64| {
+            Mat::from_fn(n, n, |row, column| {
+                let apart = row.abs_diff(column) as i32;
+                let far = if apart > 2 { tail } else { 1.0 };
+                far * (-0.3_f64).powi(apart)
+            })
+        };
+        let (whole, near) = (of(1.0), of(0.0));
+        let near = near.llt(Side::Lower).unwrap();
+        let right = Col::from_fn(n, |row| (row as f64 * 1.7).sin());
+        let found = solve(|x| &whole * x, |x| near.solve(x), &right);
+        let expected = whole.llt(Side::Lower).unwrap().solve(&right);
+        assert!((&found - &expected).norm_max() < 1e-7);
+    }
+
+    #[test]
+    fn nothing_on_the_right_is_nothing() {
+        let right = Col::<f64>::zeros(3);
+        assert_eq!(solve(Col::clone, Col::clone, &right).norm_max(), 0.0);
+    }
+}

@@ -32,6 +32,9 @@ const SETTLED: f64 = 1e-6;
 /// With no more variables than this, every guess at the tight rows is tried.
 const SMALL: usize = 500;
 
+/// A share by which many terms are left out.
+const MANY: f64 = 0.01;
+
 /// Rounds with each share.
 const ROUNDS: usize = 25;
 
@@ -95,12 +98,13 @@ impl<'a> Rounds<'a> {
         let (mut least, mut idle) = (f64::INFINITY, 0);
         for _ in 0..ROUNDS {
             let part = self.part();
-            let thin = part.thin(share, &self.values_of(&part), &self.multipliers_of(&part));
-            let found = match thin.interior_point() {
+            let values = self.values_of(&part);
+            let thin = part.thin(share, &values, &self.multipliers_of(&part));
+            let found = match thin.interior_point(&values) {
                 Ok(found) => found,
                 Err(stopped) => return Err(part.failure(&stopped, share)),
             };
-            let answer = part.polished(&thin, found.answer, share == 0.0);
+            let answer = part.polished(&thin, &found.answer, share == 0.0);
             let departure = part.whole.departure(&answer);
             self.keep(&part, &answer);
             let broken = self.broken();
@@ -110,7 +114,8 @@ impl<'a> Rounds<'a> {
             }
             idle = if departure < 0.5 * least || !broken.is_empty() { 0 } else { idle + 1 };
             least = least.min(departure);
-            if idle > PATIENCE {
+            // With most terms left out, more rounds seldom help.
+            if idle > if share > MANY { 0 } else { PATIENCE } {
                 break;
             }
             for row_idx in broken {
@@ -227,13 +232,13 @@ fn nearest_to_zero((lower, upper): (f64, f64)) -> f64 {
 
 impl Part {
     /// The solver's answer for the thin program, or what polishing with every term makes of it.
-    fn polished(&self, thin: &Standard, raw: Answer, is_last: bool) -> Answer {
+    fn polished(&self, thin: &Standard, raw: &Answer, is_last: bool) -> Answer {
         // The first guess is nearly always the best; the others cost as much as it does.
         let guesses = if is_last || self.variables.len() <= SMALL { 3 } else { 1 };
-        let mut best = self.whole.sum_of_departures(&raw);
+        let mut best = self.whole.sum_of_departures(raw);
         let mut answer = raw.clone();
         for guess in GUESSES.into_iter().take(guesses) {
-            let Some(polished) = self.whole.polish(thin, &raw, guess) else { continue };
+            let Some(polished) = self.whole.polish(thin, raw, guess) else { continue };
             let sum = self.whole.sum_of_departures(&polished);
             if sum < best {
                 (best, answer) = (sum, polished);
