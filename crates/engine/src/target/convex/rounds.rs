@@ -39,7 +39,7 @@ const MANY: f64 = 0.01;
 const ROUNDS: usize = 25;
 
 /// Rounds without a better answer after which less is left out.
-const PATIENCE: usize = 1;
+const PATIENCE: usize = 3;
 
 /// Solves a program in rounds.
 ///
@@ -114,8 +114,8 @@ impl<'a> Rounds<'a> {
             }
             idle = if departure < 0.5 * least || !broken.is_empty() { 0 } else { idle + 1 };
             least = least.min(departure);
-            // With most terms left out, more rounds seldom help.
-            if idle > if share > MANY { 0 } else { PATIENCE } {
+            // With many terms left out, more rounds seldom help.
+            if idle > if share > MANY { 1 } else { PATIENCE } {
                 break;
             }
             for row_idx in broken {
