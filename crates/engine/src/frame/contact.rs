@@ -42,8 +42,8 @@ const MOST_LOST: f64 = 1e-4;
 /// Heights further apart than this, in millimetres, cost digits.
 const FAR: f64 = 1e4;
 
-/// A frame with more supports than this is large.
-const LARGE: usize = 200;
+/// A frame with more supports than this is large: what is hardly felt is left out.
+pub(super) const LARGE: usize = 200;
 
 /// In a large frame this much may be left on a support that hangs, in newtons, while supports are
 /// moved.
@@ -518,7 +518,7 @@ mod tests {
     fn response(stiffness: Vec<Vec<f64>>) -> Response {
         let rows: Vec<(usize, Vec<f64>)> = stiffness.into_iter().map(|row| (0, row)).collect();
         Response {
-            by_size: rows.iter().map(by_size).collect(),
+            by_size: rows.iter().map(|row| by_size(row, 0.0)).collect(),
             rows,
             near: Vec::new(),
             rounding: 1e-12,

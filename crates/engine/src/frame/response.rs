@@ -1,19 +1,21 @@
 //! What a lift at one support does, all the others held: to reactions, to the floor, to moments.
 
+use super::contact::LARGE;
 use super::skyline::{TOGETHER, Window};
 use super::stiffness::{Stiffness, Sum};
 
 /// Movement of the floor by less than this share of a lift is nothing.
 const FELT_BY_FLOOR: f64 = 1e-6;
 
-/// In a frame of more supports than this, what is hardly felt is left out to save memory.
-const LARGE: usize = 400;
-
 /// A moment that is smaller than this share of the largest one from the same lift is hardly felt.
 const FELT_BY_TIMBER: f64 = 1e-6;
 
 /// A reaction smaller than this share of the lift's own is nothing.
 const FELT_BY_SUPPORT: f64 = 1e-14;
+
+/// In a large frame a reaction smaller than this share of the lift's own is nothing from move to
+/// move.
+const FELT_IN_LARGE: f64 = 1e-9;
 
 /// Supports that feel less than this share of what the lifted one feels are not near.
 const NEAR: f64 = 1e-2;
@@ -84,7 +86,7 @@ impl Felt {
 pub(super) struct Response {
     /// Condensed stiffness: for each support the first other that feels it, and the values.
     pub rows: Vec<(usize, Vec<f64>)>,
-    /// The same for each support, the most felt first.
+    /// The same for each support, the most felt first; in a large frame the least felt left out.
     pub by_size: Vec<Felt>,
     /// For each support, itself and the others that feel it by more than [`NEAR`] of what it
     /// feels itself.
@@ -139,7 +141,8 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
         block.moments(&moments, &mut response.moments);
         block.places(&places, &mut response.places);
     }
-    response.by_size = response.rows.iter().map(by_size).collect();
+    let least = if n > LARGE { FELT_IN_LARGE } else { 0.0 };
+    response.by_size = response.rows.iter().map(|row| by_size(row, least)).collect();
     response.near = (0..n).map(|support| near(&response.rows[support], support)).collect();
     let left = response.rows.iter().map(|(_, row)| row.iter().sum::<f64>().abs());
     response.rounding = left.fold(0.0, f64::max);
@@ -150,10 +153,10 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
 }
 
 /// A row of stiffness, the most felt first.
-pub(super) fn by_size((first, row): &(usize, Vec<f64>)) -> Felt {
+pub(super) fn by_size((first, row): &(usize, Vec<f64>), least: f64) -> Felt {
     let terms: Vec<(u32, f64)> =
         row.iter().enumerate().map(|(at, &k)| ((first + at) as u32, k)).collect();
-    Felt::new(&terms, 0.0)
+    Felt::new(&terms, least)
 }
 
 fn near((first, row): &(usize, Vec<f64>), support: usize) -> Vec<usize> {
