@@ -5,7 +5,7 @@ use crate::carried::draw_lets_go;
 use crate::labels::{Labels, Placed};
 use crate::lift::{colour_of_lift, lift_rows};
 use crate::number::kilonewtons_range;
-use crate::picture::{Move, PassPicture, PassStep};
+use crate::picture::{Medium, Move, PassPicture, PassStep};
 use crate::plan::{
     Extent, Lines, Plan, PlanLabel, Symbol, View, draw_label, draw_walls, is_drawable, most_labels,
     plate_size,
@@ -139,12 +139,30 @@ fn say_forces(sheet: &mut Sheet, picture: &PassPicture, are_drawn: bool) {
         let rocks: Vec<&str> = rocks.iter().map(String::as_str).collect();
         sheet.names("the frame rocks, and no force is given, in", &rocks);
     }
+    if !are_drawn && picture.medium == Medium::Screen && passes.len() == 1 {
+        list_forces(sheet, &passes[0]);
+    }
     if are_drawn && passes.iter().any(|pass| !forces_of(pass).jacks.is_empty()) {
         sheet.paragraph(
             "below the lift: what the jack pushes at most in the pass, in kN, least to most over \
              all assumptions",
         );
     }
+}
+
+/// The forces in words, where a phone has no room for them on the plan.
+fn list_forces(sheet: &mut Sheet, pass: &PassStep) {
+    const MOST: usize = 60;
+    let forces = forces_of(pass);
+    if forces.jacks.is_empty() || forces.jacks.len() > MOST {
+        return;
+    }
+    let words = |(support, range): (&&SupportId, &ForceRange)| {
+        format!("{support} {}", kilonewtons_range(*range))
+    };
+    let listed: Vec<String> = forces.jacks.iter().map(words).collect();
+    sheet.heading("what the jacks push at most in the pass, in kN, least to most");
+    sheet.paragraph(&listed.join(", "));
 }
 
 /// Every support with what happens to it: so many that they run together are drawn as small marks.

@@ -3,13 +3,16 @@
 //! Nothing here was measured; the shape is a formula, so that a test can ask it anything.
 
 use floorwright_draw::{
-    ColourScale, Contour, Decimals, FloorPicture, FloorPoint, LiftPicture, Medium, Move,
-    Orientation, PassPicture, PassStep, Print, ProfilePicture, ProfilePoint, ProfileSupport,
-    Revision, RoomOutline, ShadedCell, Side, SupportMark, TitleBlock,
+    CarriedPicture, CarriedState, ColourScale, Contour, Decimals, FloorPicture, FloorPoint,
+    FrameLine, Holding, JackAt, JackLimit, JackLine, JackPicture, JackRise, LetGo, LiftPicture,
+    LineKind, Medium, Move, Orientation, PassForces, PassPicture, PassStep, Print, ProfilePicture,
+    ProfilePoint, ProfileSupport, Revision, RoomOutline, ShadedCell, ShareAt, Side, SupportHolding,
+    SupportMark, TitleBlock, WayMove, WayPicture,
 };
+use floorwright_engine::frame::ForceRange;
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::site::{Outline, Position};
-use floorwright_engine::units::{Length, round_to};
+use floorwright_engine::units::{Force, Length, round_to};
 
 const BAY_X: f64 = 1250.0;
 const BAY_Y: f64 = 1100.0;
@@ -307,5 +310,139 @@ pub fn profile_of_front(medium: Medium) -> ProfilePicture {
             .map(|(name, at)| ProfileSupport { support: SupportId::new(name), along: at.x })
             .collect(),
         tolerance: Some(Length::mm(5.0)),
+    }
+}
+
+pub fn kn(least: f64, most: f64) -> ForceRange {
+    ForceRange { least: Force::kn(least), most: Force::kn(most) }
+}
+
+/// The passes with a force at each jack, and one support that lets go in each.
+pub fn passes_on_frame(medium: Medium, wanted: &[usize]) -> PassPicture {
+    let mut picture = passes(medium, wanted);
+    for step in &mut picture.passes {
+        let jacks = step.moves.iter().enumerate();
+        let jacks = jacks.map(|(idx, moved)| {
+            let least = 1.0 + 0.1 * idx as f64;
+            (moved.support.clone(), kn(least, least + 2.0))
+        });
+        let lets_go = vec![SupportId::new("F1")];
+        step.forces = Some(PassForces { jacks: jacks.collect(), lets_go, rocks: false });
+    }
+    picture
+}
+
+fn held(which: usize, at: Position) -> Holding {
+    let most = 3.0 + at.x.to_m() * 0.4;
+    match which % 9 {
+        3 => Holding::MayHang(kn(0.0, most)),
+        7 => Holding::Hangs(Length::mm(1.0), Length::mm(3.5)),
+        _ => Holding::Carries(kn(0.5 * most, most)),
+    }
+}
+
+fn state(title: &str, holding: impl Fn(usize, Position) -> Holding) -> CarriedState {
+    let supports = supports().into_iter().enumerate();
+    let supports = supports.map(|(idx, (name, at))| SupportHolding {
+        support: SupportId::new(name),
+        at,
+        holding: holding(idx, at),
+    });
+    CarriedState {
+        title: title.into(),
+        supports: supports.collect(),
+        rocks: false,
+        note: "the empty house".into(),
+    }
+}
+
+/// Today, one move on the way, and afterwards.
+pub fn carried(medium: Medium) -> CarriedPicture {
+    let on_the_way = |idx: usize, _: Position| match idx {
+        8 | 17 => Holding::Jack(kn(4.0, 9.6)),
+        7 => Holding::LetsGo,
+        _ => Holding::NotListed,
+    };
+    let bearer = |row: usize| FrameLine {
+        kind: LineKind::Bearer,
+        from: Position::mm(0.0, row as f64 * BAY_Y),
+        to: Position::mm(if row < 4 { 8.0 } else { 5.0 } * BAY_X, row as f64 * BAY_Y),
+        assumed: row % 2 == 0,
+    };
+    let joist = |step: usize| FrameLine {
+        kind: LineKind::Joist,
+        from: Position::mm(step as f64 * 450.0, 0.0),
+        to: Position::mm(step as f64 * 450.0, 3.0 * BAY_Y),
+        assumed: false,
+    };
+    let wall = FrameLine {
+        kind: LineKind::Wall,
+        from: Position::mm(0.0, 0.0),
+        to: Position::mm(8.0 * BAY_X, 0.0),
+        assumed: false,
+    };
+    CarriedPicture {
+        medium,
+        title_block: title_block("Who carries what", "5 of 8"),
+        orientation: Orientation::Street(Side::Bottom),
+        print: Print::Millimetres(Decimals::Tenths),
+        rooms: rooms(),
+        lines: std::iter::once(wall).chain((0..22).map(joist)).chain((0..7).map(bearer)).collect(),
+        point_loads: vec![Position::mm(4375.0, 2750.0)],
+        n_assumed: 3,
+        states: vec![
+            state("Today", held),
+            state("On the way: pass 4, move 2", on_the_way),
+            state("After", |idx, at| held(idx + 1, at)),
+        ],
+    }
+}
+
+/// A force that grows by a third of a kilonewton a millimetre, and faster once a support lets go.
+pub fn jack(medium: Medium) -> JackPicture {
+    let line = |slope: f64| {
+        let point = |step: u32| {
+            let rise = 0.5 * f64::from(step);
+            let force = 3.0 + slope * rise + (rise - 6.0).max(0.0) * slope;
+            JackRise { rise: Length::mm(rise), force: kn(0.7 * force, force) }
+        };
+        (0..=24).map(point).collect::<Vec<_>>()
+    };
+    let let_go = LetGo { rise: Length::mm(6.0), force: Force::kn(5.0), n_gone: 1 };
+    JackPicture {
+        medium,
+        title_block: title_block("Force at the jack at C5", "6 of 8"),
+        print: Print::Millimetres(Decimals::Tenths),
+        place: "C5".into(),
+        alone: JackLine { points: line(1.0 / 3.0), let_go: vec![let_go], rocks_from: None },
+        together: JackLine { points: line(0.05), ..JackLine::default() },
+        neighbours: "C4 and C6".into(),
+        limit: Some(JackLimit { rating: Force::kn(16.0), share: 0.5 }),
+        note: String::new(),
+    }
+}
+
+/// Forty moves in five passes; the jacks pass their limit in move 33.
+pub fn way(medium: Medium) -> WayPicture {
+    let one = |idx: usize| {
+        let share = 0.3 + 0.6 * (idx as f64 * 0.7).sin().abs();
+        let most = if idx == 32 { 8.4 } else { 4.0 + 3.0 * share };
+        WayMove {
+            pass: idx / 8 + 1,
+            number: idx % 8 + 1,
+            slope: Some(ShareAt { share, place: "A1 to A2".into() }),
+            jack: Some(JackAt { force: kn(0.6 * most, most), support: SupportId::new("C5") }),
+            bent: Some(ShareAt { share: 0.5 * share, place: "bearer B3".into() }),
+            rocks: false,
+        }
+    };
+    WayPicture {
+        medium,
+        title_block: title_block("How near the work comes to its limits", "7 of 8"),
+        on_frame: true,
+        moves: (0..40).map(one).collect(),
+        jack_limit: Some(JackLimit { rating: Force::kn(16.0), share: 0.5 }),
+        bending_limit: 0.5,
+        stop: Some("pass 5, move 1: the jack at support C5 pushes 8.4 kN".into()),
     }
 }
