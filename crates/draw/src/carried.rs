@@ -216,7 +216,7 @@ fn numbers(picture: &CarriedPicture, holding: Holding) -> Lines {
             vec![(kilonewtons_range(range), true)]
         }
         Holding::Hangs(least, most) => {
-            vec![(format!("air {}", from_to(air(least), air(most))), false)]
+            vec![(format!("air {}", from_to(&air(least), &air(most))), false)]
         }
         Holding::LetsGo | Holding::NotListed => Vec::new(),
     }

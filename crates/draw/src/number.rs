@@ -187,10 +187,10 @@ pub(crate) fn kilonewtons(force: Force) -> String {
 
 /// A range of forces; one number where both ends print alike.
 pub(crate) fn kilonewtons_range(range: ForceRange) -> String {
-    from_to(kilonewtons(range.least), kilonewtons(range.most))
+    from_to(&kilonewtons(range.least), &kilonewtons(range.most))
 }
 
-/// A whole number of hundredths, with its sign.
+/// A share in whole hundredths.
 pub(crate) fn percent(share: f64) -> String {
     if share.is_finite() && share.abs() < 1e6 {
         format!("{:.0} %", round_to(share * 100.0, 1.0))
@@ -200,8 +200,8 @@ pub(crate) fn percent(share: f64) -> String {
 }
 
 /// Two ends that were printed; one of them where both say the same.
-pub(crate) fn from_to(least: String, most: String) -> String {
-    if least == most { most } else { format!("{least}–{most}") }
+pub(crate) fn from_to(least: &str, most: &str) -> String {
+    if least == most { most.to_owned() } else { format!("{least}–{most}") }
 }
 
 /// Whether a force is a number, and no larger than anything that stands on the ground.
@@ -274,6 +274,19 @@ mod tests {
         assert_eq!(Print::Sixteenths.level(Level::mm(-304.8)), "\u{2212}1' 0\"");
         assert_eq!(WHOLE.on_plan(Length::mm(-1234.0)), "\u{2212}1.23 m");
         assert_eq!(Print::Sixteenths.on_plan(Length::inches(-6.5)), "\u{2212}6 1/2\"");
+    }
+
+    #[test]
+    fn forces_are_in_tenths_and_a_range_of_one_number_is_one_number() {
+        let range = |least: f64, most: f64| {
+            kilonewtons_range(ForceRange { least: Force::n(least), most: Force::n(most) })
+        };
+        assert_eq!(range(1249.0, 1250.0), "1.2–1.3");
+        assert_eq!(range(1210.0, 1240.0), "1.2");
+        assert_eq!(range(-20.0, 20.0), "0.0");
+        assert_eq!(range(f64::NAN, 1e300), "?");
+        assert_eq!(percent(0.655), "66 %");
+        assert_eq!(percent(f64::INFINITY), "?");
     }
 
     #[test]

@@ -96,7 +96,7 @@ fn one_pass(picture: &PassPicture, pass: &PassStep) -> String {
         let movers = [lift.clone(), force.clone()];
         let least = [Some(lift.clone().unwrap_or_else(|| name.clone()))];
         let short = if lift.is_some() { movers.as_slice() } else { least.as_slice() };
-        let full = [Some(name), lift.clone(), force];
+        let full = [Some(name), lift, force];
         let forms = [full.as_slice(), short, movers.as_slice(), least.as_slice()]
             .map(|form| form.iter().flatten().cloned().collect::<Lines>());
         Some(PlanLabel { symbol, name: support.to_string(), forms: forms.to_vec() })
@@ -111,11 +111,14 @@ fn one_pass(picture: &PassPicture, pass: &PassStep) -> String {
     plan.sheet.paragraph(&format!("{n_moves} of {} supports move in this pass", supports.len()));
     let are_drawn = (0..3).any(|form| plan.has_form(form));
     say_forces(&mut plan.sheet, picture, are_drawn);
+    if is_crowd {
+        plan.sheet.paragraph("for want of room no names where supports stay");
+    }
     admit_lost(&mut plan.sheet, picture);
     plan.admit_left_out(&[
         "no names where supports move; they are in the run sheet",
         "no names; they are in the run sheet",
-        "no names and no forces where supports move; they are in the run sheet",
+        "no names and no forces on the plan where supports move; they are in the run sheet",
     ]);
     plan.sheet.finish()
 }
@@ -127,9 +130,6 @@ fn force_words(range: ForceRange) -> (String, bool) {
 
 fn say_forces(sheet: &mut Sheet, picture: &PassPicture, are_drawn: bool) {
     let passes = &picture.passes;
-    if let Some(stop) = &picture.stop {
-        sheet.heading(&format!("do not work by this order: {stop}"));
-    }
     let rocks: Vec<String> = passes
         .iter()
         .filter(|pass| pass.forces.as_ref().is_some_and(|forces| forces.rocks))
@@ -162,7 +162,10 @@ fn list_forces(sheet: &mut Sheet, pass: &PassStep) {
     };
     let listed: Vec<String> = forces.jacks.iter().map(words).collect();
     sheet.heading("what the jacks push at most in the pass, in kN, least to most");
-    sheet.paragraph(&listed.join(", "));
+    // A line each few, so that no name is parted from its force.
+    for few in listed.chunks(3) {
+        sheet.paragraph(&few.join(", "));
+    }
 }
 
 /// Every support with what happens to it: so many that they run together are drawn as small marks.
@@ -381,6 +384,9 @@ fn range(picture: &PassPicture, pass: &PassStep) -> String {
 }
 
 fn legend(sheet: &mut Sheet, picture: &PassPicture, is_turned: bool) {
+    if let Some(stop) = &picture.stop {
+        sheet.heading(&format!("do not work by this order: {stop}"));
+    }
     let moves = || picture.passes.iter().flat_map(|pass| &pass.moves);
     let is_let_down = moves().any(|step| step.lift < Length::ZERO);
     sheet.heading(&format!("lift in this pass, {}: + is up", picture.print.heights_are_in()));

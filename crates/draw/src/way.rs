@@ -327,6 +327,9 @@ fn draw_moves(chart: &Chart, canvas: &mut Canvas, style: &Style, picture: &WayPi
 }
 
 fn legend(sheet: &mut Sheet, picture: &WayPicture, lanes: &[Lane]) {
+    if let Some(stop) = &picture.stop {
+        sheet.heading(&format!("do not work by this order: {stop}"));
+    }
     sheet.heading("moves from left to right");
     let row = |stroke: fn(&Style) -> Stroke| {
         move |canvas: &mut Canvas, style: &Style, (x, y): Spot| {
@@ -381,10 +384,8 @@ fn notes(sheet: &mut Sheet, picture: &WayPicture) {
         }
         sheet.paragraph("a timber bent further at the start or the end may be so on the way");
     }
-    match &picture.stop {
-        Some(stop) => sheet.heading(&format!("do not work by this order: {stop}")),
-        None if picture.on_frame => sheet.paragraph("no limit is passed in any move"),
-        None => {}
+    if picture.on_frame && picture.stop.is_none() {
+        sheet.paragraph("no limit is passed in any move");
     }
     sheet.heading("planning aid: it does not say that lifting is safe");
     if matches!(picture.medium, Medium::Sheet(_)) {

@@ -5,7 +5,8 @@ mod on_frame;
 
 use floorwright_draw::{
     FloorPicture, FloorPoint, Medium, Orientation, Paper, PassPicture, PassStep, ProfilePoint,
-    carried_map, floor_map, jack_chart, lift_map, pass_map, profile, terminal_map, way_chart,
+    SupportHolding, SupportMark, carried_map, floor_map, jack_chart, lift_map, pass_map, profile,
+    terminal_map, way_chart,
 };
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::site::Position;
@@ -466,6 +467,46 @@ fn a_great_many_supports_make_a_file_that_opens() {
     assert_eq!(n_marks("down"), lowered + legend);
     assert_eq!(n_marks("up"), raised + legend);
     assert_eq!(n_marks("still"), 1000);
+}
+
+#[test]
+fn every_plan_of_a_great_many_supports_opens() {
+    let place = |n: u32| Position::mm(f64::from(n % 100) * 1200.0, f64::from(n / 100) * 1200.0);
+    let mut lifts = l_house::lifts(A4);
+    let first = lifts.supports[0].clone();
+    lifts.supports = (0..10_000)
+        .map(|n| SupportMark {
+            support: SupportId::new(format!("S{n}")),
+            at: place(n),
+            lift: Length::mm(f64::from(n % 20)),
+            ..first.clone()
+        })
+        .collect();
+    let mut floor = l_house::floor_before(A4);
+    floor.points = (0..10_000)
+        .map(|n| FloorPoint {
+            point: PointId::new(format!("P{n}")),
+            at: place(n),
+            departure: Some(Length::mm(f64::from(n % 40) - 20.0)),
+            suspect: n % 100 == 0,
+        })
+        .collect();
+    let mut carried = l_house::carried(A4);
+    for state in &mut carried.states {
+        let pattern = state.supports.clone();
+        state.supports = (0..10_000_u32)
+            .map(|n| SupportHolding {
+                support: SupportId::new(format!("S{n}")),
+                at: place(n),
+                ..pattern[n as usize % pattern.len()].clone()
+            })
+            .collect();
+    }
+    let one = carried.alone(0).unwrap();
+    for svg in [lift_map(&lifts), floor_map(&floor), carried_map(&one), carried_map(&carried)] {
+        assert!(svg.len() < 10_000_000, "{}", svg.len());
+    }
+    assert!(carried_map(&one).contains("no labels, for there are more"));
 }
 
 #[test]

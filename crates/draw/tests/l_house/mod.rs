@@ -367,7 +367,7 @@ pub fn carried(medium: Medium) -> CarriedPicture {
         kind: LineKind::Bearer,
         from: Position::mm(0.0, row as f64 * BAY_Y),
         to: Position::mm(if row < 4 { 8.0 } else { 5.0 } * BAY_X, row as f64 * BAY_Y),
-        assumed: row % 2 == 0,
+        assumed: row.is_multiple_of(2),
     };
     let joist = |step: usize| FrameLine {
         kind: LineKind::Joist,
