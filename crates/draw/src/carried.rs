@@ -12,7 +12,8 @@ use crate::sheet::{BLACK, GREY, NO_STROKE, Sheet, Style, WHITE};
 use crate::tiles::Tiles;
 use floorwright_engine::units::Force;
 
-const HANGS: &str = "#852206";
+/// The colour of a support that hangs or lets go.
+pub(crate) const HANGS: &str = "#852206";
 const BEARER: &str = "#4a4a4a";
 const JOIST: &str = "#b0b0b0";
 const ROOM: &str = "#8c8c8c";

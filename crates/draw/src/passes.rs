@@ -1,7 +1,7 @@
 //! Which supports move in a pass, and by how much: one pass large, or several side by side.
 
-use crate::canvas::{Canvas, Rect, Spot, Stroke};
-use crate::carried::draw_lets_go;
+use crate::canvas::{Canvas, Fixed, Rect, Spot, Stroke};
+use crate::carried::{HANGS, draw_lets_go};
 use crate::labels::{Labels, Placed};
 use crate::lift::{colour_of_lift, lift_rows};
 use crate::number::kilonewtons_range;
@@ -111,7 +111,7 @@ fn one_pass(picture: &PassPicture, pass: &PassStep) -> String {
     plan.sheet.paragraph(&format!("{n_moves} of {} supports move in this pass", supports.len()));
     let are_drawn = (0..3).any(|form| plan.has_form(form));
     say_forces(&mut plan.sheet, picture, are_drawn);
-    if is_crowd {
+    if is_crowd && moves.len() <= plan.most_labels() {
         plan.sheet.paragraph("for want of room no names where supports stay");
     }
     admit_lost(&mut plan.sheet, picture);
@@ -204,7 +204,18 @@ fn draw_supports(
 const CROWD: usize = 1000;
 
 /// What a small mark is: which way, and which class of colour.
-type Kind = (&'static str, &'static str, String);
+type Kind = (&'static str, String, String);
+
+/// Half the width of a small mark, so that neighbours stay apart.
+fn half_mark(style: &Style, spots: impl ExactSizeIterator<Item = Spot>) -> f64 {
+    let n_spots = spots.len().max(1) as f64;
+    let none = (f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY);
+    let (left, top, right, bottom) = spots.fold(none, |(left, top, right, bottom), (x, y)| {
+        (left.min(x), top.min(y), right.max(x), bottom.max(y))
+    });
+    let apart = ((right - left) * (bottom - top) / n_spots).sqrt();
+    (0.4 * apart).clamp(0.05 * style.symbol, 0.6 * style.symbol)
+}
 
 fn draw_crowd(
     canvas: &mut Canvas,
@@ -214,37 +225,36 @@ fn draw_crowd(
     moves: &MovesBySupport<'_>,
     forces: &Forces<'_>,
 ) {
+    let half = half_mark(style, drawable(picture).iter().map(|(_, at)| view.spot(*at)));
+    let (one, two) = (Fixed(half), Fixed(2.0 * half));
     let mut still = Vec::new();
     let mut lets_go = Vec::new();
     let mut moving: BTreeMap<Kind, Vec<Spot>> = BTreeMap::new();
     for (support, at) in drawable(picture) {
         let spot = view.spot(*at);
+        if forces.lets_go.contains(support) {
+            lets_go.push(spot);
+        }
         match moves.get(support) {
             Some(&lift) => {
                 let colour = colour_of_lift(&picture.colours, lift).to_string();
                 let (class, outline) = match Symbol::of(picture.print.round(lift)) {
-                    Symbol::Down => ("symbol down", "l-.6-1h1.2z"),
-                    Symbol::Up => ("symbol up", "l.6 1h-1.2z"),
-                    _ => ("symbol dot", "h.6v.6h-.6z"),
+                    Symbol::Down => ("symbol down", format!("m0 {one}l-{one}-{two}h{two}z")),
+                    Symbol::Up => ("symbol up", format!("m0-{one}l{one} {two}h-{two}z")),
+                    _ => ("symbol dot", format!("m-{one} 0h{one}v{one}h-{one}z")),
                 };
                 moving.entry((class, outline, colour)).or_default().push(spot);
             }
-            None if forces.lets_go.contains(support) => lets_go.push(spot),
             None => still.push(spot),
         }
     }
-    let size = if style.text > 10.0 { 2.0 } else { 0.7 };
-    canvas.dots("symbol still", &still, Stroke::solid(GREY, 0.6 * size));
+    canvas.dots("symbol still", &still, Stroke::solid(GREY, 0.8 * half));
     for ((class, outline, colour), spots) in &moving {
-        canvas.marks(class, spots, outline, colour, Stroke::solid(BLACK, 0.15 * size));
+        canvas.marks(class, spots, outline, colour, Stroke::solid(BLACK, 0.2 * half));
     }
-    canvas.marks(
-        "symbol lets-go",
-        &lets_go,
-        "l.8-.8",
-        "none",
-        Stroke::solid("#852206", 0.5 * size),
-    );
+    let slash = format!("m-{one} {one}l{two}-{two}");
+    let stroke = Stroke::solid(HANGS, 0.6 * half);
+    canvas.marks("symbol lets-go", &lets_go, &slash, "none", stroke);
 }
 
 fn draw_still(canvas: &mut Canvas, style: &Style, spot: Spot) {
