@@ -421,7 +421,10 @@ fn legend(sheet: &mut Sheet, picture: &PassPicture, is_turned: bool) {
         let draw = |canvas: &mut Canvas, style: &Style, spot: Spot| {
             draw_lets_go(canvas, style, spot, 0.7 * style.symbol);
         };
-        sheet.symbol_row(draw, "comes to hang free in this pass; a ring round one that moves");
+        sheet.symbol_row(
+            draw,
+            "comes to hang free in this pass; a ring or a stroke on one that moves",
+        );
     }
     sheet.orientation(picture.orientation, is_turned);
     sheet.heading("planning aid: it does not say that lifting is safe");
