@@ -48,6 +48,9 @@ fn time(out: &mut impl Write, along: usize, across: usize) -> io::Result<()> {
     let contact = || frame.contact(&seats, Loads::DEAD).expect("it stands");
     line(out, n, "contact", median(repeats, contact))?;
     let lifts: Vec<Length> = contact().heights.iter().map(|&height| -height).collect();
+    if n > 2000 {
+        return Ok(());
+    }
     line(out, n, "jacks", median(1, || jacks(&frame, &seats, &lifts)))
 }
 

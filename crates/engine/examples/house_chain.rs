@@ -8,6 +8,7 @@
 //! themselves; the whole is timed as a program calls it.
 #![expect(clippy::disallowed_methods, reason = "a benchmark reads the clock")]
 
+use floorwright_engine::frame::{FloorLoad, FrameRules, Section, Strength, Timber};
 use floorwright_engine::ids::{PointId, RoomId, SetupId, SupportId};
 use floorwright_engine::influence::Influence;
 use floorwright_engine::packers::{StackTable, buy};
@@ -15,11 +16,12 @@ use floorwright_engine::passes::{self, SupportToLift};
 use floorwright_engine::plan::{FrameChoice, Job, LiftingStage, plan};
 use floorwright_engine::settings::{Goal, Limits, Preference, Stock, TargetHeight};
 use floorwright_engine::site::{Finish, Outline, Point, PointKind, Position, Room, Site, Support};
+use floorwright_engine::source::SourceStatus;
 use floorwright_engine::surface::Surface;
 use floorwright_engine::survey::{
     Benchmark, Datum, Drift, Reading, ReadingSd, Setup, Survey, reduce,
 };
-use floorwright_engine::units::{ExactLength, Length, Level};
+use floorwright_engine::units::{AreaLoad, Density, ExactLength, Length, Level, LineLoad, Stress};
 use std::hint::black_box;
 use std::io::{self, Write};
 use std::time::Instant;
@@ -36,6 +38,7 @@ const OVERLAP_MM: f64 = 500.0;
 fn main() -> io::Result<()> {
     let mut out = io::stdout();
     let mut before: Option<(usize, f64)> = None;
+    let mut framed_before = None;
     for (across, along, repeats) in [(9, 6, 31), (20, 15, 11), (40, 30, 5), (100, 100, 1)] {
         let job = house(across, along, TargetHeight::Highest);
         let n_readings: usize = job.survey.setups.iter().map(|setup| setup.readings.len()).sum();
@@ -54,8 +57,19 @@ fn main() -> io::Result<()> {
         line(&mut out, &format!("whole chain{growth}"), whole)?;
         before = Some((n_supports, whole));
         stages(&mut out, &job, repeats)?;
+        let framed = with_frame(house(across, along, TargetHeight::Highest));
+        let took = median(repeats.min(7), || plan(&framed));
+        let growth = framed_before.map_or(String::new(), |(n_before, before): (usize, f64)| {
+            let power = (took / before).ln() / (n_supports as f64 / n_before as f64).ln();
+            format!(", grows as n^{power:.2}")
+        });
+        line(&mut out, &format!("whole chain with its frame{growth}"), took)?;
+        framed_before = Some((n_supports, took));
         let free = house(across, along, TargetHeight::Free);
         line(&mut out, "whole chain, free height", median(repeats, || plan(&free)))?;
+        if n_supports > 2000 {
+            continue;
+        }
         for (name, prefer) in [
             ("smallest largest", Preference::SmallestLargest),
             ("least lift", Preference::LeastLift),
@@ -69,6 +83,48 @@ fn main() -> io::Result<()> {
         }
     }
     Ok(())
+}
+
+/// The same job with a frame that is proposed from its supports.
+fn with_frame(mut job: Job) -> Job {
+    let section =
+        |breadth, depth| Section { breadth: Length::mm(breadth), depth: Length::mm(depth) };
+    let timber = Timber {
+        name: "invented".to_owned(),
+        stiffness: Stress::n_per_mm2(8000.0),
+        density: Density::kg_per_m3(600.0),
+        strength: Some(Strength {
+            bending: Stress::n_per_mm2(14.0),
+            shear: Stress::n_per_mm2(2.0),
+            across_grain: None,
+        }),
+        source: "invented".to_owned(),
+        status: SourceStatus::Agreed,
+    };
+    let rules = FrameRules {
+        bearers_run: None,
+        row_width: Length::mm(150.0),
+        longest_span: Length::mm(3600.0),
+        longest_overhang: Length::mm(600.0),
+        bearer: section(75.0, 100.0),
+        joist: section(50.0, 100.0),
+        joist_spacing: Length::mm(450.0),
+        bearer_timber: timber.clone(),
+        joist_timber: timber,
+        outer_wall: LineLoad::kn_per_m(1.5),
+        inner_wall: LineLoad::kn_per_m(1.0),
+        floor_load: FloorLoad {
+            dead: AreaLoad::kpa(0.5),
+            live: AreaLoad::kpa(1.5),
+            source: "invented".to_owned(),
+        },
+        seat_length: Length::mm(100.0),
+        load_doubt: 0.25,
+        set_share: (0.0, 1.0),
+        source: "invented".to_owned(),
+    };
+    job.frame = FrameChoice::Asked { given: Box::default(), rules: Box::new(rules) };
+    job
 }
 
 /// The stages that can be called by themselves, each on what the stages before it found.

@@ -9,7 +9,6 @@ mod frames;
 
 use floorwright_engine::frame::{Frame, Loads, OnSeats, jack_curve};
 use floorwright_engine::site::Position;
-use floorwright_engine::units::Length;
 use frames::{Case, case, list, mm, number, numbers, text};
 use serde_json::Value;
 
