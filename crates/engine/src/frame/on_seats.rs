@@ -10,6 +10,10 @@ use crate::units::{Force, Length, Moment, Stress};
 const TRIFLE: f64 = 0.1;
 const TRIFLE_IN_LARGE: f64 = 10.0;
 
+/// The same on the way through many moves, after each round of which all is worked out anew: some
+/// thousandths of a newton per square millimetre.
+const TRIFLE_ON_THE_WAY: f64 = 100.0;
+
 /// A change of a moment for which its stretches are looked at again, in N mm.
 const SEEN: f64 = 100.0;
 
@@ -40,6 +44,7 @@ pub struct OnSeats<'f> {
     /// What the moments do not know yet of each height, size by size.
     untold: Vec<[f64; SIZES]>,
     trifle: f64,
+    is_on_the_way: bool,
     /// How far each moment changed since its stretches were last called touched.
     unseen: Vec<f64>,
     /// Elements whose moments changed since the list was last taken.
@@ -81,6 +86,7 @@ impl<'f> OnSeats<'f> {
             moments: Vec::new(),
             untold: vec![[0.0; SIZES]; frame.place_of.len()],
             trifle: if balance.is_large() { TRIFLE_IN_LARGE } else { TRIFLE },
+            is_on_the_way: false,
             unseen: vec![0.0; frame.element_of_moment.len()],
             touched: Vec::new(),
             is_touched: vec![false; frame.stiffness.elements.len()],
@@ -98,6 +104,14 @@ impl<'f> OnSeats<'f> {
         self.moments = self.frame.moments(&self.balance.heights, self.loads);
     }
 
+    /// For many moves in a row: what is next to nothing in a moment may add up for a while, and in
+    /// a large frame [`Self::rocks`] says what was true when all was last worked out anew.
+    pub fn on_the_way(mut self) -> Self {
+        self.trifle = TRIFLE_ON_THE_WAY;
+        self.is_on_the_way = true;
+        self
+    }
+
     /// Brings seats to new heights, as a set of jacks does, and settles again.
     ///
     /// # Errors
@@ -112,7 +126,9 @@ impl<'f> OnSeats<'f> {
             self.moved.push(self.frame.stiffness.order[place]);
             self.tell_moments(place, by);
         }
-        self.look_for_rocking();
+        if !self.balance.is_large() {
+            self.look_for_rocking();
+        }
         Ok(())
     }
 
@@ -256,7 +272,8 @@ impl<'f> OnSeats<'f> {
 
     /// The frame is in balance on too few supports: its tilt is not determined.
     pub fn rocks(&self) -> bool {
-        let known = self.balance.known_to_rock();
+        let leaves_it = self.is_on_the_way && self.balance.is_large();
+        let known = self.balance.known_to_rock().or_else(|| leaves_it.then_some(false));
         known.unwrap_or_else(|| !self.is_sure_to_keep_still() && self.balance.leaves_a_way())
     }
 

@@ -30,7 +30,8 @@ impl Ground<'_, '_> {
         match &self.at_ends {
             Ok(at_ends) => {
                 for ((case, on), at_ends) in self.cases.cases.iter().zip(at_ends) {
-                    let mut one = OneCase::new(self, *case, on.clone(), at_ends, pairs);
+                    let mut one =
+                        OneCase::new(self, *case, on.clone().on_the_way(), at_ends, pairs);
                     one.run(order, to_first_stop, &mut tally);
                 }
                 tally.settle_shape(at_ends.len());
@@ -91,6 +92,10 @@ impl<'a, 'f> OneCase<'a, 'f> {
                 }
             }
             self.on.refresh();
+            if self.on.rocks() {
+                tally.rocks = true;
+                tally.stop_at(self.stop((pass, moves.len().saturating_sub(1)), StopReason::Rocks));
+            }
         }
         self.close(tally);
     }

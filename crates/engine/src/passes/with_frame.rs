@@ -13,6 +13,10 @@ use crate::units::{Force, Length};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
+/// With more supports than this finer steps are not tried: they take long, and are in the
+/// builder's hand by a smaller lift in a pass.
+const MOST_TRIED: usize = 200;
+
 /// After so many moves the frame is worked out anew, so that rounding does not add up.
 const MOVES_BETWEEN: usize = 200;
 
@@ -86,7 +90,8 @@ pub fn plan_with_frame(
     let mut tried = Vec::new();
     let mut best: Option<(Passes, Order, Tally)> = None;
     let mut candidate = Some((coarsest, order));
-    let mut finer = finer_steps(steps).into_iter();
+    let is_large = cases.today.len() > MOST_TRIED;
+    let mut finer = finer_steps(steps).into_iter().filter(|_| !is_large);
     while let Some((passes, order)) = candidate.take() {
         let tally = ground.replay(&passes.neighbours, &order, true);
         tried.push(Tried { step: passes.step, stop: tally.stop.clone() });
