@@ -16,6 +16,10 @@ const PICTURES: &[(&str, &str)] = &[
     ("floor-after", "lifts-floor-after.svg"),
     ("section", "front-section-1.svg"),
     ("passes", "passes.svg"),
+    ("frame", "frame.svg"),
+    ("who-carries", "lifts-who-carries.svg"),
+    ("jack", "frame-jack-E6.svg"),
+    ("way", "passes-way.svg"),
 ];
 
 /// What is run on the demo's job, besides the demo itself, to draw them.

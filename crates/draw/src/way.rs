@@ -382,10 +382,15 @@ fn notes(sheet: &mut Sheet, picture: &WayPicture) {
             )),
             None => sheet.paragraph("the rating of the jacks is not given: no limit is drawn"),
         }
-        sheet.paragraph("a timber bent further at the start or the end may be so on the way");
+        sheet.paragraph("a timber bent further at the start or the end may be so on the way, and a twentieth more");
     }
     if picture.on_frame && picture.stop.is_none() {
-        sheet.paragraph("no limit is passed in any move");
+        sheet.paragraph(if picture.may_bend_too_far {
+            "no limit is passed for sure in any move; timber may be bent beyond its limit under \
+             some assumptions"
+        } else {
+            "no limit is passed in any move"
+        });
     }
     sheet.heading("planning aid: it does not say that lifting is safe");
     if matches!(picture.medium, Medium::Sheet(_)) {

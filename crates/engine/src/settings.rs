@@ -106,7 +106,7 @@ pub struct Limits {
     /// The share of its rating that a jack is used to (a ratio).
     pub jack_derating: Limit<f64>,
     /// The share of a timber's characteristic strength in bending that it may be stressed to on
-    /// the way (a ratio), unless it is stressed further at the start or at the end.
+    /// the way (a ratio), or a twentieth further than it is at the start or at the end.
     pub bending_share: Limit<f64>,
     /// What every support has to carry at least when all is lifted.
     pub carry_least: Limit<Force>,

@@ -344,7 +344,7 @@ fn violated(
         let jack = states.parts.iter().any(|&i| on.reaction(i).to_n() > allowed.to_n() * 1.000_001);
         let bent = (0..on.n_stretches()).any(|stretch| {
             let own = share(&ends[0], stretch).max(share(&ends[1], stretch));
-            share(on, stretch) > own.max(limits.bending_share.value) * 1.000_001
+            share(on, stretch) > (own * 1.05).max(limits.bending_share.value) * 1.000_001
         });
         let steep = passes.neighbours.iter().any(|pair| {
             let own = ends.iter().map(|on| slope(on, pair.supports, pair.distance));
@@ -634,7 +634,10 @@ fn limits_that_forbid_every_move_stop_at_the_first() {
     let none = Limits { bending_share: Limit::given(0.0, "test"), ..limits(5.0, 1) };
     let planned = plan_with_frame(&supports, &none, &stacks(), &cases).unwrap();
     let stop = planned.check.stop.unwrap();
-    assert_eq!((stop.pass, stop.move_in_pass), (1, 1));
+    // Under some assumptions at the first move, under all of them at the second.
+    assert_eq!((stop.pass, stop.move_in_pass), (1, 2));
+    let first = planned.check.may_stop.iter().map(|stop| (stop.pass, stop.move_in_pass)).min();
+    assert_eq!(first, Some((1, 1)));
     assert!(matches!(stop.reason, StopReason::Bending { .. }), "{stop}");
     assert!(stop.to_string().contains("is bent to"), "{stop}");
     assert!(stop.hint().starts_with("less lift in a pass"));

@@ -144,6 +144,7 @@ impl PlanPictures<'_> {
             jack_limit: jack_limit(self.job),
             bending_limit: self.job.limits.bending_share.value,
             stop: check.and_then(stop),
+            may_bend_too_far: check.is_some_and(|check| !check.may_stop.is_empty()),
         })
     }
 }

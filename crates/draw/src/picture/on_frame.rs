@@ -233,4 +233,6 @@ pub struct WayPicture {
     pub bending_limit: f64,
     /// Where and why the frame forbids this order of work, in words; `None` if it does not.
     pub stop: Option<String>,
+    /// Bending passes its limit under some of the assumptions, not under all.
+    pub may_bend_too_far: bool,
 }

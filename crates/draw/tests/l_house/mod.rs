@@ -444,5 +444,6 @@ pub fn way(medium: Medium) -> WayPicture {
         jack_limit: Some(JackLimit { rating: Force::kn(16.0), share: 0.5 }),
         bending_limit: 0.5,
         stop: Some("pass 5, move 1: the jack at support C5 pushes 8.4 kN".into()),
+        may_bend_too_far: false,
     }
 }

@@ -12,7 +12,7 @@ const TRIFLE_IN_LARGE: f64 = 10.0;
 
 /// The same on the way through many moves, after each round of which all is worked out anew: some
 /// thousandths of a newton per square millimetre.
-const TRIFLE_ON_THE_WAY: f64 = 100.0;
+const TRIFLE_ON_THE_WAY: f64 = 300.0;
 
 /// A change of a moment for which its stretches are looked at again, in N mm.
 const SEEN: f64 = 100.0;

@@ -43,9 +43,6 @@ pub(super) struct Window {
 /// lets go stays of a size to compute with; the row is reported.
 const REPLACED: f64 = 1e-4;
 
-/// A response this much smaller than its peak has died out.
-const DIED_OUT: f64 = 1e-12;
-
 impl Skyline {
     /// A matrix of zeros whose rows begin at these columns.
     pub fn new(first: Vec<usize>) -> Self {
@@ -141,6 +138,7 @@ impl WithSimd for Factoring {
 struct Solving<'a> {
     factor: &'a Factor,
     right: &'a [(usize, usize, f64)],
+    nothing: f64,
 }
 
 impl WithSimd for Solving<'_> {
@@ -148,7 +146,7 @@ impl WithSimd for Solving<'_> {
 
     #[inline(always)]
     fn with_simd<S: Simd>(self, _: S) -> Window {
-        self.factor.solve_near_here(self.right)
+        self.factor.solve_near_here(self.right, self.nothing)
     }
 }
 
@@ -194,14 +192,14 @@ impl Factor {
 
     /// Solves `A X = B` for several right sides that are nothing but for a few rows.
     ///
-    /// `right` holds `(row, column, value)`. The answer is followed up and down from there until
-    /// it has died out.
-    pub fn solve_near(&self, right: &[(usize, usize, f64)]) -> Window {
-        Arch::new().dispatch(Solving { factor: self, right })
+    /// `right` holds `(row, column, value)`. The answer is followed up and down from there until it
+    /// has died out: until it is smaller than the share `nothing` of its peak.
+    pub fn solve_near(&self, right: &[(usize, usize, f64)], nothing: f64) -> Window {
+        Arch::new().dispatch(Solving { factor: self, right, nothing })
     }
 
     #[inline(always)]
-    fn solve_near_here(&self, right: &[(usize, usize, f64)]) -> Window {
+    fn solve_near_here(&self, right: &[(usize, usize, f64)], nothing: f64) -> Window {
         let Some(start) = right.iter().map(|entry| entry.0).min() else {
             return Window { from: 0, rows: Vec::new() };
         };
@@ -217,10 +215,10 @@ impl Factor {
                 rows.push([0.0; TOGETHER]);
             }
             self.forward_row(&mut rows, start, row);
-            quiet.look_at(&rows[row - start]);
+            quiet.look_at(&rows[row - start], nothing);
             row += 1;
         }
-        self.backward(rows, start)
+        self.backward(rows, start, nothing)
     }
 
     /// Works out one row of the forward pass.
@@ -240,7 +238,7 @@ impl Factor {
     }
 
     #[inline(always)]
-    fn backward(&self, forward: Vec<Lanes>, start: usize) -> Window {
+    fn backward(&self, forward: Vec<Lanes>, start: usize, nothing: f64) -> Window {
         // Above the first given row the answer runs on until it has died out; the rows are turned
         // round so that they can be added at the end.
         let mut rows = forward;
@@ -263,7 +261,7 @@ impl Factor {
                     other[lane] -= l * own[lane];
                 }
             }
-            quiet.look_at(own);
+            quiet.look_at(own, nothing);
         }
         rows.truncate(end - row);
         rows.reverse();
@@ -280,10 +278,10 @@ struct Quiet {
 
 impl Quiet {
     #[inline(always)]
-    fn look_at(&mut self, lanes: &Lanes) {
+    fn look_at(&mut self, lanes: &Lanes, nothing: f64) {
         let size = lanes.iter().fold(0.0, |size: f64, value| size.max(value.abs()));
         self.peak = self.peak.max(size);
-        self.rows = if size <= DIED_OUT * self.peak { self.rows + 1 } else { 0 };
+        self.rows = if size <= nothing * self.peak { self.rows + 1 } else { 0 };
     }
 }
 
@@ -337,7 +335,7 @@ mod tests {
             let mut x = right.clone();
             factor.solve(&mut x);
             let at = n / 2;
-            let window = factor.solve_near(&[(at, 0, 1.0), (n - 1, 1, 2.0)]);
+            let window = factor.solve_near(&[(at, 0, 1.0), (n - 1, 1, 2.0)], 1e-12);
             for row in 0..n {
                 let product = |x: &dyn Fn(usize) -> f64| -> f64 {
                     (0..n).map(|column| full[row][column] * x(column)).sum()
@@ -354,7 +352,7 @@ mod tests {
     #[test]
     fn a_long_band_is_followed_only_as_far_as_it_is_felt() {
         let (matrix, _) = banded(4000, 4, &[0.3, -0.2, 0.1]);
-        let window = matrix.factor(1e-11, 0.0).solve_near(&[(2000, 0, 1.0)]);
+        let window = matrix.factor(1e-11, 0.0).solve_near(&[(2000, 0, 1.0)], 1e-12);
         assert!(window.from > 1000 && window.end() < 3000, "{} {}", window.from, window.end());
     }
 

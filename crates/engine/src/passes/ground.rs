@@ -13,6 +13,10 @@ use std::collections::BTreeMap;
 /// A limit counts as passed when it is passed by more than this share of it: less is rounding.
 pub(super) const ROUNDING: f64 = 1e-6;
 
+/// On the way a timber may be bent by this many times what it is bent at the start or at the end
+/// (a ratio): own rule. Moves come in steps, and no order of them is quite even.
+const ON_THE_WAY: f64 = 1.05;
+
 /// What is known of a stretch of timber before anything moves.
 pub(super) struct Stretch {
     pub timber: usize,
@@ -91,7 +95,8 @@ impl<'a, 'f> Ground<'a, 'f> {
             if known.per_bending == 0.0 {
                 return f64::INFINITY;
             }
-            let shares = both.iter().map(|on| on.stresses(stretch).0 * known.per_bending);
+            let shares =
+                both.iter().map(|on| on.stresses(stretch).0 * known.per_bending * ON_THE_WAY);
             shares.fold(self.limits.bending_share.value, f64::max)
         });
         let slope = (0..pairs.len()).map(|pair| {

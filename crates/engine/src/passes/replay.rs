@@ -25,16 +25,27 @@ impl Ground<'_, '_> {
     /// Replays an order of moves under every case. With `to_first_stop` nothing after the first
     /// stop is looked at.
     pub fn replay(&self, pairs: &[NeighbourPair], order: &Order, to_first_stop: bool) -> Tally {
+        self.replay_cases(pairs, order, to_first_stop, self.cases.cases.len())
+    }
+
+    /// The same under the first of the cases only.
+    pub fn replay_cases(
+        &self,
+        pairs: &[NeighbourPair],
+        order: &Order,
+        to_first_stop: bool,
+        n_cases: usize,
+    ) -> Tally {
         let mut tally = Tally::new(order, self.cases.today.len());
         (tally.seat_slope, tally.seat_slope_over) = self.seats(pairs, order, &mut tally);
         match &self.at_ends {
             Ok(at_ends) => {
-                for ((case, on), at_ends) in self.cases.cases.iter().zip(at_ends) {
+                for ((case, on), at_ends) in self.cases.cases.iter().zip(at_ends).take(n_cases) {
                     let mut one =
                         OneCase::new(self, *case, on.clone().on_the_way(), at_ends, pairs);
                     one.run(order, to_first_stop, &mut tally);
                 }
-                tally.settle_shape(at_ends.len());
+                tally.settle_shape(n_cases);
             }
             Err(NotSettled) => tally.stop_at(Stop {
                 pass: order.len(),

@@ -30,13 +30,13 @@ pub enum StopReason {
     },
     /// A timber bends too far.
     #[error(
-        "{timber} is bent to {} of its strength {:.1} m along, the limit is {}",
-        Percent(*.share), .along.to_m(), Percent(*.limit)
+        "{timber} is bent to {} of its strength at {:.1} m on the plan, the limit is {}",
+        Tenths(*.share), .along.to_m(), Tenths(*.limit)
     )]
     Bending {
         /// The timber, such as "bearer B1".
         timber: String,
-        /// Where along it.
+        /// Where along it, as a coordinate of the plan.
         along: Length,
         /// The bending stress as a share of its strength (a ratio).
         share: f64,
@@ -169,6 +169,15 @@ fn rounded_up(force: Force) -> Force {
 }
 
 struct Percent(f64);
+
+/// The same with a decimal, for two that are compared.
+struct Tenths(f64);
+
+impl fmt::Display for Tenths {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:.1} %", round_to(self.0 * 100.0, 0.1))
+    }
+}
 
 impl fmt::Display for Percent {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

@@ -17,6 +17,10 @@ use std::collections::BTreeMap;
 /// builder's hand by a smaller lift in a pass.
 const MOST_TRIED: usize = 200;
 
+/// With more supports than this one support at a time is gone through under the first of the
+/// assumptions only: it is a comparison, not a plan.
+const MOST_COMPARED: usize = 2000;
+
 /// After so many moves the frame is worked out anew, so that rounding does not add up.
 const MOVES_BETWEEN: usize = 200;
 
@@ -216,7 +220,8 @@ fn compared(
         .map(|number| vec![Part { number, from: Length::ZERO, to: at_end[number] }])
         .collect();
     let order: Order = moves.chunks(MOVES_BETWEEN).map(<[_]>::to_vec).collect();
-    let tally = ground.replay(&passes.neighbours, &order, false);
+    let n_cases = if supports.len() > MOST_COMPARED { 1 } else { cases.cases.len() };
+    let tally = ground.replay_cases(&passes.neighbours, &order, false, n_cases);
     let jacks = ground.jack_ranges(&tally);
     FrameWay {
         passes: passes.one_at_a_time.passes,

@@ -101,6 +101,7 @@ pub fn say_head(
         );
     }
     say_bent_at_end(text, session, frame, &on_frame.check.bent_at_end, words);
+    say_may_stop(text, frame, &on_frame.check.may_stop);
     say_grounds(text, frame);
 }
 
@@ -182,6 +183,25 @@ fn say_bent_at_end(
         text.item("!", format!("and {} more, all less", worst_first.len() - MOST_BENT));
     }
     text.say("Go slowly and listen, or lift less there, or ask an engineer.");
+}
+
+/// Limits of bending that are passed on the way under some of the assumptions only.
+fn say_may_stop(text: &mut Text, frame: &FrameStage, may_stop: &[Stop]) {
+    if may_stop.is_empty() {
+        return;
+    }
+    let spec = frame.frame.spec();
+    text.heading("On the way a limit may be passed, as far as anybody can tell");
+    for stop in may_stop {
+        let if_so = stop.case.and_then(|case| said::if_timber(case, spec));
+        let if_so = if_so.map_or(String::new(), |case| format!("{case}: "));
+        let place = format!("first in pass {}, move {}", stop.pass, stop.move_in_pass);
+        text.item("!", format!("{if_so}{place}: {}", stop.reason));
+    }
+    text.say(
+        "Nobody can see which assumption holds, so this does not stop the plan. Watch there, go \
+         slowly, and stop if anything cracks or resists; or lift less in a pass.",
+    );
 }
 
 fn say_grounds(text: &mut Text, frame: &FrameStage) {
