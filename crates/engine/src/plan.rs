@@ -247,7 +247,10 @@ pub fn plan(job: &Job) -> Plan {
         }
         _ => lifting.then(StageName::Lift, |_| Stage::WaitsFor(StageName::Lift)),
     };
+    let frame_fails = !frame.reasons().is_empty() && job.frame.is_given();
     let passes = match (lifting.done(), &table) {
+        // The builder's own frame does not stand: no order of work without its loads.
+        _ if frame_fails => Stage::WaitsFor(StageName::Frame),
         (Some(stage), Ok(table)) => packing.then(StageName::Packers, |packing| {
             order::passes(job, (stage, frame.done()), packing, table)
         }),

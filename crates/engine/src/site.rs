@@ -131,6 +131,11 @@ impl Outline {
         })
     }
 
+    /// What it encloses, in square metres.
+    pub fn area_m2(&self) -> f64 {
+        self.signed_area_mm2().abs() * 1e-6
+    }
+
     fn signed_area_mm2(&self) -> f64 {
         let twice: f64 =
             self.sides().map(|(a, b)| a.x.to_mm() * b.y.to_mm() - b.x.to_mm() * a.y.to_mm()).sum();

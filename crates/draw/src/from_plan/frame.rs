@@ -298,9 +298,7 @@ impl JackLine {
         let end = rocks.unwrap_or(n_points);
         let force = |curve: &[JackPoint], idx: usize| curve[idx].forces.get(jack).copied();
         let points = (0..end).filter_map(|idx| {
-            let range = |curve: &Vec<JackPoint>| {
-                force(curve, idx).map(|force| ForceRange { least: force, most: force })
-            };
+            let range = |curve: &Vec<JackPoint>| force(curve, idx).map(|_| curve[idx].range(jack));
             let over_all = curves.iter().filter_map(range).reduce(ForceRange::with)?;
             Some(JackRise { rise: curves[0][idx].rise, force: over_all })
         });

@@ -381,7 +381,8 @@ fn a_curve_runs_between_its_least_and_its_most() {
 }
 
 fn point(rise: f64, force: f64, carrying: usize, rocks: bool) -> JackPoint {
-    JackPoint { rise: Length::mm(rise), forces: vec![Force::kn(force)], carrying, rocks }
+    let forces = vec![Force::kn(force)];
+    JackPoint { rise: Length::mm(rise), forces, off: Force::ZERO, carrying, rocks }
 }
 
 #[test]

@@ -81,6 +81,7 @@ pub struct Frame {
     /// The element that begins where each moment is.
     pub(super) element_of_moment: Vec<usize>,
     places: Vec<Option<InfluenceRow>>,
+    floor_m2: f64,
 }
 
 impl Frame {
@@ -131,6 +132,7 @@ impl Frame {
             moments_of,
             element_of_moment,
             places,
+            floor_m2: shared.floor * 1e-6,
         })
     }
 
@@ -147,6 +149,11 @@ impl Frame {
     /// How many unknowns it has, the heights over the supports included.
     pub fn n_unknowns(&self) -> usize {
         self.stiffness.n_free + self.supports.len()
+    }
+
+    /// The floor that the joists carry, in square metres.
+    pub fn floor_m2(&self) -> f64 {
+        self.floor_m2
     }
 
     /// The whole load.

@@ -3,6 +3,7 @@
 use super::faults::FrameFault;
 use super::frame::{Frame, Loads, NotSettled};
 use super::on_seats::{OnSeats, SetShape};
+use super::state::ForceRange;
 use crate::ids::{BearerId, SupportId};
 use crate::site::Support;
 use crate::units::{Force, LENGTH_EPS, Length};
@@ -21,10 +22,26 @@ pub struct JackPoint {
     pub rise: Length,
     /// What each jack pushes, in the order they were named.
     pub forces: Vec<Force>,
+    /// How far each force may be off either way because heights were read no better; zero unless
+    /// [`Self::widened`].
+    pub off: Force,
     /// How many supports carry, jacks included.
     pub carrying: usize,
     /// The frame is in balance on too few supports: stop before this.
     pub rocks: bool,
+}
+
+impl JackPoint {
+    /// The same point with what its forces may be off.
+    pub fn widened(self, off: Force) -> Self {
+        Self { off, ..self }
+    }
+
+    /// The range of the force at one of the jacks, by the order they were named in.
+    pub fn range(&self, jack: usize) -> ForceRange {
+        let force = self.forces.get(jack).copied().unwrap_or(Force::ZERO);
+        ForceRange { least: (force - self.off).max(Force::ZERO), most: force + self.off }
+    }
 }
 
 /// The force at one jack, or at several that rise together, as they rise.
@@ -61,6 +78,7 @@ pub fn jack_curve(
             Ok(JackPoint {
                 rise,
                 forces: jacks.iter().map(|&jack| on_seats.reaction(jack)).collect(),
+                off: Force::ZERO,
                 carrying: on_seats.n_carrying(),
                 rocks: on_seats.rocks(),
             })
@@ -176,6 +194,7 @@ pub fn jack_beside_curve(
             let point = JackPoint {
                 rise,
                 forces: vec![on_seats.reaction(jack)],
+                off: Force::ZERO,
                 carrying: on_seats.n_carrying(),
                 rocks: on_seats.rocks(),
             };

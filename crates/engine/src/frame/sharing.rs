@@ -35,6 +35,8 @@ pub(super) struct Shares {
 pub(super) struct Shared {
     pub dead: Shares,
     pub live: Shares,
+    /// The floor that the joists carry, mm2.
+    pub floor: f64,
 }
 
 impl Shares {
@@ -56,11 +58,12 @@ impl Shares {
 pub(super) fn share(spec: &FrameSpec) -> Result<Shared, Vec<FrameFault>> {
     let n = spec.bearers.len() + spec.joists.len();
     let floor = Floor::new(spec);
-    let mut shared = Shared { dead: Shares::new(n), live: Shares::new(n) };
+    let mut shared = Shared { dead: Shares::new(n), live: Shares::new(n), floor: 0.0 };
     for (joist, strips) in floor.strips.iter().enumerate() {
         let member = spec.bearers.len() + joist;
         for &(from, to, width) in strips.iter() {
             let load = |load: crate::units::AreaLoad| load.to_n_per_mm2() * width.of_floor();
+            shared.floor += (to - from) * width.of_floor();
             shared.dead.uniform[member].push((from, to, load(spec.floor_load.dead)));
             shared.live.uniform[member].push((from, to, load(spec.floor_load.live)));
         }

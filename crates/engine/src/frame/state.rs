@@ -207,9 +207,15 @@ fn one<'a>(
 }
 
 impl Frame {
+    /// How far each reaction may be off because the heights may, either way: about 95 in 100 lie
+    /// within. For springy timber; what has set lies on its seats whatever they were read to be.
+    pub fn off_by_heights(&self, sd: &[Length]) -> Vec<Force> {
+        self.doubt(sd).into_iter().map(|doubt| doubt * COVERAGE).collect()
+    }
+
     /// Standard deviation of each reaction when the seats are off by so much, each for itself,
     /// and every support carries.
-    pub fn doubt(&self, sd: &[Length]) -> Vec<Force> {
+    fn doubt(&self, sd: &[Length]) -> Vec<Force> {
         let of = |place: usize| {
             let (first, row) = &self.response.rows[place];
             let order = &self.stiffness.order[*first..];

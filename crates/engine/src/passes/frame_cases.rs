@@ -3,7 +3,7 @@
 use super::SupportToLift;
 use crate::frame::{Frame, Loads, NotSettled, OnSeats, SetShape};
 use crate::ids::SupportId;
-use crate::units::Length;
+use crate::units::{Force, Length};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -60,6 +60,9 @@ pub struct FrameCases<'f> {
     pub(super) in_frame: Vec<usize>,
     /// Today's height of the bearer over each support, by the frame's numbers.
     pub(super) today: Vec<Length>,
+    /// How far what each support carries may be off because heights may, where the timber springs;
+    /// by the frame's numbers.
+    pub(super) off: Vec<Force>,
 }
 
 impl<'f> FrameCases<'f> {
@@ -110,7 +113,20 @@ impl<'f> FrameCases<'f> {
             .map(|&case| Ok((case, on_seats(frame, &today, &today, case)?)))
             .collect::<Result<Vec<_>, NotSettled>>()
             .map_err(|fault| vec![fault.into()])?;
-        Ok(Self { frame, cases: settled, in_frame, today })
+        let off = vec![Force::ZERO; today.len()];
+        Ok(Self { frame, cases: settled, in_frame, today, off })
+    }
+
+    /// Widens every force at a jack by what the readings may be off: so much either way (not below
+    /// zero) at each support of the frame, less what has set, which lies on its seats whatever they
+    /// were read to be.
+    ///
+    /// # Panics
+    /// If there is not one for each support of the frame: a bug of the caller.
+    pub fn widened(mut self, off: Vec<Force>) -> Self {
+        assert_eq!(off.len(), self.today.len(), "one for each support of the frame");
+        self.off = off;
+        self
     }
 
     /// The assumptions, in the order that results count them by.

@@ -113,12 +113,18 @@ impl<'a, 'f> OneCase<'a, 'f> {
 
     /// The largest forces of this case widen the ranges.
     fn close(&self, tally: &mut Tally) {
-        for (range, largest) in tally.jacks.iter_mut().zip(&self.largest) {
+        for (number, (range, largest)) in tally.jacks.iter_mut().zip(&self.largest).enumerate() {
             if let Some(force) = *largest {
+                let off = self.off(number);
                 let (least, most) = range.unwrap_or((f64::INFINITY, 0.0));
-                *range = Some((least.min(force), most.max(force)));
+                *range = Some((least.min((force - off).max(0.0)), most.max(force + off)));
             }
         }
+    }
+
+    /// How far the force at a support may be off because its height may, in newtons.
+    fn off(&self, number: usize) -> f64 {
+        self.ground.cases.off[number].to_n() * (1.0 - self.case.set_share)
     }
 
     fn stop(&self, place: Place, reason: StopReason) -> Stop {
@@ -174,10 +180,12 @@ impl<'a, 'f> OneCase<'a, 'f> {
 
     fn pushed(&mut self, parts: &[Part], forces: &[f64], place: Place, tally: &mut Tally) {
         for (jack, (part, &force)) in parts.iter().zip(forces).enumerate() {
+            let off = self.off(part.number);
             let range = &mut tally.moves[place.0][place.1].jacks[jack];
-            *range = (range.0.min(force), range.1.max(force));
+            *range = (range.0.min((force - off).max(0.0)), range.1.max(force + off));
             let largest = &mut self.largest[part.number];
             *largest = Some(largest.map_or(force, |other| other.max(force)));
+            let force = force + off;
             let over = |limit: &f64| force > limit * (1.0 + ROUNDING);
             if let Some(limit) = self.ground.jack_limit.filter(over) {
                 tally.stop_at(self.stop(

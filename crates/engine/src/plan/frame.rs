@@ -4,12 +4,19 @@ use super::packing::SupportPacking;
 use super::supports::FloorOver;
 use super::{Job, Stage, StopReason};
 use crate::frame::{Frame, FrameRules, FrameState, GivenFrame, Loads, Off, complete, state};
+use crate::ids::SupportId;
 use crate::influence::Influence;
 use crate::site::Position;
 use crate::survey::Reduction;
-use crate::units::{Length, Level};
+use crate::units::{Force, Length, Level};
 use serde::Serialize;
 use std::collections::BTreeMap;
+
+/// The share of a floor that lies outside its outermost joists, as boards run to the walls.
+const EDGES: f64 = 0.06;
+
+/// Less air than this is not measured for sure.
+const MEASURED: Length = Length::mm(1.0);
 
 /// Whether a frame is asked for, and what is known of it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -28,6 +35,13 @@ pub enum FrameChoice {
         /// What is taken where nothing is given.
         rules: Box<FrameRules>,
     },
+}
+
+impl FrameChoice {
+    /// The builder describes bearers, rather than leave all to be proposed.
+    pub fn is_given(&self) -> bool {
+        matches!(self, Self::Asked { given, .. } if !given.bearers.is_empty())
+    }
 }
 
 /// The frame under the floor, as it stands today.
@@ -51,10 +65,33 @@ pub struct FrameStage {
 }
 
 impl FrameStage {
+    /// How far the force at a jack may be off because heights were read no better, under a share
+    /// of set sag (a ratio).
+    pub fn jack_off(&self, support: usize, set_share: f64) -> Force {
+        self.frame.off_by_heights(&self.sd)[support] * (1.0 - set_share)
+    }
+
+    /// Floor that the rooms have and no joist carries, in square metres: it weighs nothing here.
+    /// Zero without rooms, and where it is no more than the strips along the edges.
+    pub fn bare_floor_m2(&self, job: &Job) -> f64 {
+        let drawn: f64 = job.site.rooms().iter().map(|room| room.outline.area_m2()).sum();
+        let bare = drawn - self.frame.floor_m2();
+        if bare > drawn * EDGES { bare } else { 0.0 }
+    }
+
+    /// Supports under which air was measured that this frame would close, with the measured gap:
+    /// its timbers are taken too soft there, its loads too heavy, or a reading is off.
+    pub fn gaps_closed(&self, job: &Job) -> Vec<(SupportId, Length)> {
+        let supports = job.site.supports().iter().zip(&self.today.supports);
+        supports
+            .filter(|(site, load)| site.gap > MEASURED && load.gap.0 < site.gap / 2.0)
+            .map(|(site, _)| (site.id.clone(), site.gap))
+            .collect()
+    }
+
     /// Today's seats: the bearer's height less the gap that was measured.
     pub fn seats(&self, job: &Job) -> Vec<Length> {
-        let supports = job.site.supports().iter();
-        supports.zip(&self.heights).map(|(support, &height)| height - support.gap).collect()
+        seats(job, &self.heights)
     }
 }
 
@@ -80,6 +117,11 @@ pub(super) fn after(
     let packing = job.stock.tolerance.value / 3.0_f64.sqrt();
     let off = Off { heights: &stage.sd, packing };
     state(&stage.frame, &seats, &stage.heights, off, Loads::DEAD).ok()
+}
+
+fn seats(job: &Job, heights: &[Length]) -> Vec<Length> {
+    let supports = job.site.supports().iter();
+    supports.zip(heights).map(|(support, &height)| height - support.gap).collect()
 }
 
 /// Builds the frame and lets it stand.
@@ -117,9 +159,7 @@ pub(super) fn build(
         )]);
     };
     let sd = own_sd(job, reduction, over);
-    let seats: Vec<Length> = (job.site.supports().iter().zip(&heights))
-        .map(|(support, &height)| height - support.gap)
-        .collect();
+    let seats = seats(job, &heights);
     let off = Off { heights: &sd, packing: Length::ZERO };
     let states =
         [Loads::DEAD, Loads::IN_USE].map(|loads| state(&frame, &seats, &heights, off, loads));
@@ -133,7 +173,11 @@ pub(super) fn build(
             today,
             in_use,
         }),
-        [Err(fault), _] | [_, Err(fault)] => Stage::Stopped(vec![StopReason::bare(fault)]),
+        [Err(fault), _] | [_, Err(fault)] => Stage::Stopped(vec![StopReason::new(
+            fault,
+            "look for a load or a wall beyond the last support that may tip the frame over, and \
+             check its place and its weight",
+        )]),
     }
 }
 

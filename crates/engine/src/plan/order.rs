@@ -130,6 +130,7 @@ fn order(
     let cases = FrameCases::new(&stage.frame, supports, Loads::DEAD).map_err(|faults| {
         faults.iter().map(|fault| StopReason::new(fault, fault.hint())).collect::<Vec<_>>()
     })?;
+    let cases = cases.widened(stage.frame.off_by_heights(&stage.sd));
     let found = plan_with_frame(supports, &job.limits, table, &cases).map_err(bare)?;
     let PassesOnFrame { passes, check, one_at_a_time, tried } = found;
     Ok((passes, Some(OnFrame { check, one_at_a_time, tried })))

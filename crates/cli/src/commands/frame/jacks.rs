@@ -214,7 +214,11 @@ impl Ground<'_> {
     fn points(&self, jacks: &[usize], rises: &[Length]) -> Result<Vec<Vec<JackPoint>>, NotSettled> {
         let under = |assumed: &Assumption| {
             let loads = self.loads.times(assumed.load_ratio);
-            jack_curve(&self.frame.frame, &self.seats, loads, self.set(assumed), jacks, rises)
+            let set = self.set(assumed);
+            let curve = jack_curve(&self.frame.frame, &self.seats, loads, set, jacks, rises)?;
+            let off = jacks.first().map(|&jack| self.frame.jack_off(jack, assumed.set_share));
+            let off = off.unwrap_or(Force::ZERO);
+            Ok(curve.into_iter().map(|point| point.widened(off)).collect())
         };
         self.assumed.iter().map(under).collect()
     }
@@ -263,7 +267,13 @@ impl Ground<'_> {
             let set = self.set(assumed);
             let frame = &self.frame.frame;
             let points = jack_beside_curve(frame, sites, &self.seats, loads, set, &place, rises)?;
-            Ok(points.into_iter().map(|(point, opens)| (point, Some(opens))).collect())
+            let off = self.frame.jack_off(support, assumed.set_share);
+            // A jack that does not touch yet pushes nothing, whatever the readings are.
+            let widen = |point: JackPoint| {
+                let touches = point.forces.iter().any(|force| *force > Force::ZERO);
+                if touches { point.widened(off) } else { point }
+            };
+            Ok(points.into_iter().map(|(point, opens)| (widen(point), Some(opens))).collect())
         });
         Ok(over_all(&curves.collect::<Result<Vec<Curve>, JackError>>()?))
     }
@@ -282,10 +292,7 @@ fn over_all(curves: &[Curve]) -> Vec<Push> {
     (0..n_rises)
         .map(|at| {
             let points = || curves.iter().map(|curve| &curve[at]);
-            let pushed = |point: &JackPoint| {
-                let force = point.forces.first().copied().unwrap_or(Force::ZERO);
-                ForceRange { least: force, most: force }
-            };
+            let pushed = |point: &JackPoint| point.range(0);
             let air = points().filter_map(|(_, opens)| *opens).map(|opens| (opens, opens));
             Push {
                 rise: curves[0][at].0.rise,
