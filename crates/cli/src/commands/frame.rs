@@ -127,6 +127,8 @@ fn say_state(
             text.say(sentence);
         }
     }
+    let found = said::bent_in_state(state, frame.frame.spec());
+    said::say_may_break(text, found, said::LIFT_LESS);
     say_if_it_should_have_broken(text, state);
     support_table(text, frame, state, house, words);
     text.say(said::what_set_means(frame.frame.spec()));

@@ -39,8 +39,8 @@ pub fn run(args: &args::Passes) -> Result<Report, Stop> {
     let words = Words::of(&session.input);
     let mut text = Text::default();
     text.heading(&format!("Passes: {}", session.input.name));
-    // Nothing is said before a stop.
-    checked::say_stop(&mut text, &session, &plan, words);
+    // Nothing is said before a stop, or before what may break.
+    checked::say_first(&mut text, &session, &plan, words);
     read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
     if let Some(lifting) = plan.lifting.done()

@@ -346,9 +346,48 @@ fn a_bearer_that_is_too_thin_ends_bent_and_is_named() {
     }
     // It carries more today than it can, on paper: then the paper is wrong, and that is said.
     let frame = self::json(&here, &["frame", "job.toml"]);
-    let share = number(&frame["result"]["frame"]["result"]["today"]["bearer"][1]["share"]);
+    let bearer = &frame["result"]["frame"]["result"]["today"]["bearer"][1];
+    let share = number(&bearer["share"]);
     assert!(share > 1.0, "{share}");
-    run_in(&here, &["frame", "job.toml"]).ends(0).says("something assumed is not so");
+    run_in(&here, &["frame", "job.toml"])
+        .ends(0)
+        .says("something assumed is not so")
+        .says(&format!("{} may be bent to ", text(&bearer["timber"])));
+}
+
+#[test]
+fn what_may_break_is_said_before_all_else() {
+    let here = annex("frame-breaks", false);
+    let job = here.join("job.toml");
+    edit(&job, "section = \"100x125 mm\"", "section = \"50x50 mm\"");
+    let args = ["passes", "job.toml", "--per-pass", "10", "--jacks", "9"];
+    let found = json(&here, &args);
+    let check = &found["result"]["passes"]["result"]["on_frame"]["check"];
+    let ends = list(&check["bent_at_end"]).iter().map(|end| &end["most_bent"]);
+    let worst = ends
+        .chain([&check["peaks"]["share"]])
+        .map(|found| &found["bent"])
+        .max_by(|a, b| number(&a["share"]).total_cmp(&number(&b["share"])))
+        .unwrap();
+    assert!(number(&worst["share"]) > 1.01, "{worst:#}");
+    let may_break = format!(
+        "! {} may be bent to {:.0} % of its strength (if the timber ",
+        text(&worst["timber"]),
+        number(&worst["share"]) * 100.0
+    );
+    let run = run_in(&here, &args).ends(ends_with_its_passes(&found));
+    fits(&run);
+    let said = one_line(&run.out);
+    let at = said.find(&may_break).unwrap_or_else(|| panic!("no {may_break} in {}", run.out));
+    assert!(at < said.find("Limits of this plan").unwrap(), "{}", run.out);
+    assert!(said.contains("it may break. Lift less there, or ask an engineer before anybody"));
+    run_in(&here, &["lift", "job.toml"]).says(" may be bent to ").says("it may break.");
+    // Within its strength nothing is said of breaking.
+    edit(&job, "section = \"50x50 mm\"", "section = \"100x125 mm\"");
+    for command in ["passes", "lift", "frame"] {
+        let run = run_in(&here, &[command, "job.toml"]).ends(0);
+        assert!(!run.out.contains("may break"), "{}", run.out);
+    }
 }
 
 #[test]

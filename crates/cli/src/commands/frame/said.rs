@@ -6,13 +6,19 @@ use crate::text::words::{Words, percent};
 use floorwright_engine::frame::{Bent, Carrying, FrameSpec, FrameState, Run, Timber};
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::passes::{BentAtEnd, FrameCase, MostBent};
-use floorwright_engine::plan::{FrameChoice, Plan, StageName};
+use floorwright_engine::plan::{FrameChoice, OnFrame, Plan, StageName};
 use floorwright_engine::site::Site;
 use floorwright_engine::units::{Force, Length};
 use std::collections::BTreeSet;
 
 /// More names than this are counted, not listed.
 const MOST_NAMES: usize = 12;
+
+/// More timbers than this are counted, not listed.
+pub const MOST_BENT: usize = 8;
+
+/// What to do about a timber that a lift may break.
+pub const LIFT_LESS: &str = "Lift less there, or ask an engineer before anybody jacks.";
 
 /// Names in a row: `A1, A2 and 3 more`.
 pub fn names<'a>(supports: impl IntoIterator<Item = &'a SupportId>) -> String {
@@ -99,6 +105,70 @@ pub fn if_timber(case: FrameCase, spec: &FrameSpec) -> Option<&'static str> {
     } else {
         Some("if the timber springs back")
     }
+}
+
+/// A timber that is bent, and what has to be so for it: `if the timber has set`.
+pub type BentIfSo<'a> = (&'a Bent, Option<String>);
+
+/// What is bent most on the way, and what ends bent too far, each with what has to be so.
+pub fn bent_by_passes<'a>(on_frame: &'a OnFrame, spec: &FrameSpec) -> Vec<BentIfSo<'a>> {
+    let check = &on_frame.check;
+    let ends = check.bent_at_end.iter().map(|end| &end.most_bent);
+    let found = check.peaks.share.iter().chain(ends);
+    found.map(|found| (&found.bent, if_case(found.case, spec))).collect()
+}
+
+/// What is bent most in a state, each with what has to be so.
+pub fn bent_in_state<'a>(state: &'a FrameState, spec: &FrameSpec) -> Vec<BentIfSo<'a>> {
+    let (springy, set) = spec.set_share;
+    let one_share = springy == set;
+    let words = ["if the timber springs back", "if the timber has set"];
+    let both = [&state.bearer, &state.joist].into_iter().flat_map(|kind| kind.iter().zip(words));
+    both.filter_map(|(bent, if_so)| Some((bent.as_ref()?, (!one_share).then(|| if_so.to_owned()))))
+        .collect()
+}
+
+/// `if the timber has set and loads are 25 % more`, as far as there is more than one case.
+fn if_case(case: FrameCase, spec: &FrameSpec) -> Option<String> {
+    let doubt = case.loads.dead - 1.0;
+    let loads = (doubt != 0.0).then(|| {
+        let which = if doubt > 0.0 { "more" } else { "less" };
+        format!("loads are {} {which}", percent(doubt.abs()))
+    });
+    match (if_timber(case, spec), loads) {
+        (Some(timber), Some(loads)) => Some(format!("{timber} and {loads}")),
+        (Some(timber), None) => Some(timber.to_owned()),
+        (None, loads) => loads.map(|loads| format!("if {loads}")),
+    }
+}
+
+/// Names each timber that may break, worst first: bent beyond all of its strength.
+pub fn say_may_break(text: &mut Text, found: Vec<BentIfSo<'_>>, way_out: &str) {
+    let share = |(bent, _): &BentIfSo<'_>| bent.share.unwrap_or_default();
+    let mut beyond: Vec<_> = found.into_iter().filter(|one| share(one) > 1.0).collect();
+    beyond.sort_by(|a, b| share(b).total_cmp(&share(a)));
+    let mut seen = BTreeSet::new();
+    beyond.retain(|(bent, _)| seen.insert(bent.timber.as_str()));
+    for (bent, if_so) in beyond.iter().take(MOST_BENT) {
+        let if_so = if_so.as_ref().map_or(String::new(), |if_so| format!(" ({if_so})"));
+        let share = beyond_all(bent.share.unwrap_or_default());
+        text.item(
+            "!",
+            format!(
+                "{} may be bent to {share} of its strength{if_so}: it may break. {way_out}",
+                bent.timber
+            ),
+        );
+    }
+    if beyond.len() > MOST_BENT {
+        text.item("!", format!("and {} more may break, all bent less", beyond.len() - MOST_BENT));
+    }
+}
+
+/// A share beyond 100 %, which rounding must not bring back to it.
+fn beyond_all(share: f64) -> String {
+    let (said, all) = (percent(share), percent(1.0));
+    if said == all { format!("more than {all}") } else { said }
 }
 
 /// What the two ends of the set share mean, in one sentence.

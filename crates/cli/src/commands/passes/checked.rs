@@ -10,18 +10,33 @@ use floorwright_engine::passes::{
 };
 use floorwright_engine::plan::{FrameStage, OnFrame, Plan};
 
-/// More timbers than this are counted, not listed.
-const MOST_BENT: usize = 8;
-
-/// Says first of all if this order of moves is not to be worked by, and why.
-pub fn say_stop(text: &mut Text, session: &Session, plan: &Plan, words: Words) {
+/// Says first of all if this order of moves is not to be worked by, and what may break.
+pub fn say_first(text: &mut Text, session: &Session, plan: &Plan, words: Words) {
     let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
     let (Some(on_frame), Some(frame)) = (on_frame, plan.frame.done()) else { return };
-    let Some(stop) = &on_frame.check.stop else { return };
+    match &on_frame.check.stop {
+        Some(stop) => say_stop(text, session, (on_frame, frame), stop, words),
+        None => say_may_break(text, on_frame, frame),
+    }
+}
+
+fn say_may_break(text: &mut Text, on_frame: &OnFrame, frame: &FrameStage) {
+    let found = said::bent_by_passes(on_frame, frame.frame.spec());
+    said::say_may_break(text, found, said::LIFT_LESS);
+}
+
+fn say_stop(
+    text: &mut Text,
+    session: &Session,
+    (on_frame, frame): (&OnFrame, &FrameStage),
+    stop: &Stop,
+    words: Words,
+) {
     text.heading("STOP: do not lift by this plan");
     let place = place_of_stop(session, frame, stop, words);
     text.item("!", format!("{stop}{}", place.map_or(String::new(), |place| format!("; {place}"))));
     text.item("-", format!("way out: {}", stop.hint()));
+    say_may_break(text, on_frame, frame);
     if on_frame.tried.len() > 1 {
         let steps: Vec<String> =
             on_frame.tried.iter().map(|tried| words.exact(tried.step)).collect();
@@ -106,8 +121,8 @@ pub fn say_head(
 }
 
 fn first_of(names: &[String]) -> String {
-    let shown = names.iter().take(MOST_BENT).cloned().collect::<Vec<_>>().join(", ");
-    match names.len().checked_sub(MOST_BENT) {
+    let shown = names.iter().take(said::MOST_BENT).cloned().collect::<Vec<_>>().join(", ");
+    match names.len().checked_sub(said::MOST_BENT) {
         None | Some(0) => shown,
         Some(more) => format!("{shown} and {more} more"),
     }
@@ -165,7 +180,7 @@ fn say_bent_at_end(
         count(worst_first.len(), "timber may end", "timbers may end"),
         percent(session.job.limits.bending_share.value)
     ));
-    for end in worst_first.iter().take(MOST_BENT) {
+    for end in worst_first.iter().take(said::MOST_BENT) {
         let found = &end.most_bent;
         let if_so =
             said::if_timber(found.case, spec).map_or(String::new(), |case| format!("{case}: "));
@@ -179,8 +194,8 @@ fn say_bent_at_end(
             ),
         );
     }
-    if worst_first.len() > MOST_BENT {
-        text.item("!", format!("and {} more, all less", worst_first.len() - MOST_BENT));
+    if worst_first.len() > said::MOST_BENT {
+        text.item("!", format!("and {} more, all less", worst_first.len() - said::MOST_BENT));
     }
     text.say("Go slowly and listen, or lift less there, or ask an engineer.");
 }
