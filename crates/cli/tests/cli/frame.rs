@@ -614,3 +614,28 @@ fn new_work_is_named_with_what_is_still_to_be_laid() {
     let other = run_in(&here, &["lift", "job.toml", "--height", "A1+9"]).ends(0);
     assert!(!other.out.contains("still to be laid"));
 }
+
+#[test]
+fn of_many_supports_it_says_that_lighter_loads_are_not_gone_through() {
+    let here = grid("frame-many");
+    let mut many = "point,x,y,reading\n".to_owned();
+    for at in 0..210 {
+        let (row, column) = (at / 15, at % 15);
+        let reading = 1600 + (row * 7 + column * 5) % 4;
+        many.push_str(&format!("R{row}C{column},{},{},{reading}\n", column * 1800, row * 1800));
+    }
+    fs::write(here.join("many.csv"), many).unwrap();
+    for (job, is_many) in [("many.csv", true), ("grid.csv", false)] {
+        let found = json(&here, &["passes", job]);
+        let run = run_in(&here, &["passes", job]).ends(ends_with_its_passes(&found));
+        fits(&run);
+        let cases = list(&found["result"]["passes"]["result"]["on_frame"]["check"]["cases"]);
+        let heavier = cases.iter().filter(|case| number(&case["loads"]["dead"]) > 1.0).count();
+        assert_eq!(heavier == cases.len(), is_many, "{cases:?}");
+        let said = one_line(&run.out);
+        let least = "under loads 25 % more only, not under lighter ones: the least of each range \
+                     is not the least there can be";
+        assert_eq!(said.contains(least), is_many, "{}", run.out);
+        assert_eq!(said.contains("loads 25 % less or more"), !is_many, "{}", run.out);
+    }
+}

@@ -173,7 +173,31 @@ fn beyond_all(share: f64) -> String {
 
 /// What the two ends of the set share mean, in one sentence.
 pub fn what_set_means(spec: &FrameSpec) -> String {
+    let (ends, both) = ends_of_set(spec);
     let doubt = percent(spec.load_doubt);
+    format!(
+        "{ends}, and a range covers {both}, loads {doubt} less or more, and what the readings may \
+         be off."
+    )
+}
+
+/// The same of passes that were gone through under these cases, of many supports not all of them.
+pub fn what_set_means_on_the_way(spec: &FrameSpec, cases: &[FrameCase]) -> String {
+    let only_heavier = !cases.is_empty() && cases.iter().all(|case| case.loads.dead > 1.0);
+    if !only_heavier {
+        return what_set_means(spec);
+    }
+    let (ends, both) = ends_of_set(spec);
+    let doubt = percent(spec.load_doubt);
+    format!(
+        "{ends}, and a range covers {both}, and what the readings may be off. The supports are so \
+         many that the passes are gone through under loads {doubt} more only, not under lighter \
+         ones: the least of each range is not the least there can be."
+    )
+}
+
+/// What is taken as kept of the sag, and what a range over it covers.
+fn ends_of_set(spec: &FrameSpec) -> (String, &'static str) {
     let (springy, set) = spec.set_share;
     let ends = if springy == set {
         format!(
@@ -188,10 +212,7 @@ pub fn what_set_means(spec: &FrameSpec) -> String {
             percent(set)
         )
     };
-    format!(
-        "{ends}, and a range covers {}, loads {doubt} less or more, and what the readings may be off.",
-        if springy == set { "that" } else { "both" }
-    )
+    (ends, if springy == set { "that" } else { "both" })
 }
 
 /// How many supports carry nothing and how many may: the heading of what is carried.

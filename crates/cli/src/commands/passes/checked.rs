@@ -48,7 +48,7 @@ fn say_stop(
     }
     text.say("No run sheet is given, for it would not be safe to work by.");
     say_rating(text, session, on_frame, words);
-    say_grounds(text, frame);
+    say_grounds(text, frame, on_frame);
 }
 
 fn place_of_stop(
@@ -117,7 +117,7 @@ pub fn say_head(
     }
     say_bent_at_end(text, session, frame, &on_frame.check.bent_at_end, words);
     say_may_stop(text, frame, &on_frame.check.may_stop);
-    say_grounds(text, frame);
+    say_grounds(text, frame, on_frame);
 }
 
 fn first_of(names: &[String]) -> String {
@@ -219,14 +219,14 @@ fn say_may_stop(text: &mut Text, frame: &FrameStage, may_stop: &[Stop]) {
     );
 }
 
-fn say_grounds(text: &mut Text, frame: &FrameStage) {
+fn say_grounds(text: &mut Text, frame: &FrameStage, on_frame: &OnFrame) {
     let spec = frame.frame.spec();
     let bearers = if frame.proposed { "proposed" } else { "as given" };
     let assumed = count(spec.assumed.len(), "thing is", "things are");
     text.say(format!(
         "Forces are for the empty house; bearers {bearers}, and {assumed} assumed about the frame \
          (floorwright frame lists them). {}",
-        said::what_set_means(spec)
+        said::what_set_means_on_the_way(spec, &on_frame.check.cases)
     ));
 }
 
