@@ -165,7 +165,7 @@ fn bent_today(
         format!("{place}, to {}", said::how_bent(bent))
     };
     let (springy, set) = (say(springy?), say(set?));
-    Some(if springy == set {
+    Some(if springy == set || said::one_share(spec).is_some() {
         format!("Most bent {what}: {set}.")
     } else {
         format!("Most bent {what}: if it springs, {springy}; if it has set, {set}.")
@@ -195,24 +195,24 @@ fn support_table(
 ) {
     text.heading(&format!("What each {} carries, {house}, in kN", words.supports().0));
     let has_gaps = state.supports.iter().any(|load| load.gap.1 > Length::ZERO);
-    let mut columns = vec![
-        (words.support(), Side::Left),
-        ("Springs", Side::Right),
-        ("Has set", Side::Right),
-        ("Range", Side::Right),
-    ];
+    let kept = said::one_share(frame.frame.spec()).map(|kept| format!("{} kept", percent(kept)));
+    let mut columns = vec![(words.support(), Side::Left)];
+    match &kept {
+        Some(kept) => columns.push((kept, Side::Right)),
+        None => columns.extend([("Springs", Side::Right), ("Has set", Side::Right)]),
+    }
+    columns.push(("Range", Side::Right));
     if has_gaps {
         columns.push(("Air under bearer", Side::Right));
     }
     columns.extend([("Pressed", Side::Right), ("", Side::Left)]);
     let mut table = Table::new(&columns);
     for (idx, load) in state.supports.iter().enumerate() {
-        let mut cells = vec![
-            load.support.to_string(),
-            words.force_number(load.springy),
-            words.force_number(load.set),
-            words.force_range(load.range),
-        ];
+        let mut cells = vec![load.support.to_string(), words.force_number(load.springy)];
+        if kept.is_none() {
+            cells.push(words.force_number(load.set));
+        }
+        cells.push(words.force_range(load.range));
         if has_gaps {
             cells.push(air(load, words));
         }

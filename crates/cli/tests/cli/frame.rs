@@ -573,11 +573,21 @@ fn options_of_the_frame_that_make_no_sense_are_refused() {
     }
     // One share of set sag leaves one number, and no talk of two.
     let run = run_in(&here, &["frame", "job.toml", "--set-share", "30%"]).ends(0);
-    let run = run.says("30 % of today's sag is taken as kept");
-    assert!(!run.out.contains("\"has set\""));
+    fits(&run);
+    let run = run.says("30 % of today's sag is taken as kept").says(" 30 % kept ");
+    for two in ["has set", "Has set", "springs", "Springs"] {
+        assert!(!run.out.contains(two), "{two} in {}", run.out);
+    }
+    for command in ["lift", "passes"] {
+        let run = run_in(&here, &[command, "job.toml", "--set-share", "30%"]).ends(0);
+        assert!(!one_line(&run.out).contains("has set"), "{}", run.out);
+    }
     let json = json(&here, &["frame", "job.toml", "--set-share", "0.3"]);
     for load in list(&json["result"]["frame"]["result"]["today"]["supports"]) {
         assert_eq!(load["springy"], load["set"]);
+        let row = row(&run.out, "carries, ", text(&load["support"]));
+        let once = format!(" {} {} ", kn(number(&load["set"])), kn_range(&load["range"]));
+        assert!(row.replacen(text(&load["support"]), "", 1).starts_with(&once), "{row}");
     }
 }
 

@@ -95,6 +95,12 @@ fn if_so(case: FrameCase, spec: &FrameSpec) -> String {
     if_timber(case, spec).map_or(String::new(), |case| format!(", {case}"))
 }
 
+/// The share of today's sag that is taken as kept, if only one is taken (a ratio).
+pub fn one_share(spec: &FrameSpec) -> Option<f64> {
+    let (springy, set) = spec.set_share;
+    (springy == set).then_some(set)
+}
+
 /// Under which end of the set share something happens, if there are two.
 pub fn if_timber(case: FrameCase, spec: &FrameSpec) -> Option<&'static str> {
     let (springy, set) = spec.set_share;
@@ -120,8 +126,7 @@ pub fn bent_by_passes<'a>(on_frame: &'a OnFrame, spec: &FrameSpec) -> Vec<BentIf
 
 /// What is bent most in a state, each with what has to be so.
 pub fn bent_in_state<'a>(state: &'a FrameState, spec: &FrameSpec) -> Vec<BentIfSo<'a>> {
-    let (springy, set) = spec.set_share;
-    let one_share = springy == set;
+    let one_share = one_share(spec).is_some();
     let words = ["if the timber springs back", "if the timber has set"];
     let both = [&state.bearer, &state.joist].into_iter().flat_map(|kind| kind.iter().zip(words));
     both.filter_map(|(bent, if_so)| Some((bent.as_ref()?, (!one_share).then(|| if_so.to_owned()))))
