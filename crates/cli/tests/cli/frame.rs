@@ -649,3 +649,29 @@ fn of_many_supports_it_says_that_lighter_loads_are_not_gone_through() {
         assert_eq!(said.contains("loads 25 % less or more"), !is_many, "{}", run.out);
     }
 }
+
+#[test]
+fn supports_whose_floor_was_not_read_are_named() {
+    let here = annex("frame-not-read", false);
+    let commands = [
+        &["frame", "job.toml"][..],
+        &["passes", "job.toml"],
+        &["passes", "job.toml", "--jack-rating", "100 kg"],
+    ];
+    for args in commands {
+        assert!(!one_line(&run_in(&here, args).out).contains("was not read:"));
+    }
+    // At a corner nothing lies round it that was.
+    let rows = here.join("rows.csv");
+    for (row, said) in [
+        ("C3,1500\n", "! the floor over C3 was not read: its bearer is taken"),
+        ("A3,1501\n", "! the floor over A3, C3 was not read: their bearers are taken"),
+    ] {
+        edit(&rows, row, "");
+        for args in commands {
+            let run = run_in(&here, args);
+            fits(&run);
+            run.says(said).says("taken to be as high as the nearest that was");
+        }
+    }
+}

@@ -6,7 +6,7 @@ use crate::text::words::{Words, percent};
 use floorwright_engine::frame::{Bent, Carrying, FrameSpec, FrameState, Run, Timber};
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::passes::{BentAtEnd, FrameCase, MostBent};
-use floorwright_engine::plan::{FrameChoice, OnFrame, Plan, StageName};
+use floorwright_engine::plan::{FrameChoice, FrameStage, OnFrame, Plan, StageName};
 use floorwright_engine::site::Site;
 use floorwright_engine::units::{Force, Length};
 use std::collections::BTreeSet;
@@ -218,6 +218,24 @@ fn ends_of_set(spec: &FrameSpec) -> (String, &'static str) {
         )
     };
     (ends, if springy == set { "that" } else { "both" })
+}
+
+/// Names the supports whose height is only taken from their neighbours.
+pub fn say_not_read(text: &mut Text, frame: &FrameStage) {
+    let ids = frame.frame.supports();
+    let not_read: Vec<&SupportId> = frame.not_read.iter().map(|&support| &ids[support]).collect();
+    let taken = match not_read.len() {
+        0 => return,
+        1 => "its bearer is",
+        _ => "their bearers are",
+    };
+    text.item(
+        "!",
+        format!(
+            "the floor over {} was not read: {taken} taken to be as high as the nearest that was",
+            names(not_read)
+        ),
+    );
 }
 
 /// How many supports carry nothing and how many may: the heading of what is carried.
