@@ -675,3 +675,18 @@ fn supports_whose_floor_was_not_read_are_named() {
         }
     }
 }
+
+#[test]
+fn a_jack_at_a_fixed_support_is_said_to_have_no_business_there() {
+    let here = annex("frame-fixed", false);
+    let fixed = "id = \"B2\"\nfixed = \"the chimney stands on it\"\n";
+    edit(&here.join("job.toml"), "id = \"B2\"\n", fixed);
+    let run = run_in(&here, &["frame", "job.toml", "--support", "B2", "--support", "B1"]).ends(0);
+    fits(&run);
+    let said = one_line(&run.out);
+    let warning = "! B2 is fixed: the chimney stands on it. It is not to be lifted";
+    let (before, after) = said.split_once(warning).unwrap_or_else(|| panic!("{}", run.out));
+    assert!(before.ends_with("A jack at stump B2, in kN "), "{}", run.out);
+    assert!(after.trim_start().contains("Rise Alone, on it"), "{}", run.out);
+    assert!(!said.contains("B1 is fixed"), "{}", run.out);
+}

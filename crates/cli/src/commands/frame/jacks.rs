@@ -347,6 +347,7 @@ fn rises(last: Length, unit: Unit) -> Vec<Length> {
 pub fn say(text: &mut Text, session: &Session, at: &AtSupport, words: Words) {
     let (one, _) = words.supports();
     text.heading(&format!("A jack at {one} {}, in kN", at.support));
+    say_fixed(text, session, at);
     if let Some((alone, planned)) = at.alone.last().zip(at.planned) {
         text.say(format!(
             "Raised by the planned {}: {}",
@@ -386,6 +387,20 @@ pub fn say(text: &mut Text, session: &Session, at: &AtSupport, words: Words) {
         text.say(format!("Neighbours that rise as far: {}.", said::names(&at.neighbours)));
     }
     say_rating(text, session, at, words);
+}
+
+/// Says of a support that is to stay as it is that nobody is to jack there, and why.
+fn say_fixed(text: &mut Text, session: &Session, at: &AtSupport) {
+    let site = session.job.site.supports().iter().find(|site| site.id == at.support);
+    if let Some(why) = site.and_then(|site| site.fixed.as_ref()) {
+        text.item(
+            "!",
+            format!(
+                "{} is fixed: {why}. It is not to be lifted; this is only what a jack would push.",
+                at.support
+            ),
+        );
+    }
 }
 
 /// What lifting alone costs beside lifting with the neighbours.
