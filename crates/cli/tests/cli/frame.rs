@@ -571,6 +571,10 @@ fn options_of_the_frame_that_make_no_sense_are_refused() {
             run_in(&here, &[command, "job.toml", option, value]).ends(2).says(said);
         }
     }
+    run_in(&here, &["frame", "job.toml", "--beside", "300"])
+        .ends(2)
+        .says("--beside: nothing says beside which support")
+        .says("hint: add --support");
     // One share of set sag leaves one number, and no talk of two.
     let run = run_in(&here, &["frame", "job.toml", "--set-share", "30%"]).ends(0);
     fits(&run);

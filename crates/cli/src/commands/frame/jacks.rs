@@ -5,7 +5,7 @@ use crate::args;
 use crate::commands::floor::length;
 use crate::commands::lift::TOUCHED;
 use crate::commands::pictures::Head;
-use crate::exit::{FAILED, NOT_FOUND, Stop};
+use crate::exit::{FAILED, NOT_FOUND, Stop, USAGE};
 use crate::report::Text;
 use crate::session::Session;
 use crate::text::table::{Side, Table};
@@ -78,6 +78,13 @@ pub struct AtSupport {
 
 /// Looks the supports up, and reads the distance.
 pub fn asked(args: &args::Frame, session: &Session) -> Result<Asked, Stop> {
+    if args.beside.is_some() && args.support.is_empty() {
+        return Err(Stop::new(
+            USAGE,
+            "--beside: nothing says beside which support the jack stands",
+        )
+        .hint("add --support with its name, such as --support B3 --beside 300"));
+    }
     let sites = session.job.site.supports();
     let index = |name: &String| {
         let found = sites.iter().position(|site| site.id.as_str() == name.trim());
