@@ -250,7 +250,15 @@ fn say_passes(
         if let Some((check, frame)) = check {
             checked::say_pass(text, session, frame, check, words);
         }
-        text.item("-", "read the floor again before the next pass");
+        let is_last = pass_idx + 1 == passes.passes.len();
+        text.item(
+            "-",
+            if is_last {
+                "read the floor again: it is the result"
+            } else {
+                "read the floor again before the next pass"
+            },
+        );
     }
 }
 

@@ -244,6 +244,11 @@ fn a_frame_that_is_given_makes_a_sheet_to_work_from() {
         }
     }
     assert!(n_moves > 1);
+    // Between two passes, and after the last.
+    let n_passes = list(&stage["passes"]["passes"]).len();
+    assert!(n_passes > 1);
+    assert_eq!(said.matches("read the floor again before the next pass").count(), n_passes - 1);
+    assert_eq!(said.matches("read the floor again: it is the result").count(), 1);
     let peak = &check["peaks"]["jack"];
     assert!((number(&peak["most"]) - most).abs() < 1e-9);
     let up = (most / 100.0 - 1e-6).ceil() / 10.0;
