@@ -3,7 +3,7 @@
 use crate::PALETTE;
 use crate::canvas::{Canvas, Rect, Spot, Stroke};
 use crate::labels::{Labels, Placed};
-use crate::number::{from_to, is_printable, kilonewtons, kilonewtons_range};
+use crate::number::{from_to, is_printable, kilonewtons_range, kilonewtons_up};
 use crate::picture::{CarriedPicture, CarriedState, Holding, LineKind, SupportHolding};
 use crate::plan::{
     Extent, Lines, Plan, PlanLabel, Symbol, View, draw_label, is_drawable, most_labels, plate_size,
@@ -349,7 +349,7 @@ fn legend(sheet: &mut Sheet, picture: &CarriedPicture, is_turned: bool) {
         sheet.heading("load in kN, least to most");
         sheet.paragraph(&format!(
             "over all assumptions; discs by area, the largest is {}",
-            kilonewtons(largest)
+            kilonewtons_up(largest)
         ));
     }
     let unit = picture.print.heights_are_in();

@@ -185,9 +185,29 @@ pub(crate) fn kilonewtons(force: Force) -> String {
     format!("{:.1}", round_to(force.to_kn(), 0.1))
 }
 
-/// A range of forces; one number where both ends print alike.
+/// A force that something has to bear, in kilonewtons: never printed as less than it is.
+pub(crate) fn kilonewtons_up(force: Force) -> String {
+    outward(force, |tenths| (tenths - HAIR).ceil())
+}
+
+/// A range of forces, rounded apart; one number where both ends print alike.
 pub(crate) fn kilonewtons_range(range: ForceRange) -> String {
-    from_to(&kilonewtons(range.least), &kilonewtons(range.most))
+    let least = outward(range.least, |tenths| (tenths + HAIR).floor());
+    from_to(&least, &kilonewtons_up(range.most))
+}
+
+/// What is a hair beyond a step by rounding alone is taken for the step.
+const HAIR: f64 = 1e-6;
+
+/// Only what is nothing at all is plain 0. Nothing pulls, so that less than nothing is rounding.
+fn outward(force: Force, round: fn(f64) -> f64) -> String {
+    if !is_printable(force) {
+        return "?".to_owned();
+    }
+    if force == Force::ZERO {
+        return "0".to_owned();
+    }
+    format!("{:.1}", round(force.to_kn() * 10.0).max(0.0) / 10.0)
 }
 
 /// A share in whole hundredths.
@@ -277,13 +297,18 @@ mod tests {
     }
 
     #[test]
-    fn forces_are_in_tenths_and_a_range_of_one_number_is_one_number() {
+    fn ranges_of_forces_are_rounded_apart_and_a_range_of_one_number_is_one_number() {
         let range = |least: f64, most: f64| {
             kilonewtons_range(ForceRange { least: Force::n(least), most: Force::n(most) })
         };
         assert_eq!(range(1249.0, 1250.0), "1.2–1.3");
-        assert_eq!(range(1210.0, 1240.0), "1.2");
-        assert_eq!(range(-20.0, 20.0), "0.0");
+        assert_eq!(range(1290.0, 1310.0), "1.2–1.4");
+        assert_eq!(range(1200.0, 1200.0), "1.2");
+        assert_eq!(range(300.0 * (1.0 + 1e-12), 300.0 * (1.0 + 1e-12)), "0.3");
+        assert_eq!(range(0.0, 20.0), "0–0.1");
+        assert_eq!(range(0.0, 0.0), "0");
+        assert_eq!(range(-20.0, 20.0), "0.0–0.1");
+        assert_eq!(kilonewtons_up(Force::n(6910.0)), "7.0");
         assert_eq!(range(f64::NAN, 1e300), "?");
         assert_eq!(percent(0.655), "66 %");
         assert_eq!(percent(f64::INFINITY), "?");

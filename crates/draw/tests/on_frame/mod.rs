@@ -189,10 +189,16 @@ fn plates(document: &Document<'_>) -> BTreeMap<String, Vec<String>> {
     plates
 }
 
-/// A range as a label says it, by the engine's own rounding.
+/// A range as a label says it, in whole tenths of a kilonewton: the largest of them that is not above
+/// the least, and the smallest that is not below the most.
 fn words(range: ForceRange) -> String {
-    let tenths = |force: Force| force.to_string().trim_end_matches(" kN").to_owned();
-    let (least, most) = (tenths(range.least), tenths(range.most));
+    let tenths = |force: Force, is_end: &dyn Fn(f64) -> bool| {
+        let near = (force.to_n() / 100.0).round() as i32;
+        let end = (near - 1..=near + 1).find(|&tenths| is_end(f64::from(tenths) * 100.0)).unwrap();
+        if force == Force::ZERO { "0".to_owned() } else { format!("{}.{}", end / 10, end % 10) }
+    };
+    let least = tenths(range.least, &|newtons| newtons + 100.0 > range.least.to_n() + 1e-4);
+    let most = tenths(range.most, &|newtons| newtons >= range.most.to_n() - 1e-4);
     if least == most { most } else { format!("{least}–{most}") }
 }
 
