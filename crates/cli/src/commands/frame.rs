@@ -113,7 +113,7 @@ fn say_state(
 ) {
     let house = if in_use { "with people and furniture in" } else { "the house empty" };
     lead(text, state, house, words);
-    said::say_not_read(text, frame);
+    said::say_doubts(text, session, frame, words);
     let other = if in_use { &frame.today } else { &frame.in_use };
     text.say(format!(
         "All of it weighs {}, {house}; {} {}.",

@@ -220,8 +220,42 @@ fn ends_of_set(spec: &FrameSpec) -> (String, &'static str) {
     (ends, if springy == set { "that" } else { "both" })
 }
 
+/// What is known to be missing from the frame or to speak against it: supports that were not read,
+/// air that was measured and that the frame would close, floor and walls that nothing carries.
+pub fn say_doubts(text: &mut Text, session: &Session, frame: &FrameStage, words: Words) {
+    say_not_read(text, frame);
+    for (support, gap) in frame.gaps_closed(&session.job) {
+        text.item(
+            "!",
+            format!(
+                "{} of air was measured at {support}, and this frame would close it: its timbers \
+                 are taken too soft there, its loads too heavy, or a reading is off. What {support} \
+                 and its neighbours are said to carry is not what stands there",
+                words.exact(gap)
+            ),
+        );
+    }
+    let left_out = || {
+        let assumed = frame.frame.spec().assumed.iter();
+        assumed.filter(|said| said.starts_with("left out"))
+    };
+    let bare = frame.bare_floor_m2(&session.job);
+    if bare > 0.0 && left_out().next().is_none() {
+        text.item(
+            "!",
+            format!(
+                "about {bare:.0} m² of the rooms' floor has no joists under it and weighs nothing \
+                 here: the loads are too small. Correct the rooms, or give bearers and joists there"
+            ),
+        );
+    }
+    for said in left_out() {
+        text.item("!", format!("{said}; it weighs nothing here"));
+    }
+}
+
 /// Names the supports whose height is only taken from their neighbours.
-pub fn say_not_read(text: &mut Text, frame: &FrameStage) {
+fn say_not_read(text: &mut Text, frame: &FrameStage) {
     let ids = frame.frame.supports();
     let not_read: Vec<&SupportId> = frame.not_read.iter().map(|&support| &ids[support]).collect();
     let taken = match not_read.len() {

@@ -48,7 +48,7 @@ fn say_stop(
     }
     text.say("No run sheet is given, for it would not be safe to work by.");
     say_rating(text, session, on_frame, words);
-    said::say_not_read(text, frame);
+    said::say_doubts(text, session, frame, words);
     say_grounds(text, frame, on_frame);
 }
 
@@ -84,7 +84,7 @@ pub fn say_head(
         None => "Jacks: nothing is lifted".to_owned(),
     });
     say_rating(text, session, on_frame, words);
-    said::say_not_read(text, frame);
+    said::say_doubts(text, session, frame, words);
     for (what, found) in [("bearer", &peaks.bearer), ("joist", &peaks.joist)] {
         if let Some(found) = found {
             text.item(
