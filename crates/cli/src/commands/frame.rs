@@ -40,6 +40,7 @@ pub fn run(args: &args::Frame) -> Result<Report, Stop> {
         text.item("-", why);
     } else if let Some(frame) = stage(&mut text, &plan, StageName::Frame, &plan.frame) {
         let state = if args.in_use { &frame.in_use } else { &frame.today };
+        cautions(&mut text, if state.rocks { Loads::Unknown } else { Loads::Ranges });
         if state.rocks {
             text.heading("It rocks");
             said::say_rocks(&mut text, &session.job.site, words);
@@ -62,7 +63,6 @@ pub fn run(args: &args::Frame) -> Result<Report, Stop> {
             )),
             None => {}
         }
-        cautions(&mut text, if exit == OK { Loads::Ranges } else { Loads::Unknown });
     }
     footing(&mut text, &session);
     let in_use = args.in_use;

@@ -36,13 +36,12 @@ pub fn run(args: &args::Lift) -> Result<Report, Stop> {
     let words = Words::of(&session.input);
     let mut text = Text::default();
     text.heading(&format!("Lift list: {}", session.input.name));
+    // Nothing is said before a stop, or before what may break.
+    carried::say_passes(&mut text, &session, &plan);
     read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
     if let Some(lifting) = stage(&mut text, &plan, StageName::Lift, &plan.lifting) {
         exit = say_lifting(&mut text, &session, &plan, lifting, args.points, words);
-    }
-    if exit == OK {
-        cautions(&mut text, said::loads(&plan));
     }
     match &args.picture {
         Some(path) if exit == OK => {
@@ -96,8 +95,10 @@ fn say_lifting(
         }
     };
     let packing = stage(text, plan, StageName::Packers, &plan.packing);
+    if packing.is_some_and(|packing| packing.cannot.is_empty()) {
+        cautions(text, said::loads(plan));
+    }
     say_target(text, session, lifting, lift_plan, packing, words);
-    carried::say_passes(text, session, plan);
     lift_table(text, session, lifting, lift_plan, packing, words);
     let mut exit = if packing.is_some() { OK } else { CHECK_FAILED };
     if let Some(packing) = packing {

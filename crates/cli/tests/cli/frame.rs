@@ -283,6 +283,10 @@ fn after_a_lift_each_support_is_held_against_today() {
         let expected = format!("{id} {before} {}", kn_range(&load["range"]));
         assert!(row.starts_with(&expected), "{row}, not {expected}");
     }
+    let numbers = run.out.find("Target: ").unwrap();
+    assert!(run.out.find("Before anybody lifts").unwrap() < numbers, "{}", run.out);
+    let of_today = run_in(&here, &["frame", "job.toml"]).out;
+    assert!(of_today.find("Before anybody lifts").unwrap() < of_today.find(" kN").unwrap());
     run.says("comes from its bearers and joists").says("bearers as given");
     // Without the frame it says why, and gives no force.
     for (args, why) in [
