@@ -230,6 +230,8 @@ fn a_plain_grid() {
     check_structure(&site, &spec);
     assert_eq!(spec.bearers.len(), 5);
     assert!(spec.bearers.iter().all(|b| b.run.direction == Direction::X && b.supports.len() == 7));
+    let names: Vec<&str> = spec.bearers.iter().map(|bearer| bearer.id.as_str()).collect();
+    assert_eq!(names, ["row 1", "row 2", "row 3", "row 4", "row 5"]);
     assert_eq!(spec.joists.len(), 25);
     assert!(spec.joists.iter().all(|joist| ends(&joist.run) == (0.0, 7200.0)));
     assert_eq!(spec.walls.len(), 4);
@@ -240,6 +242,16 @@ fn a_plain_grid() {
     );
     assert!(has(&spec, "joists 50 x 100 at 450 mm"));
     assert!(has(&spec, "36.0 m of outer walls round the supports"));
+}
+
+#[test]
+fn no_row_is_named_as_a_support_is() {
+    let mut supports = site(&[], &grid(3, 3, (1800.0, 1800.0))).supports().to_vec();
+    supports[4].id = SupportId::new("row 2");
+    let site = Site::new(Vec::new(), Vec::new(), supports).unwrap();
+    let spec = proposed(&site);
+    let names: Vec<&str> = spec.bearers.iter().map(|bearer| bearer.id.as_str()).collect();
+    assert_eq!(names, ["row 1", "row 3", "row 4"]);
 }
 
 #[test]

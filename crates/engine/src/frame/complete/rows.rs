@@ -22,7 +22,7 @@ use crate::frame::spec::{Bearer, Direction, Run};
 use crate::ids::BearerId;
 use crate::site::{Site, Support};
 use crate::units::{LENGTH_EPS, Length, LineLoad, round_to};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Supports on one line, in order along it, by their index in the site.
 pub(super) struct Row {
@@ -50,8 +50,7 @@ pub(super) fn rows(
         }
     }
     // A support over which two bearers lap may be left alone by one of them.
-    let held: std::collections::BTreeSet<usize> =
-        rows.iter().flat_map(|row| row.members.iter().copied()).collect();
+    let held: BTreeSet<usize> = rows.iter().flat_map(|row| row.members.iter().copied()).collect();
     alone.sort_unstable();
     alone.dedup();
     alone.retain(|support| !held.contains(support));
@@ -210,10 +209,17 @@ pub(super) fn bearers(
         by_line.then(a.run.from.total_cmp(&b.run.from)).then(a.supports[0].cmp(&b.supports[0]))
     });
     let faults = draw_apart(site, &mut bearers, rules);
-    for (number, bearer) in bearers.iter_mut().enumerate() {
-        bearer.id = BearerId::new(format!("B{}", number + 1));
+    for (bearer, name) in bearers.iter_mut().zip(names(site)) {
+        bearer.id = BearerId::new(name);
     }
     if faults.is_empty() { Ok(bearers) } else { Err(faults) }
+}
+
+/// Names for bearers in order, none of which a support has: a letter and a number would be taken for
+/// a support. Rows get bearers only where none are given, so that no bearer has such a name yet.
+fn names(site: &Site) -> impl Iterator<Item = String> {
+    let used: BTreeSet<&str> = site.supports().iter().map(|support| support.id.as_str()).collect();
+    (1..).map(|n: usize| format!("row {n}")).filter(move |name| !used.contains(name.as_str()))
 }
 
 fn bearer(site: &Site, floor: &Floor, row: &Row, rules: &FrameRules) -> Bearer {
