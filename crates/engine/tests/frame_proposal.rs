@@ -495,6 +495,47 @@ fn hopeless_houses_are_refused_with_a_way_out() {
     check(&apart, "support S10 is alone in its row");
 }
 
+/// A plan about its first place turned by 30 degrees.
+fn askew((x, y): (f64, f64)) -> (f64, f64) {
+    let (sin, cos) = (30_f64).to_radians().sin_cos();
+    (x * cos - y * sin, x * sin + y * cos)
+}
+
+#[test]
+fn a_house_drawn_askew_is_one_fault_with_a_way_out() {
+    for (columns, rows) in [(4, 3), (5, 4), (7, 5), (3, 2), (12, 6)] {
+        let end = ((columns - 1) as f64 * 1800.0, (rows - 1) as f64 * 1500.0);
+        let places: Vec<_> = grid(columns, rows, (1800.0, 1500.0)).into_iter().map(askew).collect();
+        let room = rectangle((0.0, end.0), (0.0, end.1)).map(askew);
+        let n_supports = columns * rows;
+        for rooms in [&[][..], &[("Hall", "main", &room[..])]] {
+            let site = site(rooms, &places);
+            let faults = complete(&site, &GivenFrame::default(), &rules()).unwrap_err();
+            let [fault @ ProposalFault::NotInRows { alone, of }] = &faults[..] else {
+                panic!("{columns} x {rows}: {faults:?}");
+            };
+            assert!(*of == n_supports && (4..=n_supports).contains(alone), "{fault}");
+            let words = format!("{alone} of {of} supports stand in no row along x or y");
+            assert_eq!(fault.to_string(), words);
+            assert!(
+                fault.hint().starts_with("turn the plan so that the timbers lie along x and y")
+            );
+        }
+    }
+}
+
+#[test]
+fn up_to_three_lone_supports_are_named_each() {
+    let alone = |n: usize| {
+        let mut places = grid(3, 3, (1800.0, 1800.0));
+        places.extend((0..n).map(|n| (20_000.0 * (n + 1) as f64, 0.0)));
+        complete(&site(&[], &places), &GivenFrame::default(), &rules()).unwrap_err()
+    };
+    let named = |n: usize| ProposalFault::LoneSupport { support: SupportId::new(format!("S{n}")) };
+    assert_eq!(alone(3), [named(10), named(11), named(12)]);
+    assert_eq!(alone(4), [ProposalFault::NotInRows { alone: 4, of: 13 }]);
+}
+
 #[test]
 fn two_houses_apart_are_two_floors() {
     let mut places = grid(4, 3, (1800.0, 1800.0));

@@ -26,6 +26,9 @@ use std::collections::{BTreeMap, BTreeSet};
 /// A joist nearer than this to a lone support does not hold its bearer level.
 const LEVER: Length = Length::mm(50.0);
 
+/// With more lone supports than this it is the plan that is askew, not the supports.
+const MOST_LONE: usize = 3;
+
 /// Joists given by direction and spacing.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct JoistSet {
@@ -124,6 +127,14 @@ pub enum ProposalFault {
         /// The support.
         support: SupportId,
     },
+    /// So many supports alone in their rows that the house must lie askew on the plan.
+    #[error("{alone} of {of} supports stand in no row along x or y")]
+    NotInRows {
+        /// How many are alone, with nothing to hold their bearers level.
+        alone: usize,
+        /// How many there are in all.
+        of: usize,
+    },
     /// Two rows of supports so close that their bearers would lie in one another.
     #[error("the rows of supports {first} and {second} lie in one another")]
     RowsMixed {
@@ -172,6 +183,10 @@ impl ProposalFault {
                 "say which way the bearers run, or list the bearers with their supports; a support \
                  that carries no bearer does not belong among the supports"
             }
+            Self::NotInRows { .. } => {
+                "turn the plan so that the timbers lie along x and y, or list the bearers with \
+                 their supports"
+            }
             Self::RowsMixed { .. } => {
                 "check the places of the supports, or list the bearers with their supports"
             }
@@ -198,7 +213,8 @@ impl ProposalFault {
 ///
 /// # Errors
 /// Every fault found at the first step that has one: rules, supports, bearers, joists. A lone
-/// support is a fault only if no direction of the bearers does better. What the given parts
+/// support is a fault only if no direction of the bearers does better; more than three of them are
+/// one fault, [`ProposalFault::NotInRows`]. What the given parts
 /// themselves have wrong is left to [`super::FrameFault`].
 pub fn complete(
     site: &Site,
@@ -383,9 +399,7 @@ fn other_way(
     };
     let turned: Vec<usize> =
         parts.iter().map(|part| usize::from(part.rows.len() > 1 && is_loose(part))).collect();
-    let faults = |lone: Vec<SupportId>| -> Vec<ProposalFault> {
-        lone.into_iter().map(|support| ProposalFault::LoneSupport { support }).collect()
-    };
+    let faults = |lone| lone_faults(site, lone);
     if turned.iter().all(|&choice| choice == 0) {
         return Err(faults(lone));
     }
@@ -399,6 +413,15 @@ fn other_way(
         fewer if fewer < lone.len() => Err(faults(still)),
         _ => Err(faults(lone)),
     }
+}
+
+/// Each lone support as a fault, or all of them as one where they are many.
+fn lone_faults(site: &Site, lone: Vec<SupportId>) -> Vec<ProposalFault> {
+    if lone.len() > MOST_LONE {
+        let (alone, of) = (lone.len(), site.supports().len());
+        return vec![ProposalFault::NotInRows { alone, of }];
+    }
+    lone.into_iter().map(|support| ProposalFault::LoneSupport { support }).collect()
 }
 
 /// Across the given joists, if they all run one way.
