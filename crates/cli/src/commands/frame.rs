@@ -49,7 +49,7 @@ pub fn run(args: &args::Frame) -> Result<Report, Stop> {
             say_state(&mut text, &session, frame, state, args.in_use, words);
             curves = jacks::work_out(&asked, &session, &plan, frame, args.in_use)?;
             for at_support in &curves {
-                jacks::say(&mut text, &session, at_support, words);
+                jacks::say(&mut text, &session, &plan, at_support, words);
             }
         }
         say_grounds(&mut text, &session, frame);

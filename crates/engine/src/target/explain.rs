@@ -278,6 +278,14 @@ fn words(problem: &Problem, explanation: &Explanation) -> Vec<String> {
             broken.by
         ));
     }
+    let carries = |need: &Requirement| matches!(need, Requirement::Carries { .. });
+    if explanation.clash.requirements.iter().any(carries) {
+        words.push(
+            "ask less of what every support carries (carry_least under [limits]), or have it only \
+             reported (every_support_carries = false under [goal])"
+                .to_owned(),
+        );
+    }
     if let Some(smallest) = explanation.smallest_tolerance {
         words.push(smallest_words(smallest));
     }
@@ -343,13 +351,22 @@ fn clash_words(problem: &Problem, clash: &Clash) -> String {
         let support = problem.supports.iter().find(|support| support.id == held.support);
         under.zip(support).is_some_and(|(at, support)| support.at.distance(at) <= UNDER)
     };
-    let holds: Vec<String> = clash
-        .held_by
+    // Supports that are held alike are named together, and the reason once.
+    let mut alike: Vec<(String, Vec<String>)> = Vec::new();
+    for held in &clash.held_by {
+        let place = if stands_under(held) { " under it" } else { "" };
+        let name = format!("{}{place}", held.support);
+        match alike.iter_mut().find(|(how, _)| *how == held_how(held)) {
+            Some((_, names)) => names.push(name),
+            None => alike.push((held_how(held), vec![name])),
+        }
+    }
+    let holds: Vec<String> = alike
         .iter()
-        .map(|held| {
-            let place = if stands_under(held) { " under it" } else { "" };
-            let why = held.why.as_ref().map_or(String::new(), |why| format!(": {why}"));
-            format!("support {}{place} {}{why}", held.support, hold(held))
+        .map(|(how, names)| match (names.as_slice(), how.strip_prefix("is ")) {
+            ([only], _) => format!("support {only} {how}"),
+            (several, Some(how)) => format!("supports {} are {how}", several.join(", ")),
+            (several, None) => format!("supports {} {how}", several.join(", ")),
         })
         .collect();
     let asks = match asks.as_slice() {
@@ -357,6 +374,14 @@ fn clash_words(problem: &Problem, clash: &Clash) -> String {
         _ => format!("these cannot all be met: {}", asks.join("; ")),
     };
     if holds.is_empty() { asks } else { format!("{asks}, but {}", holds.join(" and ")) }
+}
+
+/// How a support is held, with the reason; nobody needs one for not letting down.
+fn held_how(held: &HeldBy) -> String {
+    let needs_reason = held.fixed || !held.lowest || held.bound != Length::ZERO;
+    let why = held.why.as_ref().filter(|_| needs_reason);
+    let verb = hold(held);
+    why.map_or_else(|| verb.clone(), |why| format!("{verb}: {why}"))
 }
 
 fn hold(held: &HeldBy) -> String {

@@ -351,7 +351,7 @@ fn rises(last: Length, unit: Unit) -> Vec<Length> {
 }
 
 /// Says what a jack at a support has to push.
-pub fn say(text: &mut Text, session: &Session, at: &AtSupport, words: Words) {
+pub fn say(text: &mut Text, session: &Session, plan: &Plan, at: &AtSupport, words: Words) {
     let (one, _) = words.supports();
     text.heading(&format!("A jack at {one} {}, in kN", at.support));
     say_fixed(text, session, at);
@@ -360,6 +360,15 @@ pub fn say(text: &mut Text, session: &Session, at: &AtSupport, words: Words) {
             "Raised by the planned {}: {}",
             words.length(planned),
             at_the_end(at, alone, words)
+        ));
+    }
+    let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
+    let in_passes = on_frame.into_iter().flat_map(|on_frame| &on_frame.check.jacks);
+    if let Some(jack) = in_passes.into_iter().find(|jack| jack.support == at.support) {
+        text.say(format!(
+            "In the passes as planned, where not all neighbours rise with it at once: up to {}. \
+             Choose the jack by that.",
+            words.force_up(jack.most)
         ));
     }
     let beside = format!("{} beside", words.exact(at.beside.abs()));
