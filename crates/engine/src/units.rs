@@ -78,29 +78,9 @@ impl Length {
         self.0 / 25.4
     }
 
-    /// Without its sign.
-    pub fn abs(self) -> Self {
-        Self(self.0.abs())
-    }
-
-    /// The smaller of the two.
-    pub fn min(self, other: Self) -> Self {
-        Self(self.0.min(other.0))
-    }
-
-    /// The larger of the two.
-    pub fn max(self, other: Self) -> Self {
-        Self(self.0.max(other.0))
-    }
-
     /// Times itself, as a variance.
     pub fn squared(self) -> Variance {
         Variance(self.0 * self.0)
-    }
-
-    /// Neither infinite nor NaN.
-    pub fn is_finite(self) -> bool {
-        self.0.is_finite()
     }
 
     /// The order of two lengths, NaN last; for sorting.
@@ -377,6 +357,34 @@ pub fn round_to(value: f64, step: f64) -> f64 {
     let rounded = (steps.abs() + 0.5 + 1e-6).floor() * step;
     if rounded == 0.0 { 0.0 } else { rounded.copysign(value) }
 }
+
+macro_rules! sized {
+    ($name:ident) => {
+        impl $name {
+            /// Without its sign.
+            pub fn abs(self) -> Self {
+                Self(self.0.abs())
+            }
+
+            /// The smaller of the two.
+            pub fn min(self, other: Self) -> Self {
+                Self(self.0.min(other.0))
+            }
+
+            /// The larger of the two.
+            pub fn max(self, other: Self) -> Self {
+                Self(self.0.max(other.0))
+            }
+
+            /// Neither infinite nor NaN.
+            pub fn is_finite(self) -> bool {
+                self.0.is_finite()
+            }
+        }
+    };
+}
+use sized;
+sized!(Length);
 
 macro_rules! as_number {
     ($name:ident, $accessor:ident) => {

@@ -1,6 +1,6 @@
 //! Quantities of the frame under the floor: forces, loads, stresses, moments.
 
-use super::{Length, additive, as_number, round_to, scaled};
+use super::{Length, additive, as_number, round_to, scaled, sized};
 use serde::{Serialize, Serializer};
 use std::fmt;
 use std::iter::Sum;
@@ -66,26 +66,6 @@ impl Force {
     pub fn to_kg(self) -> f64 {
         self.0 / GRAVITY
     }
-
-    /// Without its sign.
-    pub fn abs(self) -> Self {
-        Self(self.0.abs())
-    }
-
-    /// The smaller of the two.
-    pub fn min(self, other: Self) -> Self {
-        Self(self.0.min(other.0))
-    }
-
-    /// The larger of the two.
-    pub fn max(self, other: Self) -> Self {
-        Self(self.0.max(other.0))
-    }
-
-    /// Neither infinite nor NaN.
-    pub fn is_finite(self) -> bool {
-        self.0.is_finite()
-    }
 }
 
 impl LineLoad {
@@ -136,11 +116,6 @@ impl Stress {
     pub const fn to_n_per_mm2(self) -> f64 {
         self.0
     }
-
-    /// The larger of the two.
-    pub fn max(self, other: Self) -> Self {
-        Self(self.0.max(other.0))
-    }
 }
 
 impl Moment {
@@ -160,11 +135,6 @@ impl Moment {
     /// In kilonewton metres.
     pub fn to_kn_m(self) -> f64 {
         self.0 * 1e-6
-    }
-
-    /// Without its sign.
-    pub fn abs(self) -> Self {
-        Self(self.0.abs())
     }
 }
 
@@ -190,6 +160,9 @@ additive!(LineLoad);
 additive!(AreaLoad);
 additive!(Stress);
 additive!(Moment);
+sized!(Force);
+sized!(Stress);
+sized!(Moment);
 scaled!(Force);
 scaled!(LineLoad);
 scaled!(AreaLoad);
