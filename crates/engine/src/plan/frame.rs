@@ -3,7 +3,9 @@
 use super::packing::SupportPacking;
 use super::supports::FloorOver;
 use super::{Job, Stage, StopReason};
-use crate::frame::{Frame, FrameRules, FrameState, GivenFrame, Loads, Off, complete, state};
+use crate::frame::{
+    Carrying, Frame, FrameRules, FrameState, GivenFrame, Loads, Off, complete, state,
+};
 use crate::ids::SupportId;
 use crate::influence::Influence;
 use crate::site::Position;
@@ -85,6 +87,7 @@ impl FrameStage {
         let supports = job.site.supports().iter().zip(&self.today.supports);
         supports
             .filter(|(site, load)| site.gap > MEASURED && load.gap.0 < site.gap / 2.0)
+            .filter(|(_, load)| load.carrying != Carrying::Hangs)
             .map(|(site, _)| (site.id.clone(), site.gap))
             .collect()
     }
