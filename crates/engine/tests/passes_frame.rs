@@ -332,6 +332,7 @@ fn violated(
     states: &States<'_>,
     of: std::ops::Range<usize>,
     ends: &[OnSeats<'_>; 2],
+    by: f64,
 ) -> (bool, bool) {
     let allowed = limits.jack_rating.as_ref().unwrap().value * limits.jack_derating.value;
     let slope = |on: &OnSeats<'_>, (a, b): (usize, usize), distance: Length| {
@@ -341,15 +342,15 @@ fn violated(
         if on.rocks() {
             return (true, false);
         }
-        let jack = states.parts.iter().any(|&i| on.reaction(i).to_n() > allowed.to_n() * 1.000_001);
+        let jack = states.parts.iter().any(|&i| on.reaction(i).to_n() > allowed.to_n() * by);
         let bent = (0..on.n_stretches()).any(|stretch| {
             let own = share(&ends[0], stretch).max(share(&ends[1], stretch));
-            share(on, stretch) > (own * 1.05).max(limits.bending_share.value) * 1.000_001
+            share(on, stretch) > (own * 1.05).max(limits.bending_share.value) * by
         });
         let steep = passes.neighbours.iter().any(|pair| {
             let own = ends.iter().map(|on| slope(on, pair.supports, pair.distance));
             let limit = own.fold(pair.limit, f64::max) + Length::mm(0.5) / pair.distance;
-            slope(on, pair.supports, pair.distance) > limit * 1.000_001
+            slope(on, pair.supports, pair.distance) > limit * by
         });
         assert_eq!(floor.supports.len(), on.contact().heights.len());
         (jack, bent || steep)
@@ -387,7 +388,9 @@ fn agrees(
                 let place = (pass + 1, at + 1);
                 // The middle is looked at only if supports let go or take hold: an excess there may
                 // but need not be found.
-                let (jack, shape) = violated(floor, passes, limits, states, 2..3, &ends);
+                // On the way a stress may be off by some thousandths of a newton per square
+                // millimetre: what is nearer to its limit than that may go either way.
+                let (jack, shape) = violated(floor, passes, limits, states, 2..3, &ends, 1.001);
                 if jack {
                     first = Some(first.map_or(place, |first| first.min(place)));
                 }
@@ -395,7 +398,7 @@ fn agrees(
                     of_shape = Some(place);
                 }
                 let stop = found.stop.as_ref().map(|stop| (stop.pass, stop.move_in_pass));
-                let anything = || violated(floor, passes, limits, states, 0..3, &ends);
+                let anything = || violated(floor, passes, limits, states, 0..3, &ends, 0.999);
                 stop_seen |= stop == Some(place) && anything() != (false, false);
                 let force = |on: &OnSeats<'_>, i: usize| on.reaction(i).to_n();
                 let of_jacks: Vec<(f64, f64)> = states
@@ -471,7 +474,7 @@ fn agrees(
         }
     }
     let peak = peak_stress(found.peaks.bearer.as_ref());
-    if peak < bearer.0 - 1e-3 || peak > bearer.1 + 1e-3 {
+    if peak < bearer.0 - 0.01 || peak > bearer.1 + 0.01 {
         return Err(format!("bearer {peak}, from scratch {bearer:?}"));
     }
     Ok(())

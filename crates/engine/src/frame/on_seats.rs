@@ -12,7 +12,8 @@ const TRIFLE_IN_LARGE: f64 = 10.0;
 
 /// The same on the way through many moves, after each round of which all is worked out anew: some
 /// thousandths of a newton per square millimetre.
-const TRIFLE_ON_THE_WAY: f64 = 300.0;
+const TRIFLE_ON_THE_WAY: f64 = 100.0;
+const TRIFLE_ON_THE_WAY_IN_LARGE: f64 = 300.0;
 
 /// A change of a moment for which its stretches are looked at again, in N mm.
 const SEEN: f64 = 100.0;
@@ -107,7 +108,8 @@ impl<'f> OnSeats<'f> {
     /// For many moves in a row: what is next to nothing in a moment may add up for a while, and in
     /// a large frame [`Self::rocks`] says what was true when all was last worked out anew.
     pub fn on_the_way(mut self) -> Self {
-        self.trifle = TRIFLE_ON_THE_WAY;
+        let is_large = self.balance.is_large();
+        self.trifle = if is_large { TRIFLE_ON_THE_WAY_IN_LARGE } else { TRIFLE_ON_THE_WAY };
         self.is_on_the_way = true;
         self
     }
