@@ -1,9 +1,10 @@
 //! The mathematics of bringing an old timber floor to one height.
 //!
 //! Readings become levels with their uncertainty ([`survey`]), levels become the shape of the
-//! floor ([`surface`]) and are held against criteria ([`verdict`]); a goal becomes a lift at each
-//! support ([`target`]), a lift becomes a stack of packers ([`packers`]) and a safe order of
-//! passes ([`passes`]).
+//! floor ([`surface`]) and are held against criteria ([`verdict`]); bearers, joists and loads
+//! become what each support carries and what a lift there does ([`frame`]); a goal becomes a lift at
+//! each support ([`target`]), a lift becomes a stack of packers ([`packers`]) and an order of
+//! passes whose every move was checked ([`passes`]).
 //!
 //! # Words
 //! *Support*: stump, pile, pier or post under a bearer. *Bearer*: the timber that rests on the

@@ -1,4 +1,19 @@
 //! The frame under the floor: what carries what, and what a lift at a support takes and does.
+//!
+//! A [`FrameSpec`] says what the frame is made of; [`complete()`] makes one from what the builder
+//! gives, and names what it assumes. [`Frame::new`] checks it, shares the loads out, puts the
+//! stiffness together and works out what a lift at each support does, all others held.
+//! [`OnSeats`] lets it stand on seats that push and cannot pull, and keeps reactions and stresses
+//! up to date while supports move; [`state()`] gives what every support carries as ranges, and
+//! [`jack_curve`] what a jack has to push.
+//!
+//! # Units and sign
+//! Heights, lifts and reactions are up positive, loads down positive, sagging moments positive.
+//!
+//! # What it does not see
+//! Shear deflection, creep in time, a joist that lifts off its bearer, twist and boards, soft
+//! ground, friction, sideways stability of jacks and stacks, damage and splices, walls that are
+//! stiff in their own plane. How much of a sag has set is an assumption between two ends.
 
 mod spec;
 mod faults;

@@ -25,9 +25,10 @@
 //! *Why the passes are fewest.* Each pass brings the line down by the full lift per pass, so there
 //! are as many as the largest lift takes, and fewer cannot do.
 //!
-//! # What it does not see
-//! [`plan`] speaks of seats. A beam that has left its seat beside a low support, forces at the jacks
-//! and stresses need the frame: [`plan_with_frame`] checks every move on it.
+//! # With the frame and without
+//! [`plan`] alone speaks of seats. [`plan_with_frame`] replays every move on the frame under both
+//! ends of what nobody can see, and takes finer steps where they keep a limit: forces at jacks,
+//! slopes, rocking and how far timber is bent.
 
 mod neighbours;
 mod schedule;
