@@ -304,28 +304,33 @@ impl JackLine {
         });
         let points = points.collect();
         let at_end = |curve: &Vec<JackPoint>| {
-            let last = end.checked_sub(1).and_then(|idx| force(curve, idx));
-            last.unwrap_or_default().to_n()
+            let range = end.checked_sub(1).map(|idx| curve[idx].range(jack));
+            range.map_or((0.0, 0.0), |range| (range.least.to_n(), range.most.to_n()))
         };
-        let by_end = |a: &&Vec<JackPoint>, b: &&Vec<JackPoint>| at_end(a).total_cmp(&at_end(b));
-        let (least, most) = (curves.iter().min_by(by_end), curves.iter().max_by(by_end));
-        let ends = if curves.len() > 1 { [least, most] } else { [most, None] };
-        let let_go =
-            ends.into_iter().flatten().flat_map(|curve| let_go(&curve[..end], jack)).collect();
+        let least = curves.iter().min_by(|a, b| at_end(a).0.total_cmp(&at_end(b).0));
+        let most = curves.iter().max_by(|a, b| at_end(a).1.total_cmp(&at_end(b).1));
+        // A mark sits on the line that is drawn, which is widened by what the readings may be off.
+        let on_least = least.filter(|_| curves.len() > 1).into_iter();
+        let on_least =
+            on_least.flat_map(|curve| let_go(&curve[..end], |point| point.range(jack).least));
+        let on_most = most.into_iter();
+        let on_most =
+            on_most.flat_map(|curve| let_go(&curve[..end], |point| point.range(jack).most));
+        let let_go = on_least.chain(on_most).collect();
         Self { points, let_go, rocks_from: rocks.map(|idx| curves[0][idx].rise) }
     }
 }
 
 /// Where fewer supports carry than at any rise before.
-fn let_go(curve: &[JackPoint], jack: usize) -> Vec<LetGo> {
+fn let_go(curve: &[JackPoint], force: impl Fn(&JackPoint) -> Force) -> Vec<LetGo> {
     let Some(first) = curve.first() else { return Vec::new() };
     let mut left = first.carrying;
     let mut found = Vec::new();
     for point in curve {
         if point.carrying < left {
             left = point.carrying;
-            let force = point.forces.get(jack).copied().unwrap_or_default();
-            found.push(LetGo { rise: point.rise, force, n_gone: first.carrying - left });
+            let (rise, force) = (point.rise, force(point));
+            found.push(LetGo { rise, force, n_gone: first.carrying - left });
         }
     }
     found
