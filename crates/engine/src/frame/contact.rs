@@ -122,7 +122,8 @@ impl Stretch {
     }
 }
 
-/// The contact could not be settled: a fault of this program, not an answer.
+/// The contact could not be settled: the loads tip the frame over, or its numbers are too far apart
+/// to compute with. Anything else is a fault of this program.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Unsettled;
 

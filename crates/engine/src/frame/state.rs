@@ -123,7 +123,7 @@ pub struct Off<'a> {
 /// Heights and reactions up positive.
 ///
 /// # Errors
-/// [`NotSettled`], which is a fault of this program.
+/// [`NotSettled`], as when the loads tip the frame over.
 pub fn state(
     frame: &Frame,
     seats: &[Length],

@@ -10,7 +10,7 @@ use std::fmt;
 #[derive(Clone, Debug, PartialEq, Serialize, thiserror::Error)]
 #[serde(rename_all = "kebab-case")]
 pub enum StopReason {
-    /// Which supports carry could not be worked out: a fault of this program.
+    /// Which supports carry could not be worked out, as when the loads tip the frame over.
     #[error("which supports carry could not be settled, so nothing is known of this move")]
     NotSettled,
     /// The frame is in balance on too few supports.
