@@ -117,8 +117,28 @@ fn clippy() -> Outcome {
     cargo(&["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"])
 }
 
+/// The seed of the random cases. Every run of the checks tries the same ones, so that a change is
+/// judged by what it changed; `cargo xtask soak` goes looking for new ones.
+const SEED: &str = "20261";
+
 fn test() -> Outcome {
-    cargo(&["test", "--workspace", "--quiet"])
+    let mut command = shell::cargo(&["test", "--workspace", "--quiet"]);
+    if std::env::var_os("PROPTEST_RNG_SEED").is_none() {
+        command.env("PROPTEST_RNG_SEED", SEED);
+    }
+    shell::run(&mut command).map(|()| String::new()).into()
+}
+
+/// Runs the tests with random cases that no run before has tried, until one fails or all rounds
+/// are done.
+pub fn soak(rounds: &str) -> Result<String, String> {
+    let rounds: u32 = rounds.parse().map_err(|_| format!("`{rounds}` is no number of rounds"))?;
+    for round in 1..=rounds {
+        println!("round {round} of {rounds}");
+        let mut command = shell::cargo(&["test", "--workspace", "--quiet"]);
+        shell::run(command.env_remove("PROPTEST_RNG_SEED"))?;
+    }
+    Ok(format!("{rounds} rounds of new random cases passed"))
 }
 
 fn doc() -> Outcome {

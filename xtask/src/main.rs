@@ -17,6 +17,7 @@ const HELP: &str = "\
 cargo xtask test             run every check and print a summary
 cargo xtask test NAME...     run only the checks of these names
 cargo xtask checks           list the checks
+cargo xtask soak [ROUNDS]    run the tests with new random cases each round (10)
 cargo xtask pictures         draw docs/pictures anew
 cargo xtask bench            print how long the benchmark programs take";
 
@@ -26,6 +27,8 @@ fn main() -> ExitCode {
     match words.as_slice() {
         ["test", names @ ..] => checks::run(names),
         ["checks"] => checks::list(),
+        ["soak"] => verdict(checks::soak("10")),
+        ["soak", rounds] => verdict(checks::soak(rounds)),
         ["pictures"] => verdict(pictures::refresh()),
         ["bench"] => verdict(bench::run()),
         [] | ["help" | "-h" | "--help"] => {

@@ -48,12 +48,8 @@ impl SiteMesh {
         } else {
             let on_outline = on_outline(&corners, &constraints);
             constraints.extend(between);
-            let mut triangles = triangulate(&corners, constraints, boundary, origin);
-            triangles.retain(|triangle| {
-                let flat = height_of(triangle.map(|idx| corners[idx].at)) <= FLAT;
-                !(flat && triangle.iter().all(|&idx| on_outline[idx]))
-            });
-            triangles
+            let triangles = triangulate(&corners, constraints, boundary, origin);
+            without_bends(triangles, &corners, &on_outline)
         };
         let (mut triangles, mut pieces) = split_into_pieces(triangles, &corners);
         peel_rim(&mut triangles, &corners);
@@ -148,6 +144,30 @@ fn on_outline(corners: &[Corner], constraints: &[[usize; 2]]) -> Vec<bool> {
     let mut on_outline = vec![false; corners.len()];
     constraints.iter().flatten().for_each(|&idx| on_outline[idx] = true);
     on_outline
+}
+
+/// Triangles without those that only fill a bend of the outline.
+///
+/// A site that no other triangle has keeps its flat triangle: it stands at a tip of the floor, where
+/// a short side of the outline and a long one make little height between them.
+fn without_bends(
+    triangles: Vec<[usize; 3]>,
+    corners: &[Corner],
+    on_outline: &[bool],
+) -> Vec<[usize; 3]> {
+    let (bends, mut kept): (Vec<_>, Vec<_>) = triangles.into_iter().partition(|triangle| {
+        let flat = height_of(triangle.map(|idx| corners[idx].at)) <= FLAT;
+        flat && triangle.iter().all(|&idx| on_outline[idx])
+    });
+    let mut in_a_triangle = vec![false; corners.len()];
+    kept.iter().flatten().for_each(|&idx| in_a_triangle[idx] = true);
+    for bend in bends {
+        if bend.iter().any(|&idx| corners[idx].is_site && !in_a_triangle[idx]) {
+            bend.iter().for_each(|&idx| in_a_triangle[idx] = true);
+            kept.push(bend);
+        }
+    }
+    kept
 }
 
 /// The height of a triangle over its longest side.

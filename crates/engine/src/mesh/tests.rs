@@ -212,6 +212,19 @@ fn without_an_outline_the_floor_ends_at_the_outermost_readings() {
 
 /// A row of readings along a wall that bends in by 30 mm: the fringe outside it is given a height,
 /// but is not measured.
+/// Two readings 1.6 mm apart at the tip of a floor: the triangle between them is flatter than a
+/// bend of the outline, but it is all that one of them has.
+#[test]
+fn a_site_at_a_sharp_tip_keeps_its_floor() {
+    let tip = [(999.643, -1.600), (1000.0, 0.0), (0.0, 3574.345), (0.0, 3291.076)];
+    let sites = places(&tip);
+    let mesh = SiteMesh::new(&Boundary::around(&sites), &sites).unwrap();
+    for &at in &sites {
+        let weights = mesh.weights_at(at).unwrap_or_else(|| panic!("no floor at {at:?}"));
+        assert!((weights.apply(|site| tilt(sites[site])) - tilt(at)).abs() < 1e-6, "{at:?}");
+    }
+}
+
 #[test]
 fn the_fringe_along_a_ragged_row_is_margin() {
     let bends_in = [0.0, 20.0, 30.0, 30.0, 20.0, 0.0];
