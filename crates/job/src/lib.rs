@@ -10,6 +10,7 @@
 pub mod check;
 pub mod csv;
 pub mod document;
+pub mod events;
 pub mod fault;
 pub mod form_v1;
 pub mod input;

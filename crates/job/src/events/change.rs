@@ -1,0 +1,173 @@
+//! The kinds of change that an event can make, and what each does to the form of a job.
+
+use super::EventId;
+use crate::form_v1::{
+    BearerForm, BenchmarkForm, BookForm, CriteriaForm, CriterionForm, DatumForm, Form, FrameForm,
+    GoalForm, JobForm, JoistForm, JoistSetForm, LegForm, LimitsForm, LoadForm, LoadsForm,
+    PointForm, ReadingForm, RoomForm, SetupForm, StockForm, SupportForm, TestsForm, WallForm,
+};
+use serde::{Deserialize, Serialize};
+
+/// What was done to a job.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "did", rename_all = "kebab-case")]
+pub enum Change {
+    /// The job was begun, or brought in from a file, as a whole.
+    Begin {
+        /// The job; its readings written out, not named as files.
+        form: Box<Form>,
+    },
+    /// A block of which a job has one was written anew.
+    Set {
+        /// The block.
+        block: Box<Block>,
+    },
+    /// Something that has a name was added, or put in the place of its namesake. A setup keeps the
+    /// readings that were taken from it.
+    Put {
+        /// The thing.
+        thing: Box<Thing>,
+    },
+    /// Something was taken out. Readings stay: they were taken.
+    Remove {
+        /// What it was.
+        kind: Kind,
+        /// Its name.
+        name: String,
+    },
+    /// A reading was taken.
+    Read {
+        /// The setup it was taken from.
+        setup: String,
+        /// The reading.
+        reading: ReadingForm,
+    },
+    /// A reading was put right, or struck out.
+    Amend {
+        /// The event that took it.
+        event: EventId,
+        /// What it is now.
+        reading: ReadingForm,
+    },
+    /// An event was taken back; taking back that event brings it back.
+    Undo {
+        /// The event.
+        event: EventId,
+    },
+}
+
+/// A block of which a job has one.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Block {
+    /// What the job is called and how it is written.
+    Job(JobForm),
+    /// What holds for all timbers of the frame.
+    Frame(FrameForm),
+    /// Joists by direction and spacing.
+    Joists(Vec<JoistSetForm>),
+    /// What the floor carries over its whole area.
+    Loads(LoadsForm),
+    /// What the levels are counted from.
+    Datum(DatumForm),
+    /// Height differences measured elsewhere.
+    Legs(Vec<LegForm>),
+    /// Where the floor is to end.
+    Goal(GoalForm),
+    /// What a pass may do.
+    Limits(LimitsForm),
+    /// The packers that can be had.
+    Stock(StockForm),
+    /// How sure a test of the readings has to be.
+    Tests(TestsForm),
+    /// Which criteria the floor is held against.
+    Criteria(CriteriaForm),
+}
+
+impl Block {
+    pub(super) fn set(self, form: &mut Form) {
+        match self {
+            Self::Job(block) => form.job = Some(block),
+            Self::Frame(block) => form.frame = Some(block),
+            Self::Joists(sets) => form.joists = sets,
+            Self::Loads(block) => form.loads = Some(block),
+            Self::Datum(block) => form.datum = Some(block),
+            Self::Legs(legs) => form.leg = legs,
+            Self::Goal(block) => form.goal = Some(block),
+            Self::Limits(block) => form.limits = Some(block),
+            Self::Stock(block) => form.stock = Some(block),
+            Self::Tests(block) => form.tests = Some(block),
+            Self::Criteria(block) => form.criteria = Some(block),
+        }
+    }
+}
+
+macro_rules! things {
+    ($( $(#[$meta:meta])* $variant:ident ( $form_type:ident ) in $list:ident by $name:ident ; )*) => {
+        /// Something that has a name and of which a job may have many.
+        #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+        #[serde(rename_all = "kebab-case")]
+        pub enum Thing {
+            $( $(#[$meta])* $variant($form_type), )*
+        }
+
+        /// What something is.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+        #[serde(rename_all = "kebab-case")]
+        pub enum Kind {
+            $( $(#[$meta])* $variant, )*
+        }
+
+        impl Thing {
+            /// Puts it in the place of its namesake, or at the end.
+            pub(super) fn put(self, form: &mut Form) {
+                match self {
+                    $( Self::$variant(thing) => {
+                        match form.$list.iter_mut().find(|known| known.$name == thing.$name) {
+                            Some(known) => *known = thing,
+                            None => form.$list.push(thing),
+                        }
+                    } )*
+                }
+            }
+        }
+
+        impl Kind {
+            /// Takes the thing of this name out; whether there was one.
+            pub(super) fn remove(self, name: &str, form: &mut Form) -> bool {
+                match self {
+                    $( Self::$variant => {
+                        let n_before = form.$list.len();
+                        form.$list.retain(|known| known.$name != name);
+                        form.$list.len() < n_before
+                    } )*
+                }
+            }
+        }
+    };
+}
+
+things! {
+    /// A room.
+    Room(RoomForm) in room by name;
+    /// A place where the staff is held.
+    Point(PointForm) in point by id;
+    /// A support under a bearer.
+    Support(SupportForm) in support by id;
+    /// A bearer.
+    Bearer(BearerForm) in bearer by id;
+    /// A joist.
+    Joist(JoistForm) in joist by id;
+    /// A wall on the floor.
+    Wall(WallForm) in wall by name;
+    /// A load at one place.
+    Load(LoadForm) in load by name;
+    /// A mark of known height.
+    Benchmark(BenchmarkForm) in benchmark by point;
+    /// A standing of the instrument.
+    Setup(SetupForm) in setup by id;
+    /// A level book.
+    Book(BookForm) in book by id;
+    /// A figure that was agreed for this job.
+    Criterion(CriterionForm) in criterion by id;
+}

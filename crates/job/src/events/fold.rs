@@ -1,0 +1,225 @@
+//! From the events of a job to its form.
+
+use super::{Change, Event, EventId, Thing};
+use crate::form_v1::{FORMAT, Form, ReadingForm, RowsForm, SetupForm};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A job as its events make it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct FoldedJob {
+    /// The job, as a file would hold it.
+    pub form: Form,
+    /// The readings that were taken by events, in order.
+    pub readings: Vec<ReadingAt>,
+    /// The largest tick among the events; the next event's is larger.
+    pub tick: u64,
+    /// Events that did nothing, or not all that they were to do.
+    pub faults: Vec<EventFault>,
+}
+
+/// A reading that an event took, and where it stands in the form.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ReadingAt {
+    /// The event that took it.
+    pub event: EventId,
+    /// The setup that it belongs to.
+    pub setup: String,
+    /// The reading as it is now.
+    pub reading: ReadingForm,
+}
+
+/// What kept an event from doing what it was to do.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, thiserror::Error)]
+#[serde(tag = "what", rename_all = "kebab-case")]
+pub enum EventFault {
+    /// A newer version made it.
+    #[error(
+        "event {event} is of a kind that this version does not know; it is kept: use the newer version"
+    )]
+    NotKnown {
+        /// The event.
+        event: EventId,
+    },
+    /// Two events carry one id and are not the same.
+    #[error(
+        "two different events carry the id {event}; both are kept, one of them counts: look at both"
+    )]
+    TwoOfOneId {
+        /// Their id.
+        event: EventId,
+    },
+    /// It speaks of an event that is not there, or that is no reading.
+    #[error("event {event} speaks of event {about}, which is not there yet or cannot be meant")]
+    NothingThere {
+        /// The event.
+        event: EventId,
+        /// The one that it speaks of.
+        about: EventId,
+    },
+    /// It took out something that was not there.
+    #[error("event {event} takes out {name}, which was not there")]
+    AlreadyGone {
+        /// The event.
+        event: EventId,
+        /// The name of the thing.
+        name: String,
+    },
+    /// The readings of a setup are in a file that the events do not hold.
+    #[error(
+        "setup {setup} names a file of readings, {file}; bring the job in again with that file"
+    )]
+    ReadingsElsewhere {
+        /// The setup.
+        setup: String,
+        /// The file.
+        file: String,
+    },
+}
+
+/// Makes the job that a set of events comes to.
+///
+/// The order in which the events are given, and how often each is given, makes no difference.
+/// Nothing is lost: a reading from a setup that nobody described makes that setup, a reading
+/// outlives the removal of its point, and what could not be done is among the faults.
+pub fn fold(events: &[Event]) -> FoldedJob {
+    let mut faults = Vec::new();
+    let ordered = in_order(events, &mut faults);
+    let changes: Vec<(EventId, Change)> = ordered
+        .iter()
+        .filter_map(|event| match Change::deserialize(&event.change) {
+            Ok(change) => Some((event.id, change)),
+            Err(_) => {
+                faults.push(EventFault::NotKnown { event: event.id });
+                None
+            }
+        })
+        .collect();
+    let taken_back = taken_back(&changes, &mut faults);
+    let mut folding = Folding { taken_back, faults, ..Folding::default() };
+    for (event, change) in changes {
+        if !folding.taken_back.contains(&event) {
+            folding.apply(event, change);
+        }
+    }
+    let tick = ordered.last().map_or(0, |event| event.tick);
+    folding.finish(tick)
+}
+
+/// Each event once, in the order that every device agrees on.
+fn in_order<'a>(events: &'a [Event], faults: &mut Vec<EventFault>) -> Vec<&'a Event> {
+    let mut by_id: BTreeMap<EventId, &Event> = BTreeMap::new();
+    let mut doubled = BTreeSet::new();
+    for event in events {
+        let known = *by_id.entry(event.id).or_insert(event);
+        if known != event {
+            doubled.insert(event.id);
+            // Which of the two counts must not depend on which came first.
+            if event.canonical() < known.canonical() {
+                by_id.insert(event.id, event);
+            }
+        }
+    }
+    faults.extend(doubled.into_iter().map(|event| EventFault::TwoOfOneId { event }));
+    let mut ordered: Vec<&Event> = by_id.into_values().collect();
+    ordered.sort_by_key(|event| event.rank());
+    ordered
+}
+
+/// The events that were taken back and not brought back.
+///
+/// Read from the last to the first: whether an undo counts is settled before what it takes back.
+fn taken_back(changes: &[(EventId, Change)], faults: &mut Vec<EventFault>) -> BTreeSet<EventId> {
+    let place: BTreeMap<EventId, usize> =
+        changes.iter().enumerate().map(|(idx, (event, _))| (*event, idx)).collect();
+    let mut taken_back = BTreeSet::new();
+    for (idx, (event, change)) in changes.iter().enumerate().rev() {
+        let Change::Undo { event: about } = change else { continue };
+        if place.get(about).is_none_or(|&at| at >= idx) {
+            faults.push(EventFault::NothingThere { event: *event, about: *about });
+        } else if !taken_back.contains(event) {
+            taken_back.insert(*about);
+        }
+    }
+    taken_back
+}
+
+#[derive(Default)]
+struct Folding {
+    form: Form,
+    readings: Vec<ReadingAt>,
+    /// Where the reading of an event stands in `readings`.
+    place: BTreeMap<EventId, usize>,
+    taken_back: BTreeSet<EventId>,
+    faults: Vec<EventFault>,
+}
+
+impl Folding {
+    fn apply(&mut self, event: EventId, change: Change) {
+        match change {
+            Change::Begin { form } => self.form = *form,
+            Change::Set { block } => block.set(&mut self.form),
+            Change::Put { thing } => self.put(*thing),
+            Change::Remove { kind, name } => {
+                if !kind.remove(&name, &mut self.form) {
+                    self.faults.push(EventFault::AlreadyGone { event, name });
+                }
+            }
+            Change::Read { setup, reading } => {
+                self.place.insert(event, self.readings.len());
+                self.readings.push(ReadingAt { event, setup, reading });
+            }
+            Change::Amend { event: about, reading } => match self.place.get(&about) {
+                Some(&idx) => self.readings[idx].reading = reading,
+                None if self.taken_back.contains(&about) => {}
+                None => self.faults.push(EventFault::NothingThere { event, about }),
+            },
+            Change::Undo { .. } => {}
+        }
+    }
+
+    /// A setup that is described anew keeps the rows that it came with.
+    fn put(&mut self, thing: Thing) {
+        let thing = match thing {
+            Thing::Setup(mut setup) if setup.readings.is_none() => {
+                let known = self.form.setup.iter().find(|known| known.id == setup.id);
+                setup.readings = known.and_then(|known| known.readings.clone());
+                Thing::Setup(setup)
+            }
+            other => other,
+        };
+        thing.put(&mut self.form);
+    }
+
+    fn finish(mut self, tick: u64) -> FoldedJob {
+        self.form.format = Some(FORMAT);
+        for taken in &self.readings {
+            let idx = self.form.setup.iter().position(|setup| setup.id == taken.setup);
+            let setup = match idx {
+                Some(idx) => &mut self.form.setup[idx],
+                None => {
+                    let made = SetupForm { id: taken.setup.clone(), ..SetupForm::default() };
+                    self.form.setup.push(made);
+                    self.form.setup.last_mut().expect("a setup was just put there")
+                }
+            };
+            match &mut setup.readings {
+                Some(RowsForm::Rows(rows)) => rows.push(taken.reading.clone()),
+                Some(RowsForm::File(file)) => {
+                    let fault = EventFault::ReadingsElsewhere {
+                        setup: setup.id.clone(),
+                        file: file.clone(),
+                    };
+                    if !self.faults.contains(&fault) {
+                        self.faults.push(fault);
+                    }
+                }
+                empty => *empty = Some(RowsForm::Rows(vec![taken.reading.clone()])),
+            }
+        }
+        FoldedJob { form: self.form, readings: self.readings, tick, faults: self.faults }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,241 @@
+use super::*;
+use crate::events::{Block, DeviceId, JobId, Kind, WallClock};
+use crate::form_v1::{GoalForm, PointForm, Quantity, SupportForm};
+use proptest::prelude::*;
+use serde_json::{Value, json};
+
+fn id(number: u64) -> EventId {
+    let mut bytes = [0; 16];
+    bytes[8..].copy_from_slice(&number.to_be_bytes());
+    EventId::from_bytes(bytes)
+}
+
+fn event(number: u64, device: u8, tick: u64, change: &Change) -> Event {
+    Event {
+        id: id(number),
+        job: JobId::from_bytes([7; 16]),
+        device: DeviceId::from_bytes([device; 16]),
+        seq: number,
+        tick,
+        // Clocks that run backwards: they must not matter.
+        at: WallClock { unix_ms: 1_000_000 - number as i64, offset_minutes: 780 },
+        elapsed_ms: None,
+        change: serde_json::to_value(change).unwrap(),
+    }
+}
+
+fn read(point: &str, reading: f64) -> Change {
+    Change::Read { setup: "S1".to_owned(), reading: row(point, reading) }
+}
+
+fn row(point: &str, reading: f64) -> ReadingForm {
+    ReadingForm {
+        point: point.to_owned(),
+        reading: Some(Quantity::Number(reading)),
+        ..ReadingForm::default()
+    }
+}
+
+fn support(name: &str) -> SupportForm {
+    SupportForm { id: name.to_owned(), ..SupportForm::default() }
+}
+
+fn put_support(name: &str) -> Change {
+    Change::Put { thing: Box::new(Thing::Support(support(name))) }
+}
+
+/// The rows of the only setup, as point and number.
+fn rows(job: &FoldedJob) -> Vec<(String, f64)> {
+    assert_eq!(job.form.setup.len(), 1);
+    let Some(RowsForm::Rows(rows)) = &job.form.setup[0].readings else { panic!("no rows") };
+    rows.iter()
+        .map(|row| match row.reading {
+            Some(Quantity::Number(number)) => (row.point.clone(), number),
+            _ => panic!("no number"),
+        })
+        .collect()
+}
+
+#[test]
+fn a_reading_from_a_setup_that_nobody_described_is_kept() {
+    let job = fold(&[event(1, 1, 1, &read("A1", 1612.0))]);
+    assert_eq!(rows(&job), [("A1".to_owned(), 1612.0)]);
+    assert_eq!(job.form.setup[0].id, "S1");
+    assert_eq!((job.tick, job.faults.len()), (1, 0));
+}
+
+#[test]
+fn a_setup_described_anew_keeps_its_readings() {
+    let setup = |note: &str, readings: Option<RowsForm<ReadingForm>>| Change::Put {
+        thing: Box::new(Thing::Setup(SetupForm {
+            id: "S1".to_owned(),
+            note: Some(note.to_owned()),
+            readings,
+            ..SetupForm::default()
+        })),
+    };
+    let job = fold(&[
+        event(1, 1, 1, &setup("as imported", Some(RowsForm::Rows(vec![row("A1", 1500.0)])))),
+        event(2, 1, 2, &read("A2", 1510.0)),
+        event(3, 1, 3, &setup("hose filled anew", None)),
+    ]);
+    assert_eq!(rows(&job), [("A1".to_owned(), 1500.0), ("A2".to_owned(), 1510.0)]);
+    assert_eq!(job.form.setup[0].note.as_deref(), Some("hose filled anew"));
+}
+
+#[test]
+fn taking_back_and_bringing_back() {
+    let events = [
+        event(1, 1, 1, &read("A1", 1612.0)),
+        event(2, 1, 2, &read("A2", 1700.0)),
+        event(3, 1, 3, &Change::Undo { event: id(2) }),
+        event(4, 1, 4, &Change::Undo { event: id(3) }),
+    ];
+    assert_eq!(rows(&fold(&events[..3])), [("A1".to_owned(), 1612.0)]);
+    assert_eq!(rows(&fold(&events)).len(), 2);
+}
+
+#[test]
+fn putting_a_reading_right_after_it_was_taken_back_does_nothing() {
+    let job = fold(&[
+        event(1, 1, 1, &read("A1", 1612.0)),
+        event(2, 1, 2, &Change::Amend { event: id(1), reading: row("A1", 1621.0) }),
+        event(3, 2, 3, &Change::Undo { event: id(1) }),
+    ]);
+    assert!(job.form.setup.is_empty() && job.faults.is_empty());
+}
+
+#[test]
+fn putting_right_goes_by_order_and_not_by_clock() {
+    let amend = |to: f64| Change::Amend { event: id(1), reading: row("A1", to) };
+    let job = fold(&[
+        event(3, 2, 5, &amend(1640.0)),
+        event(2, 1, 2, &amend(1621.0)),
+        event(1, 1, 1, &read("A1", 1612.0)),
+    ]);
+    assert_eq!(rows(&job), [("A1".to_owned(), 1640.0)]);
+    assert_eq!(job.tick, 5);
+}
+
+#[test]
+fn what_could_not_be_done_is_told_and_loses_nothing() {
+    let newer = Event { change: json!({ "did": "fly" }), ..event(2, 1, 2, &read("A1", 1.0)) };
+    let filed = Change::Put {
+        thing: Box::new(Thing::Setup(SetupForm {
+            id: "S1".to_owned(),
+            readings: Some(RowsForm::File("readings.csv".to_owned())),
+            ..SetupForm::default()
+        })),
+    };
+    let job = fold(&[
+        event(1, 1, 1, &Change::Remove { kind: Kind::Support, name: "B9".to_owned() }),
+        newer,
+        event(3, 1, 3, &Change::Amend { event: id(99), reading: row("A1", 1.0) }),
+        event(4, 1, 4, &Change::Undo { event: id(5) }),
+        event(5, 1, 5, &filed),
+        event(6, 1, 6, &read("A1", 1612.0)),
+    ]);
+    let expected = [
+        EventFault::NotKnown { event: id(2) },
+        EventFault::NothingThere { event: id(4), about: id(5) },
+        EventFault::AlreadyGone { event: id(1), name: "B9".to_owned() },
+        EventFault::NothingThere { event: id(3), about: id(99) },
+        EventFault::ReadingsElsewhere { setup: "S1".to_owned(), file: "readings.csv".to_owned() },
+    ];
+    assert_eq!(job.faults, expected);
+    assert_eq!(job.readings.len(), 1);
+}
+
+#[test]
+fn two_events_of_one_id_are_told_and_the_same_one_counts_everywhere() {
+    let (one, other) = (event(1, 1, 1, &read("A1", 1612.0)), event(1, 1, 1, &read("A1", 1621.0)));
+    let job = fold(&[one.clone(), other.clone()]);
+    assert_eq!(job, fold(&[other, one]));
+    assert_eq!(job.faults, [EventFault::TwoOfOneId { event: id(1) }]);
+}
+
+#[test]
+fn an_event_is_read_back_as_it_was_written() {
+    let written = event(3, 1, 9, &read("A1", 1612.5)).canonical();
+    assert_eq!(Event::parse(&written).unwrap().canonical(), written);
+    for hostile in ["", "[]", "{}", "{\"id\":\"x\"}", &written.replace("\"tick\":9", "\"tick\":0")]
+    {
+        assert!(Event::parse(hostile).is_err(), "{hostile}");
+    }
+}
+
+/// A few names, so that changes meet.
+fn any_change() -> impl Strategy<Value = Change> {
+    let name = prop::sample::select(vec!["A1", "A2", "B1"]);
+    let about = (1..30_u64).prop_map(id);
+    prop_oneof![
+        4 => (name.clone(), 1000..2000_i32).prop_map(|(point, at)| read(point, f64::from(at))),
+        2 => name.clone().prop_map(put_support),
+        1 => name.clone().prop_map(|name| Change::Put {
+            thing: Box::new(Thing::Point(PointForm { id: name.to_owned(), ..PointForm::default() })),
+        }),
+        1 => name.clone().prop_map(|name| Change::Remove { kind: Kind::Support, name: name.to_owned() }),
+        1 => (0..9_i32).prop_map(|height| Change::Set {
+            block: Box::new(Block::Goal(GoalForm {
+                level_tolerance: Some(Quantity::Number(f64::from(height))),
+                ..GoalForm::default()
+            })),
+        }),
+        2 => about.clone().prop_map(|event| Change::Undo { event }),
+        2 => (about, name, 1000..2000_i32).prop_map(|(event, point, at)| Change::Amend {
+            event,
+            reading: row(point, f64::from(at)),
+        }),
+    ]
+}
+
+fn any_events() -> impl Strategy<Value = Vec<Event>> {
+    prop::collection::vec((1..30_u64, 1..4_u8, 1..12_u64, any_change()), 0..25).prop_map(|made| {
+        made.into_iter()
+            .map(|(number, device, tick, change)| event(number, device, tick, &change))
+            .collect()
+    })
+}
+
+proptest! {
+    #[test]
+    fn the_same_events_in_any_order_any_number_of_times_are_the_same_job(
+        (events, shuffled) in any_events().prop_flat_map(|events| {
+            let again: Vec<Event> = events.iter().chain(&events).cloned().collect();
+            (Just(events), Just(again).prop_shuffle())
+        }),
+    ) {
+        prop_assert_eq!(fold(&events), fold(&shuffled));
+    }
+
+    #[test]
+    fn every_reading_stands_in_the_form(events in any_events()) {
+        let job = fold(&events);
+        let written: usize = job.form.setup.iter().map(|setup| match &setup.readings {
+            Some(RowsForm::Rows(rows)) => rows.len(),
+            _ => 0,
+        }).sum();
+        prop_assert_eq!(written, job.readings.len());
+    }
+
+    #[test]
+    fn every_reading_that_nobody_took_back_is_there(
+        made in prop::collection::vec((1..4_u8, 1..12_u64, any_change()), 0..25),
+    ) {
+        let made = made.into_iter().filter(|(_, _, change)| !matches!(change, Change::Undo { .. }));
+        let events: Vec<Event> = (1..)
+            .zip(made)
+            .map(|(number, (device, tick, change))| event(number, device, tick, &change))
+            .collect();
+        let n_read = events.iter().filter(|event| event.change["did"] == "read").count();
+        prop_assert_eq!(fold(&events).readings.len(), n_read);
+    }
+
+    #[test]
+    fn hostile_text_never_panics(text in ".{0,200}") {
+        let _ = Event::parse(&text);
+        if let Ok(value) = serde_json::from_str::<Value>(&text) {
+            let _ = Change::deserialize(&value);
+        }
+    }
+}
