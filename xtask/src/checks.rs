@@ -1,6 +1,6 @@
 //! The list of checks, and the summary that is printed at the end.
 
-use crate::{end_to_end, layers, pictures, purity, shell};
+use crate::{durability, end_to_end, layers, pictures, purity, shell};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
@@ -48,6 +48,16 @@ const CHECKS: &[Check] = &[
         run: || purity::bans_bite().into(),
     },
     Check { name: "test", about: "unit, property, published and documentation tests", run: test },
+    Check {
+        name: "power-cut",
+        about: "a power cut at any moment loses nothing acknowledged",
+        run: durability::power_cut,
+    },
+    Check {
+        name: "disk-faults",
+        about: "a failing disk loses nothing acknowledged and is told",
+        run: durability::disk_faults,
+    },
     Check { name: "doc", about: "the documentation builds without a warning", run: doc },
     Check { name: "deny", about: "licences, bans and sources of dependencies", run: deny },
     Check { name: "advisories", about: "no dependency has a known weakness", run: advisories },

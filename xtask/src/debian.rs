@@ -14,6 +14,9 @@ pub struct Program {
 /// Turns SVG into PNG.
 pub const RSVG_CONVERT: Program = Program { name: "rsvg-convert", package: "librsvg2-bin" };
 
+/// Notes the system calls of a program, and has them fail.
+pub const STRACE: Program = Program { name: "strace", package: "strace" };
+
 /// Makes sure that the program is there: installs its package when we may, and otherwise says how.
 ///
 /// # Errors

@@ -5,6 +5,7 @@
 mod bench;
 mod checks;
 mod debian;
+mod durability;
 mod end_to_end;
 mod layers;
 mod pictures;

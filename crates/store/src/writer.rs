@@ -1,0 +1,92 @@
+//! One thread that writes, for many callers: whoever asks while the disk is busy shares the next sync.
+
+use crate::{Arrived, EventLog, Receipt, StoreFault};
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::thread::JoinHandle;
+
+/// No more requests than this share one commit, so that none waits long behind others.
+const MOST_A_COMMIT: usize = 256;
+
+type Answer = Box<dyn FnOnce(Result<Vec<Receipt>, StoreFault>) + Send>;
+
+struct Request {
+    events: Vec<Arrived>,
+    answer: Answer,
+}
+
+/// A handle to the thread that writes to a log; cheap to clone, one for each caller.
+#[derive(Clone, Debug)]
+pub struct Writer {
+    requests: Sender<Request>,
+}
+
+impl Writer {
+    /// Starts a thread that owns the log; it ends, and gives the log back, when the last handle is
+    /// dropped.
+    pub fn start<L: EventLog + Send + 'static>(mut log: L) -> (Self, JoinHandle<L>) {
+        let (requests, queue) = channel();
+        let thread = std::thread::spawn(move || {
+            write_on(&mut log, &queue);
+            log
+        });
+        (Self { requests }, thread)
+    }
+
+    /// Adds events and waits until the disk has them.
+    ///
+    /// # Errors
+    /// As [`EventLog::append`].
+    pub fn append(&self, events: Vec<Arrived>) -> Result<Vec<Receipt>, StoreFault> {
+        let (answer, wait) = channel();
+        self.append_then(events, move |result| {
+            // A caller who no longer waits has no use for the answer.
+            let _ = answer.send(result);
+        });
+        wait.recv().unwrap_or(Err(StoreFault::Closed))
+    }
+
+    /// Adds events and has `answer` called, on the writing thread, once the disk has them.
+    pub fn append_then(
+        &self,
+        events: Vec<Arrived>,
+        answer: impl FnOnce(Result<Vec<Receipt>, StoreFault>) + Send + 'static,
+    ) {
+        let request = Request { events, answer: Box::new(answer) };
+        if let Err(refused) = self.requests.send(request) {
+            (refused.0.answer)(Err(StoreFault::Closed));
+        }
+    }
+}
+
+fn write_on(log: &mut impl EventLog, queue: &Receiver<Request>) {
+    while let Ok(first) = queue.recv() {
+        let mut together = vec![first];
+        together.extend(queue.try_iter().take(MOST_A_COMMIT - 1));
+        commit(log, together);
+    }
+}
+
+fn commit(log: &mut impl EventLog, requests: Vec<Request>) {
+    let events: Vec<Arrived> =
+        requests.iter().flat_map(|request| request.events.iter().cloned()).collect();
+    match log.append(&events) {
+        Ok(receipts) => {
+            let mut receipts = receipts.into_iter();
+            for request in requests {
+                let own = receipts.by_ref().take(request.events.len()).collect();
+                (request.answer)(Ok(own));
+            }
+        }
+        // The fault goes to the first; the others hear what the log says to them alone.
+        Err(fault) => {
+            let mut requests = requests.into_iter();
+            if let Some(first) = requests.next() {
+                (first.answer)(Err(fault));
+            }
+            for request in requests {
+                let result = log.append(&request.events);
+                (request.answer)(result);
+            }
+        }
+    }
+}
