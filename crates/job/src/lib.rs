@@ -21,6 +21,7 @@ pub mod quantities;
 pub mod ready;
 pub mod template;
 pub mod time;
+pub mod words;
 pub mod write;
 
 pub use check::{CsvMeaning, check, from_csv, load};

@@ -4,13 +4,13 @@ use crate::exit::{CHECK_FAILED, Stop, USAGE};
 use crate::report::Text;
 use crate::session::{Session, count};
 use crate::text::table::{Side, Table};
-use crate::text::words::Words;
 use floorwright_engine::survey::{
     ArithmeticCheck, BeyondLimit, CheckKind, Loop, MisclosureModel, MisclosureRule,
     MisclosureVerdict, NoSpread, ReducedBook, Slip, SourcePlace, SpreadBy, SpreadRow,
     WrittenColumn, house_rule, judge_misclosure, misclosure_rules, reduce_book, spread_misclosure,
 };
 use floorwright_engine::units::ExactLength;
+use floorwright_job::words::Words;
 use serde::Serialize;
 
 /// A level book worked out.

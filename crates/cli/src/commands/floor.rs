@@ -8,7 +8,6 @@ use crate::files::{self, Existing};
 use crate::report::{Report, Text, WIDTH, envelope, footing};
 use crate::session::{count, open};
 use crate::text::table::{Side, Table, wrap};
-use crate::text::words::{Words, one_in};
 use floorwright_draw::{Medium, Paper, profile, terminal_map};
 use floorwright_engine::plan::{DeckShape, FloorShape, Plan, StageName, StraightedgeFinding, plan};
 use floorwright_engine::site::Position;
@@ -17,6 +16,7 @@ use floorwright_engine::units::Length;
 use floorwright_engine::verdict::{Outcome, Verdict};
 use floorwright_job::measure::{DecimalMark, Unit, parse_length};
 use floorwright_job::practice::criteria;
+use floorwright_job::words::{Words, one_in};
 
 /// Distance between the places of a printed profile.
 const PROFILE_STEP: Length = Length::mm(600.0);

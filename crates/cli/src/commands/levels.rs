@@ -6,7 +6,6 @@ use crate::exit::{CHECK_FAILED, NOT_FOUND, OK, Stop};
 use crate::report::{Report, Text, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
-use crate::text::words::{COVERAGE, Words};
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::{Plan, survey};
 use floorwright_engine::survey::{
@@ -14,6 +13,7 @@ use floorwright_engine::survey::{
     Reduction, SourcePlace,
 };
 use floorwright_engine::units::Length;
+use floorwright_job::words::{COVERAGE, Words};
 use serde::Serialize;
 use std::collections::BTreeMap;
 

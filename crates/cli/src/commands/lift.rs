@@ -11,7 +11,6 @@ use crate::files::{self, Existing};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
-use crate::text::words::{Words, one_in, price};
 use floorwright_draw::{Medium, Paper, carried_map, floor_map, lift_map};
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::packers::{Choice, HeightAdvice};
@@ -21,6 +20,7 @@ use floorwright_engine::plan::{
 use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
 use floorwright_job::HeightTie;
+use floorwright_job::words::{Words, one_in, price};
 use std::collections::BTreeMap;
 
 /// A lift of less than this is none.

@@ -13,7 +13,6 @@ use crate::files::{self, Existing};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
-use crate::text::words::{Words, one_in, percent};
 use floorwright_draw::{Medium, Paper, pass_map, way_chart};
 use floorwright_engine::frame::ForceRange;
 use floorwright_engine::ids::SupportId;
@@ -25,6 +24,7 @@ use floorwright_engine::plan::{
 use floorwright_engine::settings::Limit;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::Length;
+use floorwright_job::words::{Words, one_in, percent};
 use std::collections::BTreeMap;
 use std::path::Path;
 

@@ -2,7 +2,6 @@
 
 use crate::exit::{Stop, USAGE};
 use crate::session::Session;
-use crate::text::words::Words;
 use floorwright_draw::{
     CarriedPicture, Decimals, FloorPicture, JackLine, JackPicture, LiftPicture, Medium,
     Orientation, Paper, PassPicture, PlanPictures, Print, ProfilePicture, Side, TitleBlock,
@@ -15,6 +14,7 @@ use floorwright_engine::survey::Datum;
 use floorwright_engine::units::Length;
 use floorwright_job::form_v1::SideForm;
 use floorwright_job::measure::Unit;
+use floorwright_job::words::Words;
 use std::path::{Path, PathBuf};
 
 /// With more supports than this their packers have no room on a sheet of A4.

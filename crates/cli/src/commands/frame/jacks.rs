@@ -9,7 +9,6 @@ use crate::exit::{FAILED, NOT_FOUND, Stop, USAGE};
 use crate::report::Text;
 use crate::session::Session;
 use crate::text::table::{Side, Table};
-use crate::text::words::{Words, percent};
 use floorwright_draw::{JackLine, JackPicture, Medium};
 use floorwright_engine::frame::{
     Assumption, Direction, ForceRange, JackError, JackPlace, JackPoint, Loads, NotSettled,
@@ -19,6 +18,7 @@ use floorwright_engine::ids::SupportId;
 use floorwright_engine::plan::{FrameStage, LiftingStage, Plan};
 use floorwright_engine::units::{Force, Length};
 use floorwright_job::measure::Unit;
+use floorwright_job::words::{Words, percent};
 use serde::Serialize;
 
 /// How far beside the support a jack is tried if nobody says.

@@ -2,13 +2,13 @@
 
 use crate::report::{Loads, Text};
 use crate::session::{Session, count};
-use crate::text::words::{Words, percent};
 use floorwright_engine::frame::{Bent, Carrying, FrameSpec, FrameState, Run, Timber};
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::passes::{BentAtEnd, FrameCase, MostBent};
 use floorwright_engine::plan::{FrameChoice, FrameStage, OnFrame, Plan, StageName};
 use floorwright_engine::site::Site;
 use floorwright_engine::units::{Force, Length};
+use floorwright_job::words::{Words, percent};
 use std::collections::BTreeSet;
 
 /// More names than this are counted, not listed.

@@ -1,10 +1,10 @@
 //! The region's words and the job's units.
 
+use crate::JobInput;
+use crate::form_v1::Terms;
+use crate::measure::{Unit, exact, rounded};
 use floorwright_engine::frame::ForceRange;
 use floorwright_engine::units::{ExactLength, Force, Length, Level, round_to};
-use floorwright_job::JobInput;
-use floorwright_job::form_v1::Terms;
-use floorwright_job::measure::{Unit, exact, rounded};
 
 /// How many standard deviations the printed uncertainty stands for: about 95 %.
 pub const COVERAGE: f64 = floorwright_engine::verdict::COVERAGE;
