@@ -80,6 +80,25 @@ pub enum Command {
         before_help = "Examples:\n  floorwright passes house.toml --jacks 4 --per-pass 5\n  floorwright passes house.toml --jack-rating \"5 t\""
     )]
     Passes(Passes),
+    /// Serve the app for phones and laptops from this machine.
+    #[command(
+        before_help = "Examples:\n  floorwright serve                      (this machine only)\n  floorwright serve --lan 192.168.1.20   (phones on that network, each let in by a code)"
+    )]
+    Serve(Serve),
+}
+
+/// Arguments of `serve`.
+#[derive(Debug, Args)]
+pub struct Serve {
+    /// Port to listen at; if it is taken, one of the next ten.
+    #[arg(long, default_value_t = 7340)]
+    pub port: u16,
+    /// Also let phones in, at this address of this machine on the local network.
+    #[arg(long, value_name = "ADDRESS")]
+    pub lan: Option<std::net::IpAddr>,
+    /// The file that keeps the jobs; floorwright/jobs.floorwright in your data folder if left out.
+    #[arg(long, value_name = "FILE")]
+    pub jobs: Option<PathBuf>,
 }
 
 /// The job to work on.

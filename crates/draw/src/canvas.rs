@@ -140,14 +140,38 @@ pub(crate) struct Canvas {
     width: f64,
     unit: &'static str,
     title: String,
+    /// How the ground lies in the picture, for whoever taps on it.
+    pub ground: Option<Ground>,
     parts: Vec<Markup>,
     texts: Vec<(Rect, String)>,
+}
+
+/// Where the ground's zero lies in a picture, and how far a metre along x and a metre along y go.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Ground {
+    pub zero: Spot,
+    pub metre_x: Spot,
+    pub metre_y: Spot,
+}
+
+impl fmt::Display for Ground {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let [zero, x, y] = [self.zero, self.metre_x, self.metre_y];
+        write!(f, "{} {} {} {} {} {}", zero.0, zero.1, x.0, x.1, y.0, y.1)
+    }
 }
 
 impl Canvas {
     /// `unit` is `mm` for paper; without one the picture takes the width that it is given.
     pub fn new(width: f64, unit: &'static str, title: &str) -> Self {
-        Self { width, unit, title: text::clean(title), parts: Vec::new(), texts: Vec::new() }
+        Self {
+            width,
+            unit,
+            title: text::clean(title),
+            ground: None,
+            parts: Vec::new(),
+            texts: Vec::new(),
+        }
     }
 
     pub fn line(&mut self, class: &str, from: Spot, to: Spot, stroke: Stroke) {
@@ -280,7 +304,7 @@ impl Canvas {
         let page = Rect::new(0.0, 0.0, self.width, height);
         let picture = html! {
             svg xmlns="http://www.w3.org/2000/svg" width=(wide) height=[high] viewBox=(view)
-                role="img" font-family="DejaVu Sans, Arial, Helvetica, sans-serif" fill="#000000" {
+                data-ground=[self.ground] role="img" font-family="DejaVu Sans, Arial, Helvetica, sans-serif" fill="#000000" {
                 title { (self.title) }
                 rect class="page" x="0" y="0" width=(Fixed(page.width)) height=(Fixed(page.height))
                     fill="#ffffff" {}

@@ -41,6 +41,7 @@ mod picture;
 mod plan;
 mod profile;
 mod sheet;
+mod site;
 mod terminal;
 mod text;
 mod tiles;
@@ -62,5 +63,6 @@ pub use picture::{
     TitleBlock, WayMove, WayPicture,
 };
 pub use profile::profile;
+pub use site::{SiteMark, SiteMarkKind, SitePicture, site_map};
 pub use terminal::terminal_map;
 pub use way::way_chart;

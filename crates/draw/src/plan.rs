@@ -1,6 +1,6 @@
 //! What all plan pictures share: rooms, symbols, labels on plates.
 
-use crate::canvas::{Anchor, Canvas, Line, Rect, Spot, Stroke};
+use crate::canvas::{Anchor, Canvas, Ground, Line, Rect, Spot, Stroke};
 use crate::labels::{Labels, Placed};
 use crate::picture::{Medium, RoomOutline, TitleBlock};
 use crate::sheet::{BLACK, GREY, NO_STROKE, Scale, Sheet, Style, WHITE};
@@ -45,6 +45,17 @@ impl View {
             self.left + (place.x.to_mm() - self.min_x) * self.ratio,
             self.bottom - (place.y.to_mm() - self.min_y) * self.ratio,
         )
+    }
+
+    /// How the ground lies in the picture.
+    fn ground(&self) -> Ground {
+        let zero = self.spot(Position::mm(0.0, 0.0));
+        let from_zero = |(x, y): Spot| (x - zero.0, y - zero.1);
+        Ground {
+            zero,
+            metre_x: from_zero(self.spot(Position::mm(1000.0, 0.0))),
+            metre_y: from_zero(self.spot(Position::mm(0.0, 1000.0))),
+        }
     }
 
     pub fn is_turned(&self) -> bool {
@@ -161,9 +172,12 @@ impl Plan {
     pub fn new(medium: Medium, block: &TitleBlock, extent: Extent) -> Self {
         let extent = extent.turned_for(medium);
         let shape = (extent.height() / extent.width() + 0.08).min(3.0);
-        let sheet = Sheet::new(medium, block, shape);
+        let mut sheet = Sheet::new(medium, block, shape);
         let scale = sheet.scale(extent.width(), extent.height());
         let view = View::new(&extent, &sheet.area, scale.ratio);
+        if medium == Medium::Screen {
+            sheet.canvas.ground = Some(view.ground());
+        }
         let labels = Labels::new(sheet.area, 3.0 * sheet.style.text);
         Self { sheet, view, labels, scale, left_out: Vec::new(), shortened: 0, too_many: false }
     }

@@ -22,6 +22,11 @@ impl Words {
         Self { terms: input.terms, unit: input.units }
     }
 
+    /// Those of a region and a unit.
+    pub fn new(terms: Terms, unit: Unit) -> Self {
+        Self { terms, unit }
+    }
+
     /// One support, capital first.
     pub fn support(self) -> &'static str {
         match self.terms {

@@ -5,6 +5,7 @@ use crate::commands::{floor, frame, levels, lift, passes};
 use crate::exit::{OK, Stop};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text};
+use std::collections::BTreeMap;
 use std::path::Path;
 
 const FIRST_JOB: &str = include_str!("../../demo/house.toml");
@@ -13,6 +14,13 @@ const FILES: [(&str, &str); 3] = [
     ("hall-read-again.csv", include_str!("../../demo/hall-read-again.csv")),
     ("wing.csv", include_str!("../../demo/wing.csv")),
 ];
+
+/// The demo as it was read again, with its tables, by their names.
+pub fn files() -> BTreeMap<String, String> {
+    let job = FIRST_JOB.replace("\"hall.csv\"", "\"hall-read-again.csv\"");
+    let tables = FILES.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned()));
+    tables.chain([("house.toml".to_owned(), job)]).collect()
+}
 
 /// The stump whose jack is shown: under the laundry wall, beside the step.
 const JACK_AT: &str = "E6";

@@ -7,6 +7,7 @@ use crate::form_v1::{
     PointForm, ReadingForm, RoomForm, SetupForm, StockForm, SupportForm, TestsForm, WallForm,
 };
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// What was done to a job.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -14,8 +15,11 @@ use serde::{Deserialize, Serialize};
 pub enum Change {
     /// The job was begun, or brought in from a file, as a whole.
     Begin {
-        /// The job; its readings written out, not named as files.
+        /// The job.
         form: Box<Form>,
+        /// The texts of the files that it names, by their names.
+        #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+        files: BTreeMap<String, String>,
     },
     /// A block of which a job has one was written anew.
     Set {

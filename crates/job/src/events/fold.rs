@@ -10,6 +10,8 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct FoldedJob {
     /// The job, as a file would hold it.
     pub form: Form,
+    /// The texts of the files that it names, by their names.
+    pub files: BTreeMap<String, String>,
     /// The readings that were taken by events, in order.
     pub readings: Vec<ReadingAt>,
     /// The largest tick among the events; the next event's is larger.
@@ -65,7 +67,7 @@ pub enum EventFault {
         /// The name of the thing.
         name: String,
     },
-    /// The readings of a setup are in a file that the events do not hold.
+    /// A reading was taken from a setup whose readings are in a file.
     #[error(
         "setup {setup} names a file of readings, {file}; bring the job in again with that file"
     )]
@@ -147,6 +149,7 @@ fn taken_back(changes: &[(EventId, Change)], faults: &mut Vec<EventFault>) -> BT
 #[derive(Default)]
 struct Folding {
     form: Form,
+    files: BTreeMap<String, String>,
     readings: Vec<ReadingAt>,
     /// Where the reading of an event stands in `readings`.
     place: BTreeMap<EventId, usize>,
@@ -157,7 +160,10 @@ struct Folding {
 impl Folding {
     fn apply(&mut self, event: EventId, change: Change) {
         match change {
-            Change::Begin { form } => self.form = *form,
+            Change::Begin { form, files } => {
+                self.form = *form;
+                self.files = files;
+            }
             Change::Set { block } => block.set(&mut self.form),
             Change::Put { thing } => self.put(*thing),
             Change::Remove { kind, name } => {
@@ -217,7 +223,13 @@ impl Folding {
                 empty => *empty = Some(RowsForm::Rows(vec![taken.reading.clone()])),
             }
         }
-        FoldedJob { form: self.form, readings: self.readings, tick, faults: self.faults }
+        FoldedJob {
+            form: self.form,
+            files: self.files,
+            readings: self.readings,
+            tick,
+            faults: self.faults,
+        }
     }
 }
 

@@ -1,0 +1,128 @@
+//! `floorwright serve`: the app for phones and laptops, from this machine.
+
+use crate::args;
+use crate::commands::demo;
+use crate::exit::{CONFLICT, DISK, FAILED, OK, Stop, USAGE};
+use crate::files;
+use crate::report::{Report, Text};
+use floorwright_server::{App, Bound, ServeFault, Settings, bind, serve};
+use floorwright_store::{Arrival, StoreFault};
+use std::io::Write;
+use std::net::IpAddr;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
+
+/// How often a new code for pairing is shown while phones may be let in; a code lasts as long.
+const CODE_EVERY: Duration = Duration::from_secs(9 * 60);
+
+/// Runs the command: until it is interrupted.
+pub fn run(args: &args::Serve) -> Result<Report, Stop> {
+    let file = match &args.jobs {
+        Some(file) => file.clone(),
+        None => in_data_folder()?,
+    };
+    if let Some(folder) = file.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        files::make_folder(folder)?;
+    }
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()
+        .map_err(|error| Stop::new(FAILED, format!("cannot start: {error}")))?;
+    runtime.block_on(listen(args, &file))?;
+    let mut text = Text::default();
+    text.say(format!("Stopped. The jobs are in {}.", file.display()));
+    Ok(Report { text, json: Box::new(|| serde_json::json!({ "stopped": true })), exit: OK })
+}
+
+async fn listen(args: &args::Serve, file: &Path) -> Result<(), Stop> {
+    if args.lan.is_some_and(|address| address.is_unspecified()) {
+        return Err(Stop::new(USAGE, "--lan has to be one address of this machine")
+            .hint("name it, as in --lan 192.168.1.20: whoever can reach it may try a code"));
+    }
+    let mut places = vec![bind(None, args.port).await.map_err(|fault| cannot_listen(&fault))?];
+    if let Some(address) = args.lan.filter(|address| !address.is_loopback()) {
+        places.push(bind(Some(address), args.port).await.map_err(|fault| cannot_listen(&fault))?);
+    }
+    let hosts = places.iter().flat_map(hosts_of).collect();
+    let settings = Settings { hosts, clock: now, demo: demo::files() };
+    let app = Arc::new(App::open(file, settings).map_err(|fault| cannot_open(&fault))?);
+    say(&format!("The jobs are in {}.", file.display()));
+    say(&format!("Open http://{} on this machine. Ctrl-C ends it.", places[0].address));
+    let (end, _) = tokio::sync::watch::channel(());
+    let mut serving = tokio::task::JoinSet::new();
+    for place in places {
+        let is_lan = !place.address.ip().is_loopback();
+        if is_lan {
+            say(&format!(
+                "Phones on this network: http://{}. Without encryption: only on a network that you trust.",
+                place.address
+            ));
+            serving.spawn(show_codes(app.clone()));
+        }
+        let mut ended = end.subscribe();
+        serving.spawn(serve(place, app.clone(), async move {
+            // That nobody can end it any more ends it too.
+            let _ = ended.changed().await;
+        }));
+    }
+    tokio::signal::ctrl_c()
+        .await
+        .map_err(|error| Stop::new(FAILED, format!("cannot wait for Ctrl-C: {error}")))?;
+    Ok(())
+}
+
+/// Shows a code that lets one phone in, again and again.
+async fn show_codes(app: Arc<App>) {
+    loop {
+        match app.pairing_code() {
+            Some(code) => say(&format!("Code to let one phone in, good for ten minutes: {code}")),
+            None => say("This machine gives no random numbers: no phone can be let in."),
+        }
+        tokio::time::sleep(CODE_EVERY).await;
+    }
+}
+
+/// The names that a browser may call a place by.
+fn hosts_of(place: &Bound) -> Vec<String> {
+    let port = place.address.port();
+    match place.address.ip() {
+        ip if ip.is_loopback() => vec![format!("127.0.0.1:{port}"), format!("localhost:{port}")],
+        IpAddr::V4(ip) => vec![format!("{ip}:{port}")],
+        IpAddr::V6(ip) => vec![format!("[{ip}]:{port}")],
+    }
+}
+
+fn in_data_folder() -> Result<PathBuf, Stop> {
+    let named =
+        |name: &str| std::env::var_os(name).filter(|value| !value.is_empty()).map(PathBuf::from);
+    named("XDG_DATA_HOME")
+        .or_else(|| named("LOCALAPPDATA"))
+        .or_else(|| named("HOME").map(|home| home.join(".local").join("share")))
+        .map(|folder| folder.join("floorwright").join("jobs.floorwright"))
+        .ok_or_else(|| {
+            Stop::new(USAGE, "there is no data folder here").hint("name a file with --jobs")
+        })
+}
+
+fn now() -> Arrival {
+    let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+    Arrival(i64::try_from(since.as_millis()).unwrap_or(i64::MAX))
+}
+
+fn cannot_listen(fault: &ServeFault) -> Stop {
+    let code = if matches!(fault, ServeFault::PortsTaken { .. }) { CONFLICT } else { FAILED };
+    Stop::new(code, fault.to_string())
+}
+
+fn cannot_open(fault: &StoreFault) -> Stop {
+    let code =
+        if matches!(fault, StoreFault::Busy | StoreFault::Newer { .. }) { CONFLICT } else { DISK };
+    Stop::new(code, fault.to_string())
+}
+
+fn say(line: &str) {
+    // Progress goes to stderr; that nobody reads it is no reason to stop.
+    let _ = writeln!(std::io::stderr().lock(), "{line}");
+}

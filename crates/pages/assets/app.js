@@ -1,0 +1,90 @@
+// What every page does: its theme, what is unsent, news from others, and the parts that it has.
+
+import { onChange, send, unsent, unsentFile } from "/assets/events.js";
+
+const job = document.body.dataset.job;
+
+// Light or dark, remembered.
+const theme = document.getElementById("theme");
+function show(dark) {
+  document.documentElement.dataset.theme = dark ? "dark" : "light";
+  theme.setAttribute("aria-pressed", String(dark));
+}
+let dark = localStorage.getItem("dark") ?? String(matchMedia("(prefers-color-scheme: dark)").matches);
+show(dark === "true");
+theme.addEventListener("click", () => {
+  dark = String(dark !== "true");
+  localStorage.setItem("dark", dark);
+  show(dark === "true");
+});
+
+// What is only on this device.
+const box = document.getElementById("outbox");
+async function count() {
+  let entries;
+  try {
+    entries = await unsent();
+  } catch (error) {
+    box.hidden = false;
+    box.textContent = `This device cannot store anything (${error.message}): write readings on paper.`;
+    return;
+  }
+  box.hidden = entries.length === 0;
+  if (entries.length === 0) return;
+  const refused = entries.filter((entry) => entry.state !== "unsent");
+  box.textContent = refused.length > 0
+    ? `${refused.length} not taken: ${refused[0].why} `
+    : `${entries.length} only on this phone. They are sent as soon as the computer is in reach. `;
+  const save = document.createElement("button");
+  save.type = "button";
+  save.textContent = "Save to a file";
+  save.addEventListener("click", async () => {
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(await unsentFile());
+    link.download = "unsent-events.ndjson";
+    link.click();
+  });
+  box.append(save);
+}
+onChange(count);
+count();
+setInterval(send, 5000);
+addEventListener("online", send);
+document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
+send();
+
+/** Puts the page as it is now in place of what is shown, unless someone is writing in it. */
+export async function refresh() {
+  const response = await fetch(location.href).catch(() => null);
+  if (!response?.ok) return false;
+  const fresh = new DOMParser().parseFromString(await response.text(), "text/html");
+  document.body.dataset.tick = fresh.body.dataset.tick ?? "0";
+  const list = document.querySelector("[aria-labelledby=taken]");
+  if (list) {
+    list.replaceWith(fresh.querySelector("[aria-labelledby=taken]"));
+    return true;
+  }
+  const main = document.getElementById("main");
+  const isWriting = main.contains(document.activeElement) && document.activeElement.matches("input, select, textarea");
+  if (isWriting) return false;
+  const open = new Set(Array.from(main.querySelectorAll("details[open][id]"), (part) => part.id));
+  main.replaceWith(fresh.getElementById("main"));
+  for (const id of open) document.getElementById(id)?.setAttribute("open", "");
+  return true;
+}
+
+// What others did is seen within a moment.
+if (job) {
+  const live = new EventSource(`/jobs/${job}/live`);
+  live.addEventListener("changed", (message) => {
+    if (Number(message.data) > Number(document.body.dataset.tick)) refresh();
+  });
+}
+
+if (document.body.dataset.worker && "serviceWorker" in navigator) {
+  navigator.serviceWorker.register("/worker.js").catch(() => {});
+}
+
+import("/assets/forms.js");
+if (document.querySelector(".keypad")) import("/assets/keypad.js");
+if (document.querySelector("[data-tap]")) import("/assets/map.js");

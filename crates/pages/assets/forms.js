@@ -1,0 +1,139 @@
+// Forms that change a job: each makes an event.
+
+import { mint, record } from "/assets/events.js";
+import { refresh } from "/assets/app.js";
+
+const job = document.body.dataset.job;
+
+/** Says what became of a form, beside its button. */
+function say(form, text) {
+  let line = form.querySelector("[role=status]");
+  if (!line) {
+    line = document.createElement("p");
+    line.setAttribute("role", "status");
+    form.append(line);
+  }
+  line.textContent = text;
+}
+
+async function change(form, changes, of = job) {
+  let last;
+  try {
+    for (const one of changes) last = await record(of, one);
+  } catch (error) {
+    say(form, `This device could not store it (${error.message}). It is still written here: try again.`);
+    return false;
+  }
+  if (last && !last.answer) {
+    say(form, "Saved on this phone. It is sent as soon as the computer is in reach.");
+    return false;
+  }
+  return true;
+}
+
+const value = (form, name) => form.elements.namedItem(name)?.value.trim() ?? "";
+
+/** The thing of a form: what it was, with the fields that were typed; an empty field is left out. */
+function thing(form) {
+  const made = JSON.parse(form.dataset.form || "{}");
+  for (const field of form.querySelectorAll("input[name], select[name]")) {
+    const path = field.name.split(".");
+    const key = path.pop();
+    let place = made;
+    for (const part of path) place = place[part] ??= [];
+    const text = field.value.trim();
+    if (text === "" && !Array.isArray(place)) delete place[key];
+    else place[key] = text;
+  }
+  return made;
+}
+
+const makers = {
+  grid(form) {
+    const number = (name) => Number(value(form, name));
+    const known = new Set(Array.from(document.querySelectorAll(".support"), (part) => part.dataset.name));
+    const changes = [];
+    for (let row = 0; row < Math.min(number("rows"), 26); row += 1) {
+      for (let column = 0; column < Math.min(number("columns"), 60); column += 1) {
+        const id = `${String.fromCharCode(65 + row)}${column + 1}`;
+        if (known.has(id)) continue;
+        const at = [number("x") + column * number("along"), number("y") + row * number("between")];
+        changes.push({ did: "put", thing: { support: { id, at } } });
+      }
+    }
+    return changes;
+  },
+  room(form) {
+    const number = (name) => Number(value(form, name));
+    const [x, y, width, depth] = ["x", "y", "width", "depth"].map(number);
+    const outline = [[x, y], [x + width, y], [x + width, y + depth], [x, y + depth]];
+    return [{ did: "put", thing: { room: { name: value(form, "name"), outline, finish: value(form, "finish") } } }];
+  },
+  goal(form) {
+    const goal = JSON.parse(form.dataset.form || "{}");
+    const kind = value(form, "kind");
+    const level = value(form, "value");
+    goal.height = {
+      highest: "highest",
+      free: "free",
+      level: level || "0",
+      point: { point: value(form, "point"), ...(level ? { offset: level } : {}) },
+    }[kind];
+    goal.prefer = value(form, "prefer");
+    goal.level_tolerance = value(form, "level_tolerance") || undefined;
+    return [{ did: "set", block: { goal } }];
+  },
+};
+
+async function begin(form) {
+  const of = mint();
+  let made;
+  if (form.dataset.begin === "new") {
+    const job = Object.fromEntries(["name", "terms", "units"].map((key) => [key, value(form, `job.${key}`)]));
+    made = { form: { format: 1, job } };
+  } else {
+    const files = {};
+    if (form.dataset.begin === "file") {
+      for (const file of form.elements.namedItem("file").files) files[file.name] = await file.text();
+    }
+    const response = await fetch(form.dataset.begin === "demo" ? "/demo.json" : "/read-job", form.dataset.begin === "demo" ? {} : {
+      method: "POST", body: JSON.stringify(files), headers: { "content-type": "application/json", "x-floorwright": "1" },
+    }).catch(() => null);
+    if (!response) return say(form, "The computer is out of reach: bring the job in when it is back.");
+    if (!response.ok) return say(form, await response.text());
+    made = await response.json();
+  }
+  if (await change(form, [{ did: "begin", ...made }], of)) location.href = `/jobs/${of}`;
+}
+
+document.addEventListener("submit", async (submitted) => {
+  const form = submitted.target;
+  if (!form.matches("[data-begin], [data-put], [data-make]")) return;
+  submitted.preventDefault();
+  const button = form.querySelector("[type=submit]");
+  button.disabled = true;
+  try {
+    if (form.dataset.begin) await begin(form);
+    else {
+      const changes = form.dataset.make
+        ? makers[form.dataset.make](form)
+        : [{ did: "put", thing: { [form.dataset.put]: thing(form) } }];
+      if (await change(form, changes)) {
+        document.activeElement?.blur();
+        location.reload();
+      }
+    }
+  } finally {
+    button.disabled = false;
+  }
+});
+
+document.addEventListener("click", async (clicked) => {
+  const button = clicked.target.closest("button[data-did=remove], button[data-undo]");
+  if (!button) return;
+  const what = button.dataset.undo
+    ? { did: "undo", event: button.dataset.undo }
+    : { did: "remove", kind: button.dataset.kind, name: button.dataset.name };
+  button.disabled = true;
+  if (await change(button.parentElement, [what])) await refresh();
+});

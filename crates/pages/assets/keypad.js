@@ -1,0 +1,167 @@
+// Taking a reading with one thumb: type, see it in words, save, see how it fits.
+
+import { record } from "/assets/events.js";
+import { refresh } from "/assets/app.js";
+
+const part = document.querySelector(".reading");
+const job = document.body.dataset.job;
+const point = document.getElementById("point");
+const digits = document.getElementById("digits");
+const spelt = document.getElementById("spelt");
+const answer = document.getElementById("answer");
+const why = document.getElementById("why");
+const undo = document.getElementById("undo");
+const order = JSON.parse(part.dataset.order || "[]");
+const isFeet = part.dataset.feet === "yes";
+const draft = `draft-${job}`;
+let last = null;
+let blind = null;
+let sinceMark = Number(sessionStorage.getItem(`since-${job}`) ?? 0);
+
+/** `1243` is 1 m 24 cm 3 mm: said in words, a slip of a digit is seen. */
+function inWords(text) {
+  if (text === "") return "Type what the staff says";
+  if (isFeet) return `${text} inches`;
+  const [whole, rest] = text.split(".");
+  const mm = Number(whole);
+  const parts = [[Math.floor(mm / 1000), "m"], [Math.floor((mm % 1000) / 10), "cm"], [mm % 10, "mm"]];
+  return parts.map(([count, unit]) => `${count} ${unit}`).join(" ") + (rest ? ` and ${rest} tenths` : "");
+}
+
+function show(text) {
+  digits.textContent = text;
+  spelt.textContent = inWords(text);
+  localStorage.setItem(draft, JSON.stringify({ text, point: point.value }));
+}
+
+function press(key) {
+  // The answer to the reading before has been seen.
+  answer.replaceChildren();
+  const text = digits.textContent;
+  if (/^\d$/.test(key)) return show((text + key).slice(0, 9));
+  if (key === "back") return show(text.slice(0, -1));
+  if (key === "point" && isFeet) return show(text.includes("/16") ? text : `${text.replace(/(\d{1,2})$/, " $1").trim()}/16`);
+  if (key === "point" && text !== "" && !text.includes(".")) return show(`${text}.`);
+  const step = { up: 1, down: -1 }[key];
+  if (step && text !== "" && !isFeet) show(String(Math.max(0, Number(text) + step)));
+}
+
+part.addEventListener("click", (clicked) => {
+  const key = clicked.target.closest("[data-key]")?.dataset.key;
+  if (key) press(key);
+});
+addEventListener("keydown", (pressed) => {
+  if (pressed.target.matches("input, select, textarea") || pressed.ctrlKey || pressed.metaKey) return;
+  const key = { Backspace: "back", ".": "point", ArrowUp: "up", ArrowDown: "down" }[pressed.key] ?? pressed.key;
+  if (key === "Enter" && pressed.target.tagName !== "BUTTON") return save();
+  if (/^\d$/.test(key) || ["back", "point", "up", "down"].includes(key)) {
+    pressed.preventDefault();
+    press(key);
+  }
+});
+
+function next(after) {
+  const mark = part.dataset.benchmark;
+  if (mark && sinceMark >= Number(part.dataset.every)) {
+    why.textContent = `${sinceMark} readings since the benchmark: read ${mark} again.`;
+    return mark;
+  }
+  why.textContent = "";
+  const read = new Set(Array.from(document.querySelectorAll("#list th"), (cell) => cell.textContent));
+  read.add(after);
+  const from = Math.max(0, order.indexOf(after));
+  return order.slice(from).concat(order.slice(0, from)).find((name) => !read.has(name)) ?? "";
+}
+
+function say(kind, text) {
+  const line = document.createElement("p");
+  line.className = kind;
+  line.textContent = text;
+  answer.append(line);
+}
+
+async function save() {
+  const reading = digits.textContent.replace(/\.$/, "");
+  const at = point.value.trim();
+  answer.replaceChildren();
+  if (at === "" || reading === "") return say("warn", at === "" ? "Name the point." : "Type the reading.");
+  if (blind && blind.point === at) {
+    const apart = Math.abs(Number(blind.reading) - Number(reading));
+    const agrees = apart <= 4;
+    say(agrees ? "ok" : "warn", agrees
+      ? `Both readings agree: ${blind.reading} and ${reading}.`
+      : `${blind.reading} and ${reading} are ${apart.toFixed(1)} apart: read it a third time.`);
+    blind = null;
+  }
+  const now = new Date();
+  const time = [now.getHours(), now.getMinutes(), now.getSeconds()].map((n) => String(n).padStart(2, "0")).join(":");
+  let saved;
+  try {
+    saved = await record(job, { did: "read", setup: part.dataset.setup, reading: { point: at, reading, time } });
+  } catch (error) {
+    return say("warn", `This device could not store it (${error.message}). The number is still here: try again.`);
+  }
+  last = saved.event;
+  undo.hidden = false;
+  undo.textContent = `Undo ${reading} at ${at}`;
+  sinceMark = at === part.dataset.benchmark ? 0 : sinceMark + 1;
+  sessionStorage.setItem(`since-${job}`, String(sinceMark));
+  const fit = saved.answer?.answer;
+  if (!saved.answer) say("ok", `Saved ${reading} at ${at} on this phone. Its level shows when the computer is in reach.`);
+  else say("ok", `Saved ${reading} at ${at}. ${fit?.level ?? ""}`);
+  if (fit?.warning) {
+    say("warn", fit.warning);
+    navigator.vibrate?.([80, 60, 80]);
+    for (const likely of fit.likely ?? []) {
+      const chip = document.createElement("button");
+      chip.type = "button";
+      chip.textContent = `Did you mean ${likely}?`;
+      chip.addEventListener("click", () => putRight(saved.event, at, likely, time));
+      answer.append(chip);
+    }
+  }
+  point.value = next(at);
+  show("");
+  refresh();
+}
+
+async function putRight(event, at, reading, time) {
+  const saved = await record(job, { did: "amend", event: event.id, reading: { point: at, reading, time } });
+  answer.replaceChildren();
+  say("ok", `Put right: ${reading} at ${at}. ${saved.answer?.answer?.level ?? ""}`);
+  refresh();
+}
+
+document.getElementById("save").addEventListener("click", save);
+document.getElementById("again").addEventListener("click", () => {
+  if (!last) return say("warn", "There is no reading to repeat yet.");
+  blind = last.change.reading;
+  point.value = blind.point;
+  answer.replaceChildren();
+  say("hint", `Read ${blind.point} again without looking at the first number. Move the staff or change reader.`);
+  document.querySelector("[aria-labelledby=taken]").hidden = true;
+  show("");
+});
+undo.addEventListener("click", async () => {
+  await record(job, { did: "undo", event: last.id });
+  answer.replaceChildren();
+  say("ok", `Taken back: ${last.change.reading.reading} at ${last.change.reading.point}.`);
+  point.value = last.change.reading.point;
+  undo.hidden = true;
+  refresh();
+});
+
+// A call, a lock or a closed tab loses no digit.
+try {
+  const kept = JSON.parse(localStorage.getItem(draft) ?? "null");
+  if (kept?.text) {
+    point.value = kept.point;
+    show(kept.text);
+  }
+} catch {
+  localStorage.removeItem(draft);
+}
+navigator.wakeLock?.request("screen").catch(() => {});
+document.addEventListener("visibilitychange", () => {
+  if (!document.hidden) navigator.wakeLock?.request("screen").catch(() => {});
+});

@@ -1,0 +1,53 @@
+//! What is said at once about a reading that was just saved.
+
+use crate::view::JobView;
+use floorwright_engine::ids::PointId;
+use serde::Serialize;
+
+/// The answer to a reading.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ReadingAnswer {
+    /// The level that its point has now, in words; nothing while it cannot be worked out.
+    pub level: Option<String>,
+    /// What is wrong with it, in words; nothing if nothing stands out.
+    pub warning: Option<String>,
+    /// What may have been meant, the likeliest first.
+    pub likely: Vec<String>,
+}
+
+/// Says how a reading on a point fits what else was read.
+pub fn answer_reading(job: &JobView, point: &str) -> ReadingAnswer {
+    let words = job.words();
+    let Some(worked) = &job.worked else {
+        let what = job.faults.first().map(|fault| format!("the level waits: {fault}"));
+        return ReadingAnswer { level: None, warning: what, likely: Vec::new() };
+    };
+    let reduction = &worked.plan.reduction;
+    let levels = &reduction.levels;
+    let level = levels.index_of(&PointId::new(point)).map(|idx| {
+        let (level, sd) = (levels.points()[idx].level, levels.sd(idx));
+        format!("{point} is at {} ± {}", words.level(level), words.plus_minus(sd))
+    });
+    let suspect = reduction
+        .suspects
+        .iter()
+        .find(|suspect| suspect.name.point().is_some_and(|named| named.as_str() == point))
+        .map(ToString::to_string);
+    let odd = worked
+        .plan
+        .floor
+        .done()
+        .and_then(|floor| floor.odd.iter().find(|odd| odd.odd.point.as_str() == point));
+    let neighbours = odd.map(|odd| {
+        let side = if odd.odd.departure.to_mm() > 0.0 { "above" } else { "below" };
+        format!(
+            "{} {side} what its neighbours say ({}): read it again",
+            words.length(odd.odd.departure.abs()),
+            words.level(odd.odd.suggested)
+        )
+    });
+    let likely = odd.map_or_else(Vec::new, |odd| {
+        odd.likely.iter().map(|&reading| words.typed(reading)).collect()
+    });
+    ReadingAnswer { level, warning: suspect.or(neighbours), likely }
+}

@@ -1,0 +1,156 @@
+//! What all pages have in common.
+
+use crate::view::{Connection, JobView, World};
+use floorwright_job::form_v1::Quantity;
+use floorwright_job::{Fault, Severity};
+use maud::{DOCTYPE, Markup, html};
+
+/// The screen that a page is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Here {
+    Jobs,
+    Home,
+    Site,
+    Readings,
+    Floor,
+    Lift,
+    Passes,
+}
+
+/// Screens of a job, in the order of the work.
+const SCREENS: &[(Here, &str, &str)] = &[
+    (Here::Site, "site", "Site"),
+    (Here::Readings, "readings", "Readings"),
+    (Here::Floor, "floor", "Floor"),
+    (Here::Lift, "lift", "Lift"),
+    (Here::Passes, "passes", "Passes"),
+];
+
+/// The frame round a page.
+pub(crate) struct Shell<'a> {
+    pub world: &'a World<'a>,
+    pub job: Option<&'a JobView>,
+    pub here: Here,
+}
+
+impl Shell<'_> {
+    /// A whole page.
+    pub fn page(&self, title: &str, main: &Markup) -> Markup {
+        let name = self.job.map_or("Floorwright", JobView::name);
+        let secure = self.world.connection == Connection::Secure;
+        html! {
+            (DOCTYPE)
+            html lang="en" {
+                head {
+                    meta charset="utf-8";
+                    meta name="viewport" content="width=device-width, initial-scale=1";
+                    meta name="color-scheme" content="light dark";
+                    title { (title) " · " (name) }
+                    link rel="stylesheet" href="/assets/style.css";
+                    link rel="icon" href="data:,";
+                    script type="module" src="/assets/app.js" {}
+                }
+                body data-job=[self.job.map(|job| job.id.to_string())]
+                    data-tick=[self.job.map(|job| job.folded.tick)]
+                    data-worker=[secure.then_some("yes")] {
+                    a .skip href="#main" { "Skip to the page" }
+                    header {
+                        a .jobs href="/" { "Jobs" }
+                        p .job-name {
+                            @if let Some(job) = self.job { a href={ "/jobs/" (job.id) } { (name) } }
+                            @else { (name) }
+                        }
+                        button #theme type="button" aria-pressed="false" { "Dark" }
+                    }
+                    p #outbox .outbox role="status" hidden[true] {}
+                    @if !secure {
+                        p .plain-http { "Keep this page open. It cannot be opened again without the computer that runs it." }
+                    }
+                    main #main tabindex="-1" { (main) }
+                    @if let Some(job) = self.job { (self.tabs(job)) }
+                }
+            }
+        }
+    }
+
+    fn tabs(&self, job: &JobView) -> Markup {
+        html! {
+            nav aria-label="The job" {
+                @for (here, path, name) in SCREENS {
+                    a href={ "/jobs/" (job.id) "/" (path) }
+                        aria-current=[(self.here == *here).then_some("page")] { (name) }
+                }
+            }
+        }
+    }
+}
+
+/// What is wrong with a job, errors first.
+pub(crate) fn faults(faults: &[Fault]) -> Markup {
+    let of = |severity| faults.iter().filter(move |fault| fault.severity == severity);
+    html! {
+        @if !faults.is_empty() {
+            section .faults aria-label="To put right" {
+                @for fault in of(Severity::Error).chain(of(Severity::Warning)) {
+                    p .error[fault.is_error()] {
+                        strong { @if fault.is_error() { "Put right: " } @else { "Look at: " } }
+                        (fault.to_string())
+                        @if let Some(hint) = &fault.hint { " – " (hint) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// What was typed, without the marks that a file needs round it.
+pub(crate) fn typed(quantity: &Quantity) -> String {
+    match quantity {
+        Quantity::Text(text) => text.clone(),
+        number @ Quantity::Number(_) => number.to_string(),
+    }
+}
+
+/// The cautions where someone may be about to lift. Sources are named in the documentation of the
+/// command line's own list.
+pub(crate) fn cautions() -> Markup {
+    html! {
+        details .cautions open {
+            summary { "Before anybody lifts" }
+            ul {
+                li { "A planning aid only. Local codes, consent and the engineer come first; gas, power, drains, asbestos and structure are for licensed people." }
+                li { "Nobody under a load that jacks alone hold: crib or block as you go, on firm level ground, with a way out and a watcher." }
+                li { "Forces are worked out, not measured. A load that is not in the job is not zero." }
+                li { "Keep the house held sideways. Free chimney, pipes, wires and fixings first; check joints after every pass." }
+                li { "Small even steps, and read again after each pass. Stop on new cracks, noises, sticking doors, or a reading that disagrees." }
+            }
+        }
+    }
+}
+
+/// The page where a device is let in.
+pub fn pairing_page() -> Markup {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { "Let this device in · Floorwright" }
+                link rel="stylesheet" href="/assets/style.css";
+                script type="module" src="/assets/pair.js" {}
+            }
+            body {
+                main {
+                    h1 { "Let this device in" }
+                    p { "On the computer that runs the app there is a code of seven digits." }
+                    form #pair {
+                        label { "Code" input #code inputmode="numeric" autocomplete="off" maxlength="7" required[true]; }
+                        button .main type="submit" { "Let me in" }
+                        p #said role="status" {}
+                    }
+                }
+            }
+        }
+    }
+}

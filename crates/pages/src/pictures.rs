@@ -1,0 +1,125 @@
+//! Pictures within pages. Here alone text goes into a page unescaped: it is what `draw` wrote, which
+//! escapes all text of its own.
+
+use crate::view::{JobView, Worked};
+use floorwright_draw::{
+    Decimals, Medium, Orientation, PlanPictures, Print, ProfilePicture, RoomOutline, Side,
+    SiteMark, SiteMarkKind, SitePicture, TitleBlock, carried_map, floor_map, lift_map, pass_map,
+    profile, site_map,
+};
+use floorwright_engine::site::Position;
+use floorwright_job::form_v1::SideForm;
+use floorwright_job::measure::Unit;
+use maud::{Markup, html};
+
+/// The floor as read, or as the lifts will leave it.
+pub(crate) fn floor(job: &JobView, after: bool) -> Option<Markup> {
+    let worked = job.worked.as_ref()?;
+    let pictures = of(worked);
+    let picture = if after {
+        pictures.floor_after(Medium::Screen, None)
+    } else {
+        pictures.floor_now(Medium::Screen, None)
+    };
+    picture.ok().flatten().map(|picture| framed(&floor_map(&picture)))
+}
+
+/// The lift and packers at each support.
+pub(crate) fn lifts(job: &JobView) -> Option<Markup> {
+    let picture = of(job.worked.as_ref()?).lifts(Medium::Screen)?;
+    Some(framed(&lift_map(&picture)))
+}
+
+/// Which supports carry what.
+pub(crate) fn carried(job: &JobView) -> Option<Markup> {
+    let picture = of(job.worked.as_ref()?).who_carries(Medium::Screen)?;
+    Some(framed(&carried_map(&picture)))
+}
+
+/// One pass, by its place in the order.
+pub(crate) fn pass(job: &JobView, pass: usize) -> Option<Markup> {
+    let picture = of(job.worked.as_ref()?).passes(Medium::Screen)?.alone(pass)?;
+    Some(framed(&pass_map(&picture)))
+}
+
+/// A section through the floor.
+pub(crate) fn section(job: &JobView, from: Position, to: Position) -> Option<Markup> {
+    let picture: ProfilePicture = of(job.worked.as_ref()?).section(Medium::Screen, from, to)?;
+    Some(framed(&profile(&picture)))
+}
+
+/// Rooms, supports and points.
+pub(crate) fn site(job: &JobView) -> Option<Markup> {
+    let worked = job.worked.as_ref()?;
+    let site = &worked.job.site;
+    let supports = site.supports().iter().map(|support| SiteMark {
+        name: support.id.to_string(),
+        at: support.at,
+        kind: if support.fixed.is_some() { SiteMarkKind::Fixed } else { SiteMarkKind::Support },
+    });
+    let is_support = |name: &str| site.supports().iter().any(|support| support.id.as_str() == name);
+    let points =
+        site.points().iter().filter(|point| !is_support(point.id.as_str())).filter_map(|point| {
+            let (name, kind) = (point.id.to_string(), SiteMarkKind::Point);
+            point.at.map(|at| SiteMark { name, at, kind })
+        });
+    let picture = SitePicture {
+        medium: Medium::Screen,
+        title_block: title_block(worked),
+        orientation: orientation(worked),
+        rooms: site
+            .rooms()
+            .iter()
+            .map(|room| RoomOutline { name: room.id.to_string(), outline: room.outline.clone() })
+            .collect(),
+        marks: supports.chain(points).collect(),
+        print: print(worked),
+    };
+    Some(framed(&site_map(&picture)))
+}
+
+fn framed(svg: &str) -> Markup {
+    html! { figure .picture { (maud::PreEscaped(svg)) } }
+}
+
+fn of(worked: &Worked) -> PlanPictures<'_> {
+    PlanPictures {
+        job: &worked.job,
+        plan: &worked.plan,
+        title_block: title_block(worked),
+        orientation: orientation(worked),
+        datum_note: String::new(),
+        print: print(worked),
+    }
+}
+
+fn title_block(worked: &Worked) -> TitleBlock {
+    TitleBlock {
+        job: worked.input.name.clone(),
+        date: worked.input.date.clone().unwrap_or_default(),
+        ..TitleBlock::default()
+    }
+}
+
+fn print(worked: &Worked) -> Print {
+    match worked.input.units {
+        Unit::Millimetres | Unit::Metres => Print::Millimetres(Decimals::Tenths),
+        Unit::FeetInches => Print::Sixteenths,
+    }
+}
+
+fn orientation(worked: &Worked) -> Orientation {
+    match worked.input.orientation {
+        floorwright_job::Orientation::NotDeclared => Orientation::NotDeclared,
+        floorwright_job::Orientation::Street(side) => Orientation::Street(match side {
+            SideForm::Top => Side::Top,
+            SideForm::Bottom => Side::Bottom,
+            SideForm::Left => Side::Left,
+            SideForm::Right => Side::Right,
+        }),
+        floorwright_job::Orientation::North { degrees } => {
+            let (sine, cosine) = degrees.to_radians().sin_cos();
+            Orientation::North(Position::mm(sine, cosine))
+        }
+    }
+}

@@ -1,0 +1,103 @@
+//! A job at a glance: how far it is, and what to do next.
+
+use crate::layout::{Shell, faults};
+use crate::view::JobView;
+use floorwright_engine::target::Outcome;
+use maud::{Markup, html};
+
+struct Step {
+    path: &'static str,
+    name: &'static str,
+    state: String,
+    done: bool,
+}
+
+/// The page.
+pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
+    let steps = steps(job);
+    let next = steps.iter().find(|step| !step.done);
+    shell.page("The job", &html! {
+        h1 { (job.name()) }
+        @if let Some(next) = next {
+            p .next { a .main href={ "/jobs/" (job.id) "/" (next.path) } { "Next: " (next.name) } }
+        }
+        ol .steps {
+            @for step in &steps {
+                li .done[step.done] {
+                    a .big href={ "/jobs/" (job.id) "/" (step.path) } {
+                        strong { @if step.done { "✓ " } (step.name) }
+                        span { (step.state) }
+                    }
+                }
+            }
+        }
+        (faults(&job.faults))
+        @for fault in &job.folded.faults { p .error { strong { "Look at: " } (fault.to_string()) } }
+        p { a href={ "/jobs/" (job.id) "/job.toml" } download[true] { "Save the job as a file" } }
+    })
+}
+
+fn steps(job: &JobView) -> Vec<Step> {
+    let form = &job.folded.form;
+    let (_, supports) = job.words().supports();
+    let plan = job.worked.as_ref().map(|worked| &worked.plan);
+    let n_supports = form.support.len();
+    let n_readings = job.folded.readings.len();
+    let floor = plan.and_then(|plan| plan.floor.done());
+    let words = job.words();
+    let spread = floor.and_then(|floor| {
+        floor
+            .decks
+            .iter()
+            .map(|deck| deck.spread.range)
+            .max_by(|a, b| a.to_mm().total_cmp(&b.to_mm()))
+    });
+    let lift = plan.and_then(|plan| plan.lifting.done()).map(|stage| &stage.outcome);
+    let passes = plan.and_then(|plan| plan.passes.done());
+    let levels = plan.map_or(0, |plan| plan.reduction.levels.points().len());
+    vec![
+        Step {
+            path: "site",
+            name: "Draw the site",
+            state: format!("{n_supports} {supports}, {} rooms", form.room.len()),
+            done: n_supports > 0,
+        },
+        Step {
+            path: "readings",
+            name: "Take readings",
+            state: format!("{n_readings} taken here, {levels} points with a level"),
+            done: levels > 2,
+        },
+        Step {
+            path: "floor",
+            name: "Look at the floor",
+            state: spread.map_or("waits for readings".to_owned(), |range| {
+                format!("{} between highest and lowest", words.length(range))
+            }),
+            done: spread.is_some(),
+        },
+        Step {
+            path: "lift",
+            name: "Choose the height",
+            state: match lift {
+                Some(Outcome::Reached(plan)) => format!(
+                    "{} {supports} to move, {} in all",
+                    plan.outcome.totals.touched,
+                    words.length(plan.outcome.totals.lift)
+                ),
+                Some(Outcome::CannotBeDone(_)) => "cannot be done as asked".to_owned(),
+                Some(Outcome::Refused(_)) => "cannot be worked on as asked".to_owned(),
+                None => "waits for the floor".to_owned(),
+            },
+            done: form.goal.is_some() && matches!(lift, Some(Outcome::Reached(_))),
+        },
+        Step {
+            path: "passes",
+            name: "Lift, pass by pass",
+            state: passes.map_or("waits for the lifts".to_owned(), |stage| {
+                format!("{} passes", stage.passes.passes.len())
+            }),
+            done: false,
+        },
+    ]
+}

@@ -1,0 +1,9 @@
+//! The screens, in the order of the work.
+
+pub mod jobs;
+pub mod home;
+pub mod site;
+pub mod readings;
+pub mod floor;
+pub mod lift;
+pub mod passes;

@@ -1,0 +1,215 @@
+//! Taking readings, one-handed.
+
+use crate::layout::{Shell, typed};
+use crate::view::JobView;
+use floorwright_engine::plan::Plan;
+use floorwright_job::form_v1::{Form, PlaceForm, Quantity, RowsForm};
+use floorwright_job::measure::Unit;
+use maud::{Markup, html};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// After so many readings the benchmark is proposed again.
+/// Source: every 15 readings or 20 minutes is a choice; drift shows only against a mark that does
+/// not move.
+const READINGS_TO_BENCHMARK: usize = 15;
+
+/// The page.
+pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
+    let form = &job.folded.form;
+    let setup = current_setup(form);
+    let setup = setup.as_str();
+    let points = points(job);
+    let order = order(form, &points);
+    let next = next(form, setup, &order);
+    let is_feet = form
+        .job
+        .as_ref()
+        .is_some_and(|job| job.reading_units.or(job.units) == Some(Unit::FeetInches));
+    shell.page("Readings", &html! {
+        section .reading data-setup=(setup) data-feet=[is_feet.then_some("yes")]
+            data-order=(serde_json::to_string(&order).unwrap_or_default())
+            data-benchmark=[form.benchmark.first().map(|mark| mark.point.as_str())]
+            data-every=(READINGS_TO_BENCHMARK) {
+            h1 {
+                label for="point" { "Point " }
+                input #point list="points" value=(next) autocapitalize="characters" autocomplete="off";
+            }
+            datalist #points { @for point in &order { option value=(point) {} } }
+            p #why .hint {}
+            output #digits aria-live="polite" { "" }
+            p #spelt .hint { "Type what the staff says" }
+            div #answer role="status" aria-live="assertive" {}
+            div .keypad {
+                @for key in ["7", "8", "9", "4", "5", "6", "1", "2", "3"] {
+                    button type="button" data-key=(key) { (key) }
+                }
+                button type="button" data-key="point" { @if is_feet { "1/16" } @else { "." } }
+                button type="button" data-key="0" { "0" }
+                button type="button" data-key="back" aria-label="Take off the last digit" { "⌫" }
+            }
+            div .actions {
+                button type="button" data-key="down" { "−1" }
+                button #save .main type="button" { "Save" }
+                button type="button" data-key="up" { "+1" }
+            }
+            div .actions {
+                button #again type="button" { "Read it again, blind" }
+                button #undo type="button" hidden[true] { "Undo" }
+            }
+        }
+        (taken(job))
+        details {
+            summary { "New standing of the instrument" }
+            form data-put="setup" data-form="{}" {
+                label { "Name" input name="id" value=(fresh_setup(form)) required[true]; }
+                label { "Read with"
+                    select name="instrument" {
+                        option value="hose" { "water hose" } option value="level" { "level" } option value="laser" { "laser" }
+                    }
+                }
+                button type="submit" { "Stand here" }
+            }
+        }
+    })
+}
+
+/// The setup that readings go to: the last one, unless its readings are in a file.
+fn current_setup(form: &Form) -> String {
+    match form.setup.last() {
+        Some(last) if matches!(last.readings, Some(RowsForm::File(_))) => fresh_setup(form),
+        Some(last) => last.id.clone(),
+        None => "S1".to_owned(),
+    }
+}
+
+/// A name that no setup has.
+fn fresh_setup(form: &Form) -> String {
+    let is_new = |name: &String| form.setup.iter().all(|setup| setup.id != *name);
+    (form.setup.len() + 1..).map(|number| format!("S{number}")).find(is_new).unwrap_or_default()
+}
+
+/// Points to read: benchmarks, points of the job, and the floor over each support.
+fn points(job: &JobView) -> Vec<(String, Option<(f64, f64)>)> {
+    let form = &job.folded.form;
+    let number = |quantity: &Quantity| match quantity {
+        Quantity::Number(number) => Some(*number),
+        Quantity::Text(text) => text.trim().parse().ok(),
+    };
+    let place = |at: &[Quantity; 2]| Some((number(&at[0])?, number(&at[1])?));
+    let supports: BTreeMap<&str, Option<(f64, f64)>> = form
+        .support
+        .iter()
+        .map(|support| (support.id.as_str(), support.at.as_ref().and_then(place)))
+        .collect();
+    let mut seen = BTreeSet::new();
+    let marks = form.benchmark.iter().map(|mark| (mark.point.clone(), None));
+    let own = form.point.iter().map(|point| {
+        let at = match &point.at {
+            Some(PlaceForm::Position(at)) => place(at),
+            Some(PlaceForm::OverSupport(support)) => {
+                supports.get(support.as_str()).copied().flatten()
+            }
+            None => None,
+        };
+        (point.id.clone(), at)
+    });
+    let over = supports.iter().map(|(name, at)| ((*name).to_owned(), *at));
+    // Points that came with a table of readings.
+    let site = job.worked.iter().flat_map(|worked| worked.job.site.points());
+    let of_tables =
+        site.map(|point| (point.id.to_string(), point.at.map(|at| (at.x.to_mm(), at.y.to_mm()))));
+    marks
+        .chain(own)
+        .chain(over)
+        .chain(of_tables)
+        .filter(|(name, _)| seen.insert(name.clone()))
+        .collect()
+}
+
+/// A walk: the benchmark, then row by row, there and back.
+fn order(form: &Form, points: &[(String, Option<(f64, f64)>)]) -> Vec<String> {
+    let marks: BTreeSet<&str> = form.benchmark.iter().map(|mark| mark.point.as_str()).collect();
+    let (first, rest): (Vec<_>, Vec<_>) =
+        points.iter().partition(|(name, _)| marks.contains(name.as_str()));
+    let (mut placed, placeless): (Vec<_>, Vec<_>) =
+        rest.into_iter().partition(|(_, at)| at.is_some());
+    let rows_apart = 600.0;
+    placed.sort_by(|a, b| {
+        let (a, b) = (a.1.unwrap_or_default(), b.1.unwrap_or_default());
+        let row = |at: (f64, f64)| (at.1 / rows_apart).round() as i64;
+        let along = a.0.total_cmp(&b.0);
+        row(a).cmp(&row(b)).then(if row(a) % 2 == 0 { along } else { along.reverse() })
+    });
+    first.into_iter().chain(placed).chain(placeless).map(|(name, _)| name.clone()).collect()
+}
+
+/// The first point of the walk that has no reading from this setup.
+fn next(form: &Form, setup: &str, order: &[String]) -> String {
+    let read: BTreeSet<&str> = form
+        .setup
+        .iter()
+        .filter(|known| known.id == setup)
+        .filter_map(|known| match &known.readings {
+            Some(RowsForm::Rows(rows)) => Some(rows),
+            _ => None,
+        })
+        .flatten()
+        .map(|row| row.point.as_str())
+        .collect();
+    order.iter().find(|point| !read.contains(point.as_str())).cloned().unwrap_or_default()
+}
+
+fn taken(job: &JobView) -> Markup {
+    let plan = job.worked.as_ref().map(|worked| &worked.plan);
+    html! {
+        section aria-labelledby="taken" {
+            h2 #taken { (job.folded.readings.len()) " readings taken here" }
+            @if let Some(plan) = plan { (read_again(plan)) }
+            table {
+                thead { tr { th scope="col" { "Point" } th scope="col" { "Reading" } th scope="col" { "Level" } th scope="col" {} } }
+                tbody #list {
+                    @for taken in job.folded.readings.iter().rev().take(60) {
+                        tr {
+                            th scope="row" { (taken.reading.point) }
+                            td { @if let Some(reading) = &taken.reading.reading { (typed(reading)) } }
+                            td { (level(job, &taken.reading.point)) }
+                            td {
+                                button type="button" data-undo=(taken.event)
+                                    aria-label={ "Take back the reading at " (taken.reading.point) } { "Take back" }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn level(job: &JobView, point: &str) -> String {
+    let words = job.words();
+    let level = job.worked.as_ref().and_then(|worked| {
+        let levels = &worked.plan.reduction.levels;
+        levels.points().iter().find(|known| known.point.as_str() == point)
+    });
+    level.map_or(String::new(), |point| words.level_number(point.level))
+}
+
+/// What to read again, from the readings themselves.
+pub(crate) fn read_again(plan: &Plan) -> Markup {
+    let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
+    html! {
+        @if !plan.reduction.suspects.is_empty() || !odd.is_empty() {
+            div .warn {
+                strong { "Read again first" }
+                ul {
+                    @for suspect in &plan.reduction.suspects { li { (suspect.to_string()) } }
+                    @for odd in odd { li { (odd.odd.point) ": " (off(odd.odd.departure.to_mm())) " from what its neighbours say" } }
+                }
+            }
+        }
+    }
+}
+
+fn off(mm: f64) -> String {
+    format!("{:+.0} mm", mm)
+}

@@ -1,0 +1,122 @@
+//! The site: rooms, supports, and what the levels are counted from.
+
+use crate::layout::{Shell, faults, typed};
+use crate::pictures;
+use crate::view::JobView;
+use floorwright_job::form_v1::{Form, SupportForm};
+use maud::{Markup, html};
+
+/// The page.
+pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
+    let (one, several) = job.words().supports();
+    let form = &job.folded.form;
+    shell.page(
+        "Site",
+        &html! {
+            h1 { "Site" }
+            (faults(&job.faults))
+            @if let Some(picture) = pictures::site(job) {
+                div .tap data-tap="support" { (picture) }
+                p .hint { "Tap a " (one) " to change it." }
+            }
+            (grid(form, one, several))
+            (room(form))
+            section aria-labelledby="list" {
+                h2 #list { (form.support.len()) " " (several) }
+                @for support in &form.support { (change_support(support, one)) }
+            }
+            (datum(form))
+        },
+    )
+}
+
+fn grid(form: &Form, one: &str, several: &str) -> Markup {
+    html! {
+        details open[form.support.is_empty()] {
+            summary { "Add a grid of " (several) }
+            form data-make="grid" {
+                label { "Rows (A, B, C …)" input name="rows" inputmode="numeric" value="3" required[true]; }
+                label { (several) " in a row" input name="columns" inputmode="numeric" value="4" required[true]; }
+                label { "Spacing along a row" input name="along" inputmode="decimal" value="1800" required[true]; }
+                label { "From row to row" input name="between" inputmode="decimal" value="1800" required[true]; }
+                label { "First " (one) ", from the left" input name="x" inputmode="decimal" value="0"; }
+                label { "First " (one) ", from the bottom" input name="y" inputmode="decimal" value="0"; }
+                button .main type="submit" { "Add the grid" }
+            }
+            p .hint { "A1 is at the bottom left of the plan. Those that are there already stay as they are." }
+        }
+    }
+}
+
+fn room(form: &Form) -> Markup {
+    html! {
+        details {
+            summary { "Add a room" }
+            form data-make="room" {
+                label { "Name" input name="name" required[true]; }
+                label { "Left edge" input name="x" inputmode="decimal" value="0"; }
+                label { "Bottom edge" input name="y" inputmode="decimal" value="0"; }
+                label { "Width" input name="width" inputmode="decimal" required[true]; }
+                label { "Depth" input name="depth" inputmode="decimal" required[true]; }
+                label { "Finish"
+                    select name="finish" {
+                        option value="boards" { "boards" } option value="plaster" { "plaster" } option value="tiles" { "tiles" }
+                    }
+                }
+                button type="submit" { "Add the room" }
+            }
+            @for room in &form.room {
+                p { (room.name) " "
+                    button type="button" data-did="remove" data-kind="room" data-name=(room.name) { "Take out" }
+                }
+            }
+        }
+    }
+}
+
+fn change_support(support: &SupportForm, one: &str) -> Markup {
+    let place = |axis: usize| support.at.as_ref().map(|at| typed(&at[axis]));
+    html! {
+        details .support id={ "support-" (support.id) } data-name=(support.id)
+            data-x=[place(0)] data-y=[place(1)] {
+            summary { (support.id) @if support.fixed.is_some() { " (stays)" } }
+            form data-put="support" data-form=(serde_json::to_string(support).unwrap_or_default()) {
+                label { "From the left" input name="at.0" inputmode="decimal" value=[place(0)]; }
+                label { "From the bottom" input name="at.1" inputmode="decimal" value=[place(1)]; }
+                label { "Must stay because (empty: it may move)"
+                    input name="fixed" value=[support.fixed.as_deref()]; }
+                label { "Gap under the bearer"
+                    input name="gap" inputmode="decimal" value=[support.gap.as_ref().map(typed)]; }
+                label { "Raise no more than"
+                    input name="max_lift" inputmode="decimal" value=[support.max_lift.as_ref().map(typed)]; }
+                button .main type="submit" { "Save " (support.id) }
+            }
+            button type="button" data-did="remove" data-kind="support" data-name=(support.id) {
+                "Take out this " (one)
+            }
+        }
+    }
+}
+
+fn datum(form: &Form) -> Markup {
+    let zero = form.datum.as_ref().and_then(|datum| datum.zero.as_deref());
+    html! {
+        section aria-labelledby="datum" {
+            h2 #datum { "What levels are counted from" }
+            @if form.benchmark.is_empty() && zero.is_none() {
+                p { "Nothing yet. Name a mark that does not move with the house, and read it first, last and in between." }
+            }
+            @for mark in &form.benchmark {
+                p { "Benchmark " strong { (mark.point) }
+                    @if let Some(level) = &mark.level { " at " (typed(level)) }
+                }
+            }
+            @if let Some(zero) = zero { p { strong { (zero) } " is called zero" } }
+            form data-put="benchmark" data-form="{}" {
+                label { "Benchmark" input name="point" value="BM" required[true]; }
+                label { "Its level" input name="level" inputmode="decimal" value="0" required[true]; }
+                button type="submit" { "Use this benchmark" }
+            }
+        }
+    }
+}

@@ -1,0 +1,124 @@
+//! What a page is made from.
+
+use floorwright_engine::plan::{Job, Plan, plan, survey};
+use floorwright_job::events::{Event, FoldedJob, JobId, fold};
+use floorwright_job::words::Words;
+use floorwright_job::{Document, Fault, JobInput, check, ready};
+
+/// How far the chain is run for a page.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Depth {
+    /// What was entered only.
+    Entered,
+    /// Levels and the shape of the floor.
+    Floor,
+    /// Everything, down to the passes.
+    Passes,
+}
+
+/// A job as its events make it, worked out as far as a page needs it.
+#[derive(Debug)]
+pub struct JobView {
+    /// Its id.
+    pub id: JobId,
+    /// The form that its events come to.
+    pub folded: FoldedJob,
+    /// What is wrong with it, or to be looked at.
+    pub faults: Vec<Fault>,
+    /// The checked job and what came of it, unless its faults keep it from being used.
+    pub worked: Option<Worked>,
+}
+
+/// A checked job and what came of it.
+#[derive(Debug)]
+pub struct Worked {
+    /// What the job says.
+    pub input: JobInput,
+    /// What the chain ran on.
+    pub job: Job,
+    /// What came of it.
+    pub plan: Plan,
+}
+
+impl JobView {
+    /// Folds the events and works the job out.
+    pub fn new(id: JobId, events: &[Event], depth: Depth) -> Self {
+        Self::of_folded(id, fold(events), depth)
+    }
+
+    /// Works a folded job out.
+    pub fn of_folded(id: JobId, folded: FoldedJob, depth: Depth) -> Self {
+        let document = Document::of_form(folded.form.clone(), "job");
+        let mut read = |file: &str| {
+            let text = folded.files.get(file).cloned();
+            text.ok_or_else(|| format!("{file} was not brought in with the job"))
+        };
+        let loaded = check(document, &mut read);
+        let mut faults = loaded.faults;
+        let has_error = faults.iter().any(Fault::is_error);
+        let worked = loaded.job.filter(|_| depth > Depth::Entered && !has_error).and_then(
+            |input| match ready(&input, "job") {
+                Ok(job) => {
+                    let plan = if depth == Depth::Floor { survey(&job) } else { plan(&job) };
+                    Some(Worked { input, job, plan })
+                }
+                Err(more) => {
+                    faults.extend(more);
+                    None
+                }
+            },
+        );
+        Self { id, folded, faults, worked }
+    }
+
+    /// What the job is called.
+    pub fn name(&self) -> &str {
+        name_of(&self.folded)
+    }
+
+    /// The words of the job's region.
+    pub fn words(&self) -> Words {
+        let job = self.folded.form.job.clone().unwrap_or_default();
+        Words::new(job.terms.unwrap_or_default(), job.units.unwrap_or_default())
+    }
+}
+
+/// What a job is called.
+pub fn name_of(folded: &FoldedJob) -> &str {
+    let name = folded.form.job.as_ref().and_then(|job| job.name.as_deref());
+    name.filter(|name| !name.trim().is_empty()).unwrap_or("Job without a name")
+}
+
+/// A job in the list of jobs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JobHead {
+    /// Its id.
+    pub id: JobId,
+    /// What it is called.
+    pub name: String,
+    /// How many readings were taken.
+    pub n_readings: usize,
+    /// How many supports it has.
+    pub n_supports: usize,
+}
+
+/// What the way between the phone and this program can do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Connection {
+    /// The page is on the machine that runs the program, or comes over a trusted certificate: the page
+    /// can be reloaded without the program.
+    Secure,
+    /// Plain http over a local network: the page has to stay open.
+    Plain,
+}
+
+/// Everything that a page may be made from.
+#[derive(Debug)]
+pub struct World<'a> {
+    /// The jobs there are.
+    pub jobs: &'a [JobHead],
+    /// The job that the path speaks of, if there is such a job.
+    pub job: Option<&'a JobView>,
+    /// How the page is reached.
+    pub connection: Connection,
+}

@@ -1,0 +1,195 @@
+//! Every screen, on jobs that are empty, whole and hostile.
+
+#![expect(clippy::disallowed_methods, reason = "looks at the sources and reads the demo")]
+
+use floorwright_job::events::{Change, DeviceId, Event, EventId, JobId, WallClock, fold};
+use floorwright_job::form_v1::{Form, JobForm, PointForm, ReadingForm, RoomForm, SupportForm};
+use floorwright_job::{SourceFile, load};
+use floorwright_pages::{Connection, Depth, JobHead, JobView, World, answer_reading, respond};
+use std::collections::BTreeMap;
+use std::path::Path;
+
+const SCREENS: &[&str] = &["", "/site", "/readings", "/floor", "/lift", "/passes"];
+
+fn job() -> JobId {
+    JobId::parse("018f3c7e-8d2a-7c31-9b1e-3a54c0ffee01").unwrap()
+}
+
+fn event(number: u64, change: &Change) -> Event {
+    let mut id = [0; 16];
+    id[8..].copy_from_slice(&number.to_be_bytes());
+    Event {
+        id: EventId::from_bytes(id),
+        job: job(),
+        device: DeviceId::from_bytes([1; 16]),
+        seq: number,
+        tick: number,
+        at: WallClock { unix_ms: 0, offset_minutes: 0 },
+        elapsed_ms: None,
+        change: serde_json::to_value(change).unwrap(),
+    }
+}
+
+fn begin(form: Form, files: BTreeMap<String, String>) -> Vec<Event> {
+    vec![event(1, &Change::Begin { form: Box::new(form), files })]
+}
+
+fn show(view: &JobView, path: &str) -> (u16, String) {
+    let head = JobHead { id: job(), name: view.name().to_owned(), n_readings: 0, n_supports: 0 };
+    let heads = [head];
+    let world = World { jobs: &heads, job: Some(view), connection: Connection::Secure };
+    let (path, query) = path.split_once('?').unwrap_or((path, ""));
+    let response = respond(&world, &format!("/jobs/{}{path}", job()), query);
+    (response.status, response.body)
+}
+
+fn demo() -> JobView {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../cli/demo");
+    let read = |name: &str| std::fs::read_to_string(folder.join(name)).unwrap();
+    let tables = ["hall.csv", "wing.csv"];
+    let files: BTreeMap<String, String> =
+        tables.iter().map(|&name| (name.to_owned(), read(name))).collect();
+    let source = SourceFile::new("house.toml", read("house.toml"));
+    let loaded = load(&source, &mut |name| files.get(name).cloned().ok_or("missing".to_owned()));
+    JobView::new(job(), &begin(loaded.form, files), Depth::Passes)
+}
+
+#[test]
+fn a_job_without_anything_in_it_has_every_screen() {
+    let view = JobView::new(
+        job(),
+        &begin(Form { format: Some(1), ..Form::default() }, BTreeMap::new()),
+        Depth::Passes,
+    );
+    for screen in SCREENS {
+        let (status, body) = show(&view, screen);
+        assert_eq!(status, 200, "{screen}");
+        assert!(body.contains("</html>") && body.contains("Job without a name"), "{screen}");
+    }
+    assert_eq!(show(&view, "/nowhere").0, 404);
+    assert!(show(&view, "/floor/at?x=1&y=2").1.contains("not known there"));
+    assert!(show(&view, "/floor/at?x=NaN&y=1e300").1.contains("could not be read"));
+}
+
+/// What the screens of the demo say is what the engine computed.
+#[test]
+fn the_screens_of_the_demo_show_the_engines_numbers() {
+    let view = demo();
+    let (words, worked) = (view.words(), view.worked.as_ref().unwrap());
+    let floor = worked.plan.floor.done().unwrap();
+    let lifting = worked.plan.lifting.done().unwrap();
+    let floor_page = show(&view, "/floor").1;
+    assert!(floor_page.contains(&words.length(floor.decks[0].spread.range)));
+    for point in worked.plan.reduction.levels.points() {
+        assert!(
+            floor_page.contains(&format!("<td>{}</td>", words.level_number(point.level))),
+            "{}",
+            point.point
+        );
+    }
+    let lift_page = show(&view, "/lift").1;
+    for (support, lift) in worked.job.site.supports().iter().zip(lifting.lifts().unwrap()) {
+        let row = format!("<th scope=\"row\">{}</th><td>{}</td>", support.id, words.signed(lift));
+        assert!(lift_page.contains(&row), "{row}");
+    }
+    let passes = worked.plan.passes.done().unwrap();
+    let passes_page = show(&view, "/passes").1;
+    assert_eq!(passes_page.matches("class=\"pass\"").count(), passes.passes.passes.len());
+    assert!(
+        passes_page.contains("Before anybody lifts") && lift_page.contains("Before anybody lifts")
+    );
+}
+
+#[test]
+fn markup_in_names_stays_text() {
+    let bad = "<script>alert(1)</script>\"'&";
+    let form = Form {
+        format: Some(1),
+        job: Some(JobForm { name: Some(bad.to_owned()), ..JobForm::default() }),
+        room: vec![RoomForm { name: bad.to_owned(), ..RoomForm::default() }],
+        support: vec![SupportForm {
+            id: bad.to_owned(),
+            at: Some([0.0.into(), 0.0.into()]),
+            fixed: Some(bad.to_owned()),
+            ..SupportForm::default()
+        }],
+        point: vec![PointForm { id: bad.to_owned(), ..PointForm::default() }],
+        ..Form::default()
+    };
+    let mut events = begin(form, BTreeMap::new());
+    let reading =
+        ReadingForm { point: bad.to_owned(), reading: Some(bad.into()), ..ReadingForm::default() };
+    events.push(event(2, &Change::Read { setup: bad.to_owned(), reading }));
+    let view = JobView::new(job(), &events, Depth::Passes);
+    for screen in SCREENS {
+        let body = show(&view, screen).1;
+        assert!(!body.contains("<script>alert"), "{screen}");
+        // One script, which is a file of its own, and no other way to run anything.
+        assert_eq!(body.matches("<script").count(), 1, "{screen}");
+        assert!(!body.contains("onload=") && !body.contains("javascript:"), "{screen}");
+    }
+}
+
+/// A reading that is swapped is told at once, with what was likely meant.
+#[test]
+fn a_slip_of_the_finger_is_told_at_once() {
+    let mut form = Form { format: Some(1), ..Form::default() };
+    let mut events = Vec::new();
+    for row in 0..5 {
+        for column in 0..6 {
+            form.support.push(SupportForm {
+                id: format!("{}{}", char::from(b'A' + row), column + 1),
+                at: Some([f64::from(column * 1800).into(), (f64::from(row) * 1800.0).into()]),
+                ..SupportForm::default()
+            });
+        }
+    }
+    let names: Vec<String> = form.support.iter().map(|support| support.id.clone()).collect();
+    events.extend(begin(form, BTreeMap::new()));
+    for (number, name) in (2..).zip(&names) {
+        let typed = if name == "C3" { 1423.0 } else { 1243.0 };
+        let reading = ReadingForm {
+            point: name.clone(),
+            reading: Some(typed.into()),
+            ..ReadingForm::default()
+        };
+        events.push(event(number, &Change::Read { setup: "S1".to_owned(), reading }));
+    }
+    events.push(event(
+        99,
+        &Change::Set {
+            block: Box::new(floorwright_job::events::Block::Datum(
+                floorwright_job::form_v1::DatumForm {
+                    zero: Some("A1".to_owned()),
+                    ..Default::default()
+                },
+            )),
+        },
+    ));
+    let view = JobView::of_folded(job(), fold(&events), Depth::Floor);
+    let answer = answer_reading(&view, "C3");
+    assert!(
+        answer.warning.as_ref().is_some_and(|said| said.contains("read it again")),
+        "{answer:?}"
+    );
+    assert!(answer.likely.iter().any(|likely| likely.contains("1243")), "{answer:?}");
+    assert_eq!(answer_reading(&view, "B2").warning, None);
+}
+
+/// One place puts text into pages unescaped, and it takes it from `draw`.
+#[test]
+fn only_pictures_go_into_a_page_unescaped() {
+    let mut with_it = Vec::new();
+    let mut folders = vec![Path::new(env!("CARGO_MANIFEST_DIR")).join("src")];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if std::fs::read_to_string(&path).unwrap().contains("PreEscaped") {
+                with_it.push(path.file_name().unwrap().to_string_lossy().into_owned());
+            }
+        }
+    }
+    assert_eq!(with_it, ["pictures.rs"]);
+}

@@ -1,0 +1,118 @@
+//! Who may ask, and what every answer carries.
+//!
+//! A page elsewhere can make a browser send requests here, and a name elsewhere can be pointed at this
+//! machine. Neither can set our header, forge `Origin`, or make `Host` one of ours. (OWASP Application
+//! Security Verification Standard 5.0, chapter 3; web-platform-tests show that `Sec-Fetch-Site` is not
+//! sent over plain http on a local network, so it is checked only where it is there.)
+
+use crate::pairing::COOKIE;
+use crate::state::App;
+use axum::extract::{ConnectInfo, Request, State};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+use std::net::SocketAddr;
+use std::sync::Arc;
+
+/// The header that only our own pages send.
+pub const OURS: &str = "x-floorwright";
+
+/// What a page may load: its own files, and nothing from elsewhere; no script and no style inside it.
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; \
+    connect-src 'self'; worker-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; \
+    frame-ancestors 'none'";
+
+/// Puts the headers of safety on every answer.
+pub async fn headers(request: Request, next: Next) -> Response {
+    let mut response = next.run(request).await;
+    let headers = response.headers_mut();
+    for (name, value) in [
+        (header::CONTENT_SECURITY_POLICY, POLICY),
+        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (header::REFERRER_POLICY, "no-referrer"),
+        (header::X_FRAME_OPTIONS, "DENY"),
+        (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+        (
+            HeaderName::from_static("permissions-policy"),
+            "geolocation=(), microphone=(), payment=()",
+        ),
+    ] {
+        headers.insert(name, HeaderValue::from_static(value));
+    }
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
+    response
+}
+
+/// Answers only to its own names.
+pub async fn hosts(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+    match own_host(&app, request.headers()) {
+        Some(_) if request.uri().authority().is_none() => next.run(request).await,
+        _ => refuse(StatusCode::MISDIRECTED_REQUEST, "this address does not answer to that name"),
+    }
+}
+
+/// The host of a request, if it is one of ours and there is exactly one.
+fn own_host<'a>(app: &App, headers: &'a HeaderMap) -> Option<&'a str> {
+    let mut hosts = headers.get_all(header::HOST).iter();
+    let (Some(host), None) = (hosts.next(), hosts.next()) else { return None };
+    let host = host.to_str().ok()?;
+    app.settings.hosts.iter().any(|own| own == host).then_some(host)
+}
+
+/// Lets nothing change that does not come from a page of ours.
+pub async fn origins(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+    if matches!(*request.method(), Method::GET | Method::HEAD) {
+        return next.run(request).await;
+    }
+    let headers = request.headers();
+    let text = |name: &str| headers.get(name).and_then(|value| value.to_str().ok());
+    let host = own_host(&app, headers).unwrap_or_default();
+    let is_from_us = text("origin").is_some_and(|origin| origin == format!("http://{host}"))
+        && headers.get_all(header::ORIGIN).iter().count() == 1
+        && text("sec-fetch-site").is_none_or(|site| site == "same-origin")
+        && headers.contains_key(OURS);
+    if is_from_us {
+        next.run(request).await
+    } else {
+        refuse(StatusCode::FORBIDDEN, "this did not come from a page of the app")
+    }
+}
+
+/// Asks a browser on another machine for the session that pairing gave it.
+pub async fn sessions(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+    let peer = request.extensions().get::<ConnectInfo<SocketAddr>>().map(|info| info.0.ip());
+    let path = request.uri().path();
+    let is_open = path == "/pair" || path.starts_with("/assets/");
+    let is_here = peer.is_some_and(|peer| peer.to_canonical().is_loopback());
+    if is_open || is_here || has_session(&app, request.headers()) {
+        return next.run(request).await;
+    }
+    let wants_page = *request.method() == Method::GET
+        && request
+            .headers()
+            .get(header::ACCEPT)
+            .and_then(|accept| accept.to_str().ok())
+            .is_some_and(|accept| accept.contains("text/html"));
+    if wants_page {
+        return (StatusCode::SEE_OTHER, [(header::LOCATION, "/pair")]).into_response();
+    }
+    refuse(StatusCode::UNAUTHORIZED, "pair this device first: open /pair")
+}
+
+fn has_session(app: &App, headers: &HeaderMap) -> bool {
+    let tokens = headers
+        .get_all(header::COOKIE)
+        .iter()
+        .filter_map(|cookies| cookies.to_str().ok())
+        .flat_map(|cookies| cookies.split(';'))
+        .filter_map(|cookie| cookie.trim().split_once('='))
+        .filter(|(name, _)| *name == COOKIE);
+    let now = (app.settings.clock)();
+    tokens.into_iter().any(|(_, token)| app.pairing.knows(token, now))
+}
+
+/// A refusal in plain words.
+pub fn refuse(status: StatusCode, why: &'static str) -> Response {
+    (status, [(header::CONTENT_TYPE, "text/plain; charset=utf-8")], why).into_response()
+}

@@ -1,0 +1,50 @@
+//! The app's server: sockets, sessions and the log round the pages.
+//!
+//! [`app`] makes the router; [`serve`] listens. What a page says is in `pages`, what an event means in
+//! `job`, what is kept in `store`: a handler here reads a request, calls, and answers.
+//!
+//! # What holds
+//! - An event is acknowledged only after the log's disk has it.
+//! - Nothing changes on a GET. Whatever changes comes from our own page: the `Host` has to be one of
+//!   ours, the `Origin` that of the host, and the request has to carry a header that no form can set.
+//! - A browser on another machine has to be paired first, by a code that is shown here.
+//! - The clock is an argument.
+
+mod answers;
+mod guard;
+mod listen;
+mod pairing;
+mod state;
+
+pub use listen::{Bound, ServeFault, bind, serve};
+pub use pairing::PairingCode;
+pub use state::{App, Clock, Settings};
+
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::middleware::{from_fn, from_fn_with_state};
+use axum::routing::{get, post, put};
+use std::sync::Arc;
+
+/// No request carries more than this; a job of a thousand supports is a quarter of it.
+const LARGEST_BODY: usize = 1024 * 1024;
+
+/// The router with all its checks.
+pub fn app(app: Arc<App>) -> Router {
+    Router::new()
+        .route("/events/{id}", put(answers::put_event))
+        .route("/read-job", post(answers::read_job))
+        .route("/demo.json", get(answers::demo))
+        .route("/jobs/{id}/job.toml", get(answers::job_file))
+        .route("/jobs/{id}/live", get(answers::live))
+        .route("/assets/{name}", get(answers::asset))
+        .route("/worker.js", get(answers::worker))
+        .route("/pair", get(pairing::page).post(pairing::pair))
+        .fallback(get(answers::page))
+        .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(from_fn_with_state(app.clone(), guard::sessions))
+        .layer(from_fn_with_state(app.clone(), guard::origins))
+        .layer(from_fn_with_state(app.clone(), guard::hosts))
+        .layer(from_fn(guard::headers))
+        .with_state(app)
+}

@@ -1,0 +1,173 @@
+//! What the handlers share.
+
+use crate::pairing::Pairing;
+use floorwright_job::events::{Event, FoldedJob, JobId, fold};
+use floorwright_pages::{Depth, JobHead, JobView};
+use floorwright_store::{Arrival, Arrived, EventLog, Receipt, SqliteLog, StoreFault, Writer};
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use tokio::sync::{broadcast, oneshot};
+
+/// Tells the time of arrival; given by the program, which alone knows the clock.
+pub type Clock = fn() -> Arrival;
+
+/// So many jobs are kept worked out.
+const MOST_KEPT: usize = 8;
+
+/// How the server is reached.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// The hosts it answers to, as `127.0.0.1:8080`.
+    pub hosts: Vec<String>,
+    /// Tells the time.
+    pub clock: Clock,
+    /// The files of the demo job, by their names.
+    pub demo: BTreeMap<String, String>,
+}
+
+/// Everything that the handlers share.
+#[derive(Debug)]
+pub struct App {
+    pub(crate) settings: Settings,
+    pub(crate) pairing: Pairing,
+    writer: Writer,
+    reader: Mutex<SqliteLog>,
+    heads: Mutex<BTreeMap<JobId, JobHead>>,
+    kept: Mutex<Vec<Kept>>,
+    news: broadcast::Sender<(JobId, u64)>,
+}
+
+/// A job that was folded, and worked out as deep as it was asked for.
+#[derive(Debug)]
+struct Kept {
+    job: JobId,
+    folded: FoldedJob,
+    views: Vec<(Depth, Arc<JobView>)>,
+}
+
+fn held<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    // What is behind these locks is never left half changed.
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl App {
+    /// Opens the log in a file.
+    ///
+    /// # Errors
+    /// [`StoreFault`] if it cannot be opened.
+    pub fn open(log: &Path, settings: Settings) -> Result<Self, StoreFault> {
+        let (writer, _thread) = Writer::start(SqliteLog::open(log)?);
+        let reader = SqliteLog::open_to_read(log)?;
+        let app = Self {
+            pairing: Pairing::default(),
+            settings,
+            writer,
+            reader: Mutex::new(reader),
+            heads: Mutex::default(),
+            kept: Mutex::default(),
+            news: broadcast::channel(256).0,
+        };
+        let jobs = held(&app.reader).jobs()?;
+        for job in jobs {
+            let folded = fold(&app.events(job)?);
+            held(&app.heads).insert(job, head_of(job, &folded));
+        }
+        Ok(app)
+    }
+
+    /// The jobs there are, by name.
+    pub fn jobs(&self) -> Vec<JobHead> {
+        let mut heads: Vec<JobHead> = held(&self.heads).values().cloned().collect();
+        heads.sort_by(|a, b| a.name.cmp(&b.name).then(a.id.cmp(&b.id)));
+        heads
+    }
+
+    /// A job as it is now, worked out at least so deep; nothing if it has no events.
+    ///
+    /// # Errors
+    /// [`StoreFault`] if the log cannot be read.
+    pub fn job(&self, job: JobId, depth: Depth) -> Result<Option<Arc<JobView>>, StoreFault> {
+        if !held(&self.heads).contains_key(&job) {
+            return Ok(None);
+        }
+        let known = held(&self.kept).iter().find(|kept| kept.job == job).map(|kept| {
+            let view = kept.views.iter().find(|(known, _)| *known >= depth);
+            (kept.folded.clone(), view.map(|(_, view)| view.clone()))
+        });
+        let folded = match known {
+            Some((_, Some(view))) => return Ok(Some(view)),
+            Some((folded, None)) => folded,
+            None => fold(&self.events(job)?),
+        };
+        let tick = folded.tick;
+        let n_readings = folded.readings.len();
+        let view = Arc::new(JobView::of_folded(job, folded.clone(), depth));
+        let mut kept = held(&self.kept);
+        match kept.iter_mut().find(|kept| kept.job == job) {
+            Some(known)
+                if known.folded.tick == tick && known.folded.readings.len() == n_readings =>
+            {
+                known.views.push((depth, view.clone()));
+            }
+            Some(_) => {}
+            None => {
+                kept.insert(0, Kept { job, folded, views: vec![(depth, view.clone())] });
+                kept.truncate(MOST_KEPT);
+            }
+        }
+        Ok(Some(view))
+    }
+
+    /// Adds an event; resolves once the disk has it.
+    ///
+    /// # Errors
+    /// [`StoreFault`]; the event was then not acknowledged.
+    pub async fn add(&self, event: Event) -> Result<Receipt, StoreFault> {
+        let (job, tick) = (event.job, event.tick);
+        let (answer, wait) = oneshot::channel();
+        let arrived = Arrived { event, arrival: (self.settings.clock)() };
+        self.writer.append_then(vec![arrived], move |result| {
+            // A browser that went away has no use for the answer.
+            let _ = answer.send(result);
+        });
+        let receipts = wait.await.unwrap_or(Err(StoreFault::Closed))?;
+        let receipt = receipts.first().copied().ok_or(StoreFault::Closed)?;
+        if !matches!(receipt, Receipt::Known { .. }) {
+            self.forget(job)?;
+            // Nobody may be listening.
+            let _ = self.news.send((job, tick));
+        }
+        Ok(receipt)
+    }
+
+    /// News of jobs that changed, with the tick of the event that changed them.
+    pub fn news(&self) -> broadcast::Receiver<(JobId, u64)> {
+        self.news.subscribe()
+    }
+
+    fn events(&self, job: JobId) -> Result<Vec<Event>, StoreFault> {
+        let stored = held(&self.reader).of_job(job)?;
+        Ok(stored.into_iter().map(|stored| stored.event).collect())
+    }
+
+    /// A job changed: what was worked out no longer holds.
+    fn forget(&self, job: JobId) -> Result<(), StoreFault> {
+        let folded = fold(&self.events(job)?);
+        held(&self.heads).insert(job, head_of(job, &folded));
+        let mut kept = held(&self.kept);
+        kept.retain(|known| known.job != job);
+        kept.insert(0, Kept { job, folded, views: Vec::new() });
+        kept.truncate(MOST_KEPT);
+        Ok(())
+    }
+}
+
+fn head_of(id: JobId, folded: &FoldedJob) -> JobHead {
+    JobHead {
+        id,
+        name: floorwright_pages::name_of(folded).to_owned(),
+        n_readings: folded.readings.len(),
+        n_supports: folded.form.support.len(),
+    }
+}

@@ -1,0 +1,268 @@
+//! Requests as browsers and their enemies send them, to the real router on a real log.
+
+use axum::body::Body;
+use axum::extract::ConnectInfo;
+use axum::http::{Method, Request, StatusCode, header};
+use axum::response::Response;
+use floorwright_server::{App, Settings, app};
+use floorwright_store::Arrival;
+use http_body_util::BodyExt;
+use std::collections::BTreeMap;
+use std::net::SocketAddr;
+use std::sync::Arc;
+use tempfile::TempDir;
+use tower::ServiceExt;
+
+const HOST: &str = "127.0.0.1:7340";
+const PHONE: &str = "192.168.1.44:50000";
+const HERE: &str = "127.0.0.1:50000";
+const JOB: &str = "018f3c7e-8d2a-7c31-9b1e-3a54c0ffee01";
+
+struct Site {
+    app: Arc<App>,
+    _folder: TempDir,
+}
+
+fn site() -> Site {
+    let folder = tempfile::tempdir().unwrap();
+    let settings = Settings {
+        hosts: vec![HOST.to_owned(), "192.168.1.20:7340".to_owned()],
+        clock: || Arrival(1_790_000_000_000),
+        demo: BTreeMap::new(),
+    };
+    let app = App::open(&folder.path().join("jobs.floorwright"), settings).unwrap();
+    Site { app: Arc::new(app), _folder: folder }
+}
+
+impl Site {
+    async fn ask(&self, peer: &str, mut request: Request<Body>) -> Response {
+        let peer: SocketAddr = peer.parse().unwrap();
+        request.extensions_mut().insert(ConnectInfo(peer));
+        app(self.app.clone()).oneshot(request).await.unwrap()
+    }
+}
+
+fn get(path: &str) -> Request<Body> {
+    Request::get(path).header(header::HOST, HOST).body(Body::empty()).unwrap()
+}
+
+fn id(number: u32) -> String {
+    format!("018f3c7e-8d2a-4c31-9b1e-{number:012}")
+}
+
+fn event(number: u32, reading: &str) -> String {
+    format!(
+        r#"{{"id":"{}","job":"{JOB}","device":"{JOB}","seq":{number},"tick":{number},
+        "at":{{"unix_ms":1,"offset_minutes":720}},
+        "change":{{"did":"read","setup":"S1","reading":{{"point":"P{number}","reading":"{reading}"}}}}}}"#,
+        id(number)
+    )
+}
+
+fn put(number: u32, body: String) -> Request<Body> {
+    Request::put(format!("/events/{}", id(number)))
+        .header(header::HOST, HOST)
+        .header(header::ORIGIN, format!("http://{HOST}"))
+        .header(header::CONTENT_TYPE, "application/json")
+        .header("x-floorwright", "1")
+        .body(Body::from(body))
+        .unwrap()
+}
+
+async fn text(response: Response) -> String {
+    String::from_utf8(response.into_body().collect().await.unwrap().to_bytes().to_vec()).unwrap()
+}
+
+#[tokio::test]
+async fn an_event_is_kept_once_and_another_under_its_id_is_told() {
+    let site = site();
+    let first = site.ask(HERE, put(1, event(1, "1612"))).await;
+    assert_eq!(first.status(), StatusCode::CREATED);
+    assert!(text(first).await.contains("\"place\":1"));
+    assert_eq!(site.ask(HERE, put(1, event(1, "1612"))).await.status(), StatusCode::OK);
+    assert_eq!(site.ask(HERE, put(1, event(1, "1621"))).await.status(), StatusCode::CONFLICT);
+    let page = text(site.ask(HERE, get(&format!("/jobs/{JOB}/readings"))).await).await;
+    assert!(page.contains("P1") && page.contains("1612"), "{page}");
+    let home = text(site.ask(HERE, get("/")).await).await;
+    assert!(home.contains("1 readings"), "{home}");
+}
+
+#[tokio::test]
+async fn what_is_no_event_is_refused_with_words() {
+    let site = site();
+    let cases = [
+        ("", "not an event"),
+        ("{}", "missing field"),
+        (&event(2, "1612"), "another event"),
+        (&event(1, "1").replace("\"tick\":1", "\"tick\":0"), "tick is 0"),
+        (&event(1, "1").replace("{\"did\"", "[{\"did\"").replace("}}}", "}}]}"), "not an object"),
+    ];
+    for (body, words) in cases {
+        let answer = site.ask(HERE, put(1, body.to_owned())).await;
+        assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{body}");
+        let said = text(answer).await;
+        assert!(said.contains(words), "{body}: {said}");
+    }
+    let huge = site.ask(HERE, put(1, "x".repeat(1024 * 1024 + 1))).await;
+    assert_eq!(huge.status(), StatusCode::PAYLOAD_TOO_LARGE);
+    let mut form = put(1, event(1, "1612"));
+    form.headers_mut()
+        .insert(header::CONTENT_TYPE, "application/x-www-form-urlencoded".parse().unwrap());
+    assert_eq!(site.ask(HERE, form).await.status(), StatusCode::UNSUPPORTED_MEDIA_TYPE);
+}
+
+/// A name elsewhere that was pointed at this machine; two names; none; a name with a dot behind it.
+#[tokio::test]
+async fn other_names_of_this_machine_are_not_answered() {
+    let site = site();
+    for hosts in
+        [&["evil.example:7340"][..], &[], &[HOST, HOST], &["127.0.0.1:7340."], &["127.0.0.1"]]
+    {
+        let mut request = Request::get("/");
+        for host in hosts {
+            request = request.header(header::HOST, *host);
+        }
+        let answer = site.ask(HERE, request.body(Body::empty()).unwrap()).await;
+        assert_eq!(answer.status(), StatusCode::MISDIRECTED_REQUEST, "{hosts:?}");
+    }
+    let absolute = Request::get("http://evil.example/")
+        .header(header::HOST, HOST)
+        .body(Body::empty())
+        .unwrap();
+    assert_eq!(site.ask(HERE, absolute).await.status(), StatusCode::MISDIRECTED_REQUEST);
+}
+
+/// What a page elsewhere can make a browser send.
+#[tokio::test]
+async fn nothing_changes_by_a_page_elsewhere() {
+    let site = site();
+    let without = |name: &'static str| {
+        let mut request = put(1, event(1, "1612"));
+        request.headers_mut().remove(name);
+        request
+    };
+    let with = |name: &'static str, value: &'static str| {
+        let mut request = put(1, event(1, "1612"));
+        request.headers_mut().insert(name, value.parse().unwrap());
+        request
+    };
+    let mut twice = put(1, event(1, "1612"));
+    twice.headers_mut().append(header::ORIGIN, "http://evil.example".parse().unwrap());
+    for request in [
+        without("origin"),
+        without("x-floorwright"),
+        with("origin", "http://evil.example"),
+        with("origin", "null"),
+        with("origin", "https://127.0.0.1:7340"),
+        with("sec-fetch-site", "cross-site"),
+        twice,
+    ] {
+        assert_eq!(site.ask(HERE, request).await.status(), StatusCode::FORBIDDEN);
+    }
+    for path in ["/read-job", "/pair"] {
+        let mut request = get(path);
+        *request.method_mut() = Method::POST;
+        assert_eq!(site.ask(HERE, request).await.status(), StatusCode::FORBIDDEN, "{path}");
+    }
+    assert!(site.app.jobs().is_empty());
+}
+
+#[tokio::test]
+async fn a_phone_is_let_in_by_the_code_and_not_without() {
+    let site = site();
+    let wanted = get(&format!("/jobs/{JOB}/readings"));
+    assert_eq!(site.ask(PHONE, wanted).await.status(), StatusCode::UNAUTHORIZED);
+    assert_eq!(site.ask(PHONE, put(1, event(1, "1612"))).await.status(), StatusCode::UNAUTHORIZED);
+    let mut page = get("/");
+    page.headers_mut().insert(header::ACCEPT, "text/html".parse().unwrap());
+    assert_eq!(site.ask(PHONE, page).await.status(), StatusCode::SEE_OTHER);
+    assert_eq!(site.ask(PHONE, get("/pair")).await.status(), StatusCode::OK);
+
+    let code = site.app.pairing_code().unwrap().to_string();
+    let pair = |code: &str| {
+        let mut request = put(1, format!("{{\"code\":\"{code}\"}}"));
+        *request.method_mut() = Method::POST;
+        *request.uri_mut() = "/pair".parse().unwrap();
+        request
+    };
+    assert_eq!(site.ask(PHONE, pair("000")).await.status(), StatusCode::FORBIDDEN);
+    let let_in = site.ask(PHONE, pair(&code)).await;
+    assert_eq!(let_in.status(), StatusCode::NO_CONTENT);
+    let cookie = let_in.headers()[header::SET_COOKIE].to_str().unwrap().to_owned();
+    assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"), "{cookie}");
+    let mut request = put(1, event(1, "1612"));
+    let token = cookie.split(';').next().unwrap();
+    request.headers_mut().insert(header::COOKIE, token.parse().unwrap());
+    assert_eq!(site.ask(PHONE, request).await.status(), StatusCode::CREATED);
+}
+
+/// A thousand guesses at once: no more than five are looked at, and the code is dead afterwards.
+#[tokio::test]
+async fn guessing_is_hopeless() {
+    let site = site();
+    let code = site.app.pairing_code().unwrap().to_string();
+    for guess in 0..1000 {
+        let typed = format!("{:07}", (code.parse::<u32>().unwrap() + 1 + guess) % 10_000_000);
+        let mut request = put(1, format!("{{\"code\":\"{typed}\"}}"));
+        *request.method_mut() = Method::POST;
+        *request.uri_mut() = "/pair".parse().unwrap();
+        assert_eq!(site.ask(PHONE, request).await.status(), StatusCode::FORBIDDEN);
+    }
+    let mut right = put(1, format!("{{\"code\":\"{code}\"}}"));
+    *right.method_mut() = Method::POST;
+    *right.uri_mut() = "/pair".parse().unwrap();
+    assert_eq!(site.ask(PHONE, right).await.status(), StatusCode::FORBIDDEN);
+}
+
+#[tokio::test]
+async fn every_answer_carries_the_headers_of_safety() {
+    let site = site();
+    for path in [
+        "/",
+        "/assets/app.js",
+        "/nowhere",
+        "/jobs/x/../../etc/passwd",
+        "/assets/..%2f..%2fCargo.toml",
+    ] {
+        let answer = site.ask(HERE, get(path)).await;
+        let policy = answer.headers()[header::CONTENT_SECURITY_POLICY].to_str().unwrap().to_owned();
+        assert!(policy.starts_with("default-src 'none'") && !policy.contains("unsafe"), "{policy}");
+        for name in ["x-content-type-options", "referrer-policy", "cache-control"] {
+            assert!(answer.headers().contains_key(name), "{path}: {name}");
+        }
+        assert!(!text(answer).await.contains("[package]"), "{path}");
+    }
+}
+
+#[tokio::test]
+async fn a_job_is_brought_in_with_its_tables_and_saved_again() {
+    let site = site();
+    let job = "format = 1\n[job]\nname = \"Shed\"\n[[benchmark]]\npoint = \"BM\"\nlevel = 0\n[[setup]]\nid = \"S1\"\nreadings = \"shed.csv\"\n";
+    let read = |files: serde_json::Value| {
+        let mut request = put(1, files.to_string());
+        *request.method_mut() = Method::POST;
+        *request.uri_mut() = "/read-job".parse().unwrap();
+        request
+    };
+    let missing = site.ask(HERE, read(serde_json::json!({ "shed.toml": job }))).await;
+    assert_eq!(missing.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(text(missing).await.contains("shed.csv"));
+    let table = "point,x,y,reading\nBM,,,1000\nA1,0,0,1010\n";
+    let files = serde_json::json!({ "shed.toml": job, "shed.csv": table });
+    let answer = site.ask(HERE, read(files)).await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    let begin: serde_json::Value = serde_json::from_str(&text(answer).await).unwrap();
+    assert_eq!(begin["files"]["shed.csv"], table);
+    let mut change = begin;
+    change["did"] = "begin".into();
+    let mut whole: serde_json::Value = serde_json::from_str(&event(1, "1")).unwrap();
+    whole["change"] = change;
+    assert_eq!(site.ask(HERE, put(1, whole.to_string())).await.status(), StatusCode::CREATED);
+    let saved = text(site.ask(HERE, get(&format!("/jobs/{JOB}/job.toml"))).await).await;
+    assert!(
+        saved.contains("name = \"Shed\"") && saved.contains("readings = \"shed.csv\""),
+        "{saved}"
+    );
+    let floor = text(site.ask(HERE, get(&format!("/jobs/{JOB}/readings"))).await).await;
+    assert!(floor.contains("A1"), "{floor}");
+}
