@@ -1,6 +1,6 @@
 //! The list of checks, and the summary that is printed at the end.
 
-use crate::{durability, end_to_end, layers, pictures, purity, shell};
+use crate::{browser, durability, end_to_end, layers, pictures, purity, shell};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
@@ -62,6 +62,11 @@ const CHECKS: &[Check] = &[
     Check { name: "deny", about: "licences, bans and sources of dependencies", run: deny },
     Check { name: "advisories", about: "no dependency has a known weakness", run: advisories },
     Check { name: "pictures", about: "docs/pictures is current and renders", run: pictures::check },
+    Check {
+        name: "app",
+        about: "the whole job on a phone, in a real browser, without signal for a while",
+        run: browser::check,
+    },
     Check {
         name: "end-to-end",
         about: "the demo runs from the command line, twice to the same bytes",

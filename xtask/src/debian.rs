@@ -17,6 +17,15 @@ pub const RSVG_CONVERT: Program = Program { name: "rsvg-convert", package: "libr
 /// Notes the system calls of a program, and has them fail.
 pub const STRACE: Program = Program { name: "strace", package: "strace" };
 
+/// The browser that the app is driven in.
+pub const CHROMIUM: Program = Program { name: "chromium", package: "chromium" };
+
+/// Runs the script that drives the browser.
+pub const NODE: Program = Program { name: "node", package: "nodejs" };
+
+/// Fetches what that script leans on.
+pub const NPM: Program = Program { name: "npm", package: "npm" };
+
 /// Makes sure that the program is there: installs its package when we may, and otherwise says how.
 ///
 /// # Errors

@@ -3,6 +3,7 @@
 #![expect(clippy::print_stdout, reason = "it talks to a person at a terminal")]
 
 mod bench;
+mod browser;
 mod checks;
 mod debian;
 mod durability;

@@ -157,7 +157,8 @@ pub(crate) struct Ground {
 impl fmt::Display for Ground {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let [zero, x, y] = [self.zero, self.metre_x, self.metre_y];
-        write!(f, "{} {} {} {} {} {}", zero.0, zero.1, x.0, x.1, y.0, y.1)
+        let numbers = [zero.0, zero.1, x.0, x.1, y.0, y.1].map(|number| format!("{number:.4}"));
+        f.write_str(&numbers.join(" "))
     }
 }
 

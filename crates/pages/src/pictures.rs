@@ -65,7 +65,7 @@ pub(crate) fn site(job: &JobView) -> Option<Markup> {
         });
     let picture = SitePicture {
         medium: Medium::Screen,
-        title_block: title_block(worked),
+        title_block: TitleBlock { title: "Site".to_owned(), ..title_block(worked) },
         orientation: orientation(worked),
         rooms: site
             .rooms()
