@@ -59,6 +59,7 @@ const CHECKS: &[Check] = &[
         run: durability::disk_faults,
     },
     Check { name: "doc", about: "the documentation builds without a warning", run: doc },
+    Check { name: "wasm", about: "the engine and the pages build for a browser", run: wasm },
     Check { name: "deny", about: "licences, bans and sources of dependencies", run: deny },
     Check { name: "advisories", about: "no dependency has a known weakness", run: advisories },
     Check { name: "pictures", about: "docs/pictures is current and renders", run: pictures::check },
@@ -159,6 +160,30 @@ pub fn soak(rounds: &str) -> Result<String, String> {
 fn doc() -> Outcome {
     let mut command = shell::cargo(&["doc", "--workspace", "--no-deps"]);
     shell::run(command.env("RUSTDOCFLAGS", "-D warnings")).map(|()| String::new()).into()
+}
+
+const WASM: &str = "wasm32-unknown-unknown";
+
+fn wasm() -> Outcome {
+    let installed = shell::stdout_of(std::process::Command::new("rustc").args([
+        "--print",
+        "target-libdir",
+        "--target",
+        WASM,
+    ]));
+    let folder = installed.map(|said| String::from_utf8_lossy(&said).trim().to_owned());
+    if !folder.is_ok_and(|folder| std::path::Path::new(&folder).is_dir()) {
+        return Outcome::Skipped(format!("{WASM} is not installed: rustup target add {WASM}"));
+    }
+    cargo(&[
+        "build",
+        "--target",
+        WASM,
+        "--package",
+        "floorwright-engine",
+        "--package",
+        "floorwright-pages",
+    ])
 }
 
 const NO_CARGO_DENY: &str = "cargo-deny is not installed: cargo install --locked cargo-deny";

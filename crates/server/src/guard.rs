@@ -11,8 +11,10 @@ use axum::extract::{ConnectInfo, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
-use std::net::SocketAddr;
-use std::sync::Arc;
+use floorwright_store::Arrival;
+use std::collections::BTreeMap;
+use std::net::{IpAddr, SocketAddr};
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// The header that only our own pages send.
 pub const OURS: &str = "x-floorwright";
@@ -98,6 +100,52 @@ pub async fn sessions(State(app): State<Arc<App>>, request: Request, next: Next)
         return (StatusCode::SEE_OTHER, [(header::LOCATION, "/pair")]).into_response();
     }
     refuse(StatusCode::UNAUTHORIZED, "pair this device first: open /pair")
+}
+
+/// A device elsewhere asks no more than this a second for long, and no more than the burst at once: a
+/// page with its files is ten.
+const MOST_A_SECOND: f64 = 20.0;
+const BURST: f64 = 100.0;
+/// More devices than this are not told apart.
+const MOST_PEERS: usize = 1024;
+
+/// How much each device elsewhere has asked lately.
+#[derive(Debug, Default)]
+pub(crate) struct Rates(Mutex<BTreeMap<IpAddr, (f64, i64)>>);
+
+impl Rates {
+    /// Whether one more request is let pass: a bucket of [`BURST`] that fills again at
+    /// [`MOST_A_SECOND`].
+    fn allows(&self, peer: IpAddr, now: Arrival) -> bool {
+        let mut buckets = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if buckets.len() >= MOST_PEERS && !buckets.contains_key(&peer) {
+            buckets.retain(|_, (left, _)| *left < BURST - 1.0);
+            if buckets.len() >= MOST_PEERS {
+                return false;
+            }
+        }
+        let (left, last) = buckets.entry(peer).or_insert((BURST, now.0));
+        let seconds = now.0.saturating_sub(*last).max(0) as f64 / 1000.0;
+        *left = (*left + seconds * MOST_A_SECOND).min(BURST);
+        *last = now.0;
+        let is_enough = *left >= 1.0;
+        if is_enough {
+            *left -= 1.0;
+        }
+        is_enough
+    }
+}
+
+/// Slows down a device elsewhere that asks without end.
+pub async fn rates(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+    let peer = request.extensions().get::<ConnectInfo<SocketAddr>>().map(|info| info.0.ip());
+    let now = (app.settings.clock)();
+    match peer.map(|peer| peer.to_canonical()) {
+        Some(peer) if !peer.is_loopback() && !app.rates.allows(peer, now) => {
+            refuse(StatusCode::TOO_MANY_REQUESTS, "too many requests: wait a few seconds")
+        }
+        _ => next.run(request).await,
+    }
 }
 
 fn has_session(app: &App, headers: &HeaderMap) -> bool {

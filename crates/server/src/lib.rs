@@ -16,7 +16,7 @@ mod listen;
 mod pairing;
 mod state;
 
-pub use listen::{Bound, ServeFault, bind, serve};
+pub use listen::{Bound, PATIENCE, ServeFault, bind, serve};
 pub use pairing::PairingCode;
 pub use state::{App, Clock, Settings};
 
@@ -45,6 +45,7 @@ pub fn app(app: Arc<App>) -> Router {
         .layer(from_fn_with_state(app.clone(), guard::sessions))
         .layer(from_fn_with_state(app.clone(), guard::origins))
         .layer(from_fn_with_state(app.clone(), guard::hosts))
+        .layer(from_fn_with_state(app.clone(), guard::rates))
         .layer(from_fn(guard::headers))
         .with_state(app)
 }

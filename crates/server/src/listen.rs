@@ -16,8 +16,8 @@ use tower::ServiceExt;
 
 /// More callers than this wait for a place.
 const MOST_CONNECTIONS: usize = 64;
-/// Who has not said what they want by then is let go.
-const HEADERS_WITHIN: Duration = Duration::from_secs(10);
+/// Who has not said what they want by then is let go, unless the settings say otherwise.
+pub const PATIENCE: Duration = Duration::from_secs(10);
 /// So many ports are tried after one that is taken.
 const MOST_PORTS: u16 = 10;
 
@@ -74,6 +74,7 @@ pub async fn bind(network: Option<IpAddr>, port: u16) -> Result<Bound, ServeFaul
 
 /// Answers until `end` comes.
 pub async fn serve(bound: Bound, app: Arc<App>, end: impl Future<Output = ()>) {
+    let patience = app.settings.patience;
     let router = crate::app(app);
     let places = Arc::new(Semaphore::new(MOST_CONNECTIONS));
     tokio::pin!(end);
@@ -90,7 +91,7 @@ pub async fn serve(bound: Bound, app: Arc<App>, end: impl Future<Output = ()>) {
             let service =
                 hyper::service::service_fn(move |request| hear(router.clone(), peer, request));
             let mut http = hyper::server::conn::http1::Builder::new();
-            http.timer(TokioTimer::new()).header_read_timeout(HEADERS_WITHIN);
+            http.timer(TokioTimer::new()).header_read_timeout(patience);
             // That a caller went away in the middle is told to nobody.
             let _ = http.serve_connection(TokioIo::new(stream), service).await;
             drop(place);

@@ -1,5 +1,6 @@
 //! What the handlers share.
 
+use crate::guard::Rates;
 use crate::pairing::Pairing;
 use floorwright_job::events::{Event, FoldedJob, JobId, fold};
 use floorwright_pages::{Depth, JobHead, JobView};
@@ -7,6 +8,7 @@ use floorwright_store::{Arrival, Arrived, EventLog, Receipt, SqliteLog, StoreFau
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 use tokio::sync::{broadcast, oneshot};
 
 /// Tells the time of arrival; given by the program, which alone knows the clock.
@@ -22,6 +24,8 @@ pub struct Settings {
     pub hosts: Vec<String>,
     /// Tells the time.
     pub clock: Clock,
+    /// Who has not said by then what they want is let go.
+    pub patience: Duration,
     /// The files of the demo job, by their names.
     pub demo: BTreeMap<String, String>,
 }
@@ -31,6 +35,7 @@ pub struct Settings {
 pub struct App {
     pub(crate) settings: Settings,
     pub(crate) pairing: Pairing,
+    pub(crate) rates: Rates,
     writer: Writer,
     reader: Mutex<SqliteLog>,
     heads: Mutex<BTreeMap<JobId, JobHead>>,
@@ -61,6 +66,7 @@ impl App {
         let reader = SqliteLog::open_to_read(log)?;
         let app = Self {
             pairing: Pairing::default(),
+            rates: Rates::default(),
             settings,
             writer,
             reader: Mutex::new(reader),

@@ -4,12 +4,13 @@ use axum::body::Body;
 use axum::extract::ConnectInfo;
 use axum::http::{Method, Request, StatusCode, header};
 use axum::response::Response;
-use floorwright_server::{App, Settings, app};
+use floorwright_server::{App, Settings, app, bind, serve};
 use floorwright_store::Arrival;
 use http_body_util::BodyExt;
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 use tempfile::TempDir;
 use tower::ServiceExt;
 
@@ -28,6 +29,7 @@ fn site() -> Site {
     let settings = Settings {
         hosts: vec![HOST.to_owned(), "192.168.1.20:7340".to_owned()],
         clock: || Arrival(1_790_000_000_000),
+        patience: Duration::from_millis(300),
         demo: BTreeMap::new(),
     };
     let app = App::open(&folder.path().join("jobs.floorwright"), settings).unwrap();
@@ -196,7 +198,7 @@ async fn a_phone_is_let_in_by_the_code_and_not_without() {
     assert_eq!(site.ask(PHONE, request).await.status(), StatusCode::CREATED);
 }
 
-/// A thousand guesses at once: no more than five are looked at, and the code is dead afterwards.
+/// A thousand devices guess at once: no more than five are looked at, and the code is dead afterwards.
 #[tokio::test]
 async fn guessing_is_hopeless() {
     let site = site();
@@ -206,7 +208,8 @@ async fn guessing_is_hopeless() {
         let mut request = put(1, format!("{{\"code\":\"{typed}\"}}"));
         *request.method_mut() = Method::POST;
         *request.uri_mut() = "/pair".parse().unwrap();
-        assert_eq!(site.ask(PHONE, request).await.status(), StatusCode::FORBIDDEN);
+        let peer = format!("192.168.{}.{}:50000", 2 + guess / 250, 1 + guess % 250);
+        assert_eq!(site.ask(&peer, request).await.status(), StatusCode::FORBIDDEN);
     }
     let mut right = put(1, format!("{{\"code\":\"{code}\"}}"));
     *right.method_mut() = Method::POST;
@@ -265,4 +268,60 @@ async fn a_job_is_brought_in_with_its_tables_and_saved_again() {
     );
     let floor = text(site.ask(HERE, get(&format!("/jobs/{JOB}/readings"))).await).await;
     assert!(floor.contains("A1"), "{floor}");
+}
+
+/// The clock of the tests stands still, so nothing fills up again.
+#[tokio::test]
+async fn a_device_that_asks_without_end_is_slowed_down_and_others_are_not() {
+    let site = site();
+    let mut n_let_pass = 0;
+    for _ in 0..300 {
+        let answer = site.ask(PHONE, get("/assets/app.js")).await;
+        n_let_pass += u32::from(answer.status() == StatusCode::OK);
+    }
+    assert_eq!(n_let_pass, 100);
+    assert_eq!(site.ask("192.168.1.45:1", get("/assets/app.js")).await.status(), StatusCode::OK);
+    for _ in 0..300 {
+        assert_eq!(site.ask(HERE, get("/assets/app.js")).await.status(), StatusCode::OK);
+    }
+}
+
+/// On real sockets: callers who say nothing hold every place, are let go, and the next is heard.
+#[tokio::test]
+async fn callers_who_say_nothing_are_let_go() {
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
+    let site = site();
+    let bound = bind(None, 0).await.unwrap();
+    let address = bound.address;
+    assert!(address.ip().is_loopback());
+    let serving = tokio::spawn(serve(bound, site.app.clone(), std::future::pending()));
+    let mut silent = Vec::new();
+    for _ in 0..64 {
+        let mut stream = tokio::net::TcpStream::connect(address).await.unwrap();
+        stream.write_all(b"GET / HTTP/1.1\r\nHo").await.unwrap();
+        silent.push(stream);
+    }
+    let start = Instant::now();
+    let mut heard = tokio::net::TcpStream::connect(address).await.unwrap();
+    let request =
+        format!("GET /assets/app.js HTTP/1.1\r\nHost: {HOST}\r\nConnection: close\r\n\r\n");
+    heard.write_all(request.as_bytes()).await.unwrap();
+    let mut said = String::new();
+    heard.read_to_string(&mut said).await.unwrap();
+    assert!(said.starts_with("HTTP/1.1 200"), "{said}");
+    assert!(start.elapsed() < Duration::from_secs(5), "{:?}", start.elapsed());
+    serving.abort();
+}
+
+#[tokio::test]
+async fn a_port_that_is_taken_is_passed_over() {
+    let first = bind(None, 0).await.unwrap();
+    let port = first.address.port();
+    let next = bind(None, port).await;
+    match next {
+        Ok(next) => {
+            assert!(next.address.port() > port && next.address.port() <= port.saturating_add(10))
+        }
+        Err(fault) => assert!(fault.to_string().contains("are taken"), "{fault}"),
+    }
 }

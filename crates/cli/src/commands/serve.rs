@@ -5,7 +5,7 @@ use crate::commands::demo;
 use crate::exit::{CONFLICT, DISK, FAILED, OK, Stop, USAGE};
 use crate::files;
 use crate::report::{Report, Text};
-use floorwright_server::{App, Bound, ServeFault, Settings, bind, serve};
+use floorwright_server::{App, Bound, PATIENCE, ServeFault, Settings, bind, serve};
 use floorwright_store::{Arrival, StoreFault};
 use std::io::Write;
 use std::net::IpAddr;
@@ -46,7 +46,7 @@ async fn listen(args: &args::Serve, file: &Path) -> Result<(), Stop> {
         places.push(bind(Some(address), args.port).await.map_err(|fault| cannot_listen(&fault))?);
     }
     let hosts = places.iter().flat_map(hosts_of).collect();
-    let settings = Settings { hosts, clock: now, demo: demo::files() };
+    let settings = Settings { hosts, clock: now, patience: PATIENCE, demo: demo::files() };
     let app = Arc::new(App::open(file, settings).map_err(|fault| cannot_open(&fault))?);
     say(&format!("The jobs are in {}.", file.display()));
     say(&format!("Open http://{} on this machine. Ctrl-C ends it.", places[0].address));
