@@ -4,7 +4,7 @@
 //! floor ([`surface`]) and are held against criteria ([`verdict`]); bearers, joists and loads
 //! become what each support carries and what a lift there does ([`frame`]); a goal becomes a lift at
 //! each support ([`target`]), a lift becomes a stack of packers ([`packers`]) and an order of
-//! passes whose every move was checked ([`passes`]).
+//! passes whose every move was checked ([`passes`]); a plan becomes an order and a price ([`bill`]).
 //!
 //! # Words
 //! *Support*: stump, pile, pier or post under a bearer. *Bearer*: the timber that rests on the
@@ -39,3 +39,4 @@ pub mod target;
 pub mod packers;
 pub mod passes;
 pub mod plan;
+pub mod bill;
