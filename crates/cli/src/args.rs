@@ -80,6 +80,11 @@ pub enum Command {
         before_help = "Examples:\n  floorwright passes house.toml --jacks 4 --per-pass 5\n  floorwright passes house.toml --jack-rating \"5 t\""
     )]
     Passes(Passes),
+    /// Make the paper to hand over: floor report, lifting plan, run sheet, order, record.
+    #[command(
+        before_help = "Examples:\n  floorwright report house.toml\n  floorwright report house.toml --kind run-sheet --to run-sheet.pdf\n  floorwright report house.toml --business firm.toml --date 2026-04-01"
+    )]
+    Report(Report),
     /// Serve the app for phones and laptops from this machine.
     #[command(
         before_help = "Examples:\n  floorwright serve                      (this machine only)\n  floorwright serve --lan 192.168.1.20   (phones on that network, each let in by a code)"
@@ -294,6 +299,57 @@ pub struct Passes {
     /// Leave the frame out: no move is checked for loads.
     #[arg(long)]
     pub no_frame: bool,
+}
+
+/// Arguments of `report`.
+#[derive(Debug, Args)]
+pub struct Report {
+    #[command(flatten)]
+    pub job: Job,
+    /// Which document: floor-report, lifting-plan, run-sheet, order or completion-record. May be
+    /// repeated; without it, all that the job gives.
+    #[arg(long, value_name = "KIND")]
+    pub kind: Vec<String>,
+    /// Where to write: a PDF for one document, or a folder. Without it, a folder beside the job.
+    #[arg(long, value_name = "FILE")]
+    pub to: Option<PathBuf>,
+    /// Date of issue, year-month-day; without it the date of the job.
+    #[arg(long)]
+    pub date: Option<String>,
+    /// Which issue this is, such as A.
+    #[arg(long, value_name = "MARK")]
+    pub revision: Option<String>,
+    /// A file with a [business] table, in place of the job's own.
+    #[arg(long, value_name = "TOML")]
+    pub business: Option<PathBuf>,
+    /// A folder with a firm's own template, in place of ours.
+    #[arg(long, value_name = "FOLDER")]
+    pub template: Option<PathBuf>,
+    #[command(flatten)]
+    pub goal: Goal,
+    #[command(flatten)]
+    pub timber: Timber,
+    /// Leave the frame out: no loads are worked out.
+    #[arg(long)]
+    pub no_frame: bool,
+}
+
+impl Report {
+    /// The command on a job: all documents, into a folder.
+    pub fn of(job: Job, into: PathBuf) -> Self {
+        Self {
+            job,
+            kind: Vec::new(),
+            to: Some(into),
+            date: None,
+            revision: None,
+            business: None,
+            template: None,
+            goal: Goal::default(),
+            timber: Timber::default(),
+            no_frame: false,
+        }
+    }
 }
 
 impl Levels {

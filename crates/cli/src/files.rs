@@ -6,7 +6,7 @@ use std::io::{Read, Write};
 use std::path::Path;
 
 /// The largest file that is taken for a job or a list of readings.
-const MOST_BYTES: u64 = 64 * 1024 * 1024;
+pub const MOST_BYTES: u64 = 64 * 1024 * 1024;
 
 /// Reads a text file, or standard input for `-`.
 pub fn read(path: &Path) -> Result<String, Stop> {
@@ -39,6 +39,15 @@ pub fn read(path: &Path) -> Result<String, Stop> {
     })
 }
 
+/// Reads a file as it is, at most so many bytes of it.
+pub fn read_bytes(path: &Path, most: u64) -> Result<Vec<u8>, Stop> {
+    let mut bytes = Vec::new();
+    File::open(path)
+        .and_then(|file| file.take(most).read_to_end(&mut bytes))
+        .map_err(|error| Stop::io("read", path, &error))?;
+    Ok(bytes)
+}
+
 /// What to do when the file is there already.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Existing {
@@ -51,6 +60,11 @@ pub enum Existing {
 /// Writes a file so that at no moment is there half of it: a temporary neighbour is written,
 /// synced and renamed over the name.
 pub fn write(path: &Path, text: &str, existing: Existing) -> Result<(), Stop> {
+    write_bytes(path, text.as_bytes(), existing)
+}
+
+/// The same for what is no text.
+pub fn write_bytes(path: &Path, bytes: &[u8], existing: Existing) -> Result<(), Stop> {
     if existing == Existing::Keep && path.exists() {
         return Err(Stop::new(CONFLICT, format!("{} is there already", path.display()))
             .hint("choose another name, or add --force to replace it"));
@@ -59,7 +73,7 @@ pub fn write(path: &Path, text: &str, existing: Existing) -> Result<(), Stop> {
     neighbour.push(format!(".{}.part", std::process::id()));
     let neighbour = Path::new(&neighbour);
     let outcome = File::create(neighbour)
-        .and_then(|mut file| file.write_all(text.as_bytes()).and_then(|()| file.sync_all()))
+        .and_then(|mut file| file.write_all(bytes).and_then(|()| file.sync_all()))
         .and_then(|()| fs::rename(neighbour, path))
         .and_then(|()| sync_folder(path));
     outcome.map_err(|error| {

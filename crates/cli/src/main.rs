@@ -47,6 +47,7 @@ fn run(command: &Command, colour: bool) -> Result<Report, Stop> {
         Command::Frame(args) => commands::frame::run(args),
         Command::Lift(args) => commands::lift::run(args),
         Command::Passes(args) => commands::passes::run(args),
+        Command::Report(args) => commands::report::run(args),
         Command::Serve(args) => commands::serve::run(args),
     }
 }

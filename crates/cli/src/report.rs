@@ -2,6 +2,7 @@
 
 use crate::session::Session;
 use crate::text::table::{Table, wrap};
+use floorwright_report::cautions::Loads;
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -114,53 +115,10 @@ pub fn footing(text: &mut Text, session: &Session) {
     }
 }
 
-/// What is known of the loads where the cautions stand.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Loads {
-    /// Worked out on the frame, as ranges.
-    Ranges,
-    /// Not worked out.
-    Unknown,
-}
-
 /// The cautions that stand wherever someone is about to lift.
-///
-/// # References
-/// Rated load, blocking and cribbing: 29 CFR 1926.305; nobody under a load on jacks alone:
-/// WAC 296-307-22509 (confirmed). A house held sideways: an Australian prosecution after a house
-/// on stacks moved sideways and fell (confirmed). Bottle jacks that bleed down, and the rest, are
-/// common practice.
 pub fn cautions(text: &mut Text, loads: Loads) {
-    let loads = match loads {
-        Loads::Ranges => {
-            "The forces here are worked out, not measured, from what is given and assumed of \
-             timbers, walls and roof. Unknown load is not zero: put every wall, chimney, tank and \
-             post into the job, and choose jacks, pads and ground by the most of each range."
-        }
-        Loads::Unknown => {
-            "Loads are not worked out here. Unknown load is not zero: have them worked out before \
-             you choose jacks, pads and ground."
-        }
-    };
     text.heading("Before anybody lifts");
-    for caution in [
-        "This is a planning aid. Local codes, consent, heritage and the engineer come first; gas, \
-         power, drains, asbestos and structure are for licensed people.",
-        "Nobody under a load that is held by jacks alone: crib or block as you go, on firm level \
-         ground; have a way out and a watcher. Stay inside the jack's marked rating with a \
-         margin, and do not trust hydraulics to hold.",
-        loads,
-        "Keep the house held sideways, and never lift it clear of its supports.",
-        "Free chimney, pipes, wires, stays and pile fixings first; check every joint after every \
-         pass. A high spot at a chimney or a brick wall may be what did not sink: take advice \
-         before you lift near it.",
-        "Small even steps, and read the floor again after each pass. Stop on new cracks, sticking \
-         doors, noises, unexpected resistance, or a reading that disagrees.",
-        "Photograph and measure cracks first, and tell the owner: some cracking is likely, and \
-         level may cost more than it is worth.",
-        "Old fibre sheet and packers are asbestos until tested. Replace rotten or leaning \
-         supports; do not pack them. Find out why it sank.",
-    ] {
+    for caution in floorwright_report::cautions::cautions(loads) {
         text.item("!", caution);
     }
 }

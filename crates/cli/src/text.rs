@@ -1,3 +1,4 @@
 //! Text for a terminal.
 
 pub mod table;
+

@@ -16,7 +16,7 @@ pub use frame::{FrameChoice, FrameStage};
 pub use height::TargetFacts;
 pub use lifting::{LiftingStage, ShapeBetween};
 pub use order::{Bend, OnFrame, PassesStage, TemporaryPackers};
-pub use packing::{PackingStage, SupportPacking};
+pub use packing::{PackingStage, SupportPacking, levels_after};
 pub use supports::SupportFacts;
 
 use crate::ids::{PointId, SupportId};

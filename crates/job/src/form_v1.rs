@@ -297,6 +297,8 @@ forms! {
         format: Option<i64>,
         /// What the job is called and how it is written.
         job: Option<JobForm>,
+        /// Whose paper it is: the head of every document that is made of the job.
+        business: Option<BusinessForm>,
         /// Rooms, or parts of the floor, with their outlines.
         room: Vec<RoomForm>,
         /// Places where the staff was held. A reading on the name of a support needs no point: it
@@ -769,6 +771,20 @@ forms! {
         /// Why no wall stands on the floor, if none does; the walls round and between the rooms
         /// are taken if this is left out and no wall is listed.
         no_walls: Option<String>,
+    }
+
+    /// Whose paper it is.
+    BusinessForm {
+        /// Name of the firm.
+        name: Option<String>,
+        /// Address, telephone, mail: one line each.
+        contact: Vec<String>,
+        /// Number of registration or licence.
+        registration: Option<String>,
+        /// File of the logo (PNG, JPEG or SVG), beside this one or in a folder below.
+        logo: Option<String>,
+        /// The firm's terms, a paragraph each.
+        terms: Vec<String>,
     }
 
     /// The packers that can be had.

@@ -1,5 +1,6 @@
 //! A job that has been checked: engine values, and what the stages after the engine need.
 
+use crate::business::Business;
 use crate::fault::Fault;
 use crate::form_v1::{Form, SideForm, Terms};
 use crate::measure::{Unit, rounded};
@@ -35,6 +36,8 @@ pub struct JobInput {
     pub date: Option<String>,
     /// Anything to be remembered about the job.
     pub note: Option<String>,
+    /// Whose paper it is, if the job says so.
+    pub business: Option<Business>,
     /// Words of the region.
     pub terms: Terms,
     /// Unit of lengths on the plan and in print.

@@ -7,6 +7,7 @@
 //! # What it does not do
 //! It opens no files: the shell hands over texts, and is asked for the files that a job names.
 
+pub mod business;
 pub mod check;
 pub mod csv;
 pub mod document;
@@ -24,6 +25,7 @@ pub mod time;
 pub mod words;
 pub mod write;
 
+pub use business::Business;
 pub use check::{CsvMeaning, check, from_csv, load};
 pub use document::{Document, SourceFile};
 pub use fault::{Fault, Severity};

@@ -208,6 +208,12 @@ impl Words {
         if least == most { least } else { format!("{least} to {most}") }
     }
 
+    /// The two ends of a force, for a column each: kilonewtons, rounded apart.
+    pub fn force_ends(self, range: ForceRange) -> [String; 2] {
+        let least = or_nothing(range.least, down_to_tenths(range.least.to_kn()));
+        [least, or_nothing(range.most, up_to_tenths(range.most.to_kn()))]
+    }
+
     /// What a kilonewton weighs, to stand under a table of forces.
     pub fn kilonewton(self) -> &'static str {
         match self.terms {
@@ -256,6 +262,12 @@ fn is_in_sixteenths(length: Length) -> bool {
 fn sixteenths(length: Length) -> String {
     ExactLength::from_mm(length.to_mm())
         .map_or_else(|| "?".to_owned(), |exact| rounded(exact, Unit::FeetInches))
+}
+
+/// Pieces of a stack from thick to thin: `20+5+1.5`.
+pub fn stack_words(pieces: &[Length], words: Words) -> String {
+    let pieces: Vec<String> = pieces.iter().map(|&piece| words.thickness(piece)).collect();
+    pieces.join("+")
 }
 
 /// A price of whole cents.

@@ -23,7 +23,7 @@ pub fn write(form: &Form) -> Result<String, WriteError> {
             $(for block in &form.$name { write_block(&mut text, concat!("[[", stringify!($name), "]]"), block)?; })*
         };
     }
-    block!(job);
+    block!(job, business);
     blocks!(room, support, point);
     block!(frame);
     blocks!(bearer, joist, joists);

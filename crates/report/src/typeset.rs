@@ -13,6 +13,22 @@ pub type Files = BTreeMap<String, Vec<u8>>;
 /// Why a document could not be made.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum PaperError {
+    /// The job has nothing to put on this document.
+    #[error("there is no {document}: {what}")]
+    Nothing {
+        /// Which document.
+        document: &'static str,
+        /// What is missing.
+        what: String,
+    },
+    /// Text with a letter that no font has.
+    #[error("\"{text}\" cannot be printed: no font here has the letter {letter:?} (U+{:04X})", u32::from(*.letter))]
+    Letters {
+        /// The text.
+        text: String,
+        /// Its first such letter.
+        letter: char,
+    },
     /// The template does not go together with the data.
     #[error("the template cannot be set: {0}")]
     Template(String),
@@ -21,18 +37,20 @@ pub enum PaperError {
     Standard(String),
 }
 
-/// Sets `main` and writes it as PDF/A-2a and PDF/UA-1.
-///
-/// `date` is year, month and day; the same files and date give the same bytes.
+/// What a document is stamped with.
+#[derive(Clone, Debug, Default)]
+pub struct Stamp {
+    /// Year, month and day that stand in the document as its date; `None` for none.
+    pub date: Option<(i32, u8, u8)>,
+    /// What tells this document from others.
+    pub ident: String,
+}
+
+/// Sets `main` and writes it as PDF/A-2a and PDF/UA-1. The same files and stamp give the same bytes.
 ///
 /// # Errors
 /// [`PaperError`], with the words of the typesetter.
-pub fn typeset(
-    main: &str,
-    files: Files,
-    date: Option<(i32, u8, u8)>,
-    ident: &str,
-) -> Result<Vec<u8>, PaperError> {
+pub fn typeset(main: &str, files: Files, stamp: &Stamp) -> Result<Vec<u8>, PaperError> {
     let files = files.into_iter().map(|(name, bytes)| (name, Bytes::new(bytes))).collect();
     let world = PaperWorld::new(fonts(), main, files);
     let set = typst::compile::<PagedDocument>(&world);
@@ -41,9 +59,9 @@ pub fn typeset(
         .map_err(|error| PaperError::Standard(error.message().to_string()))?;
     let midnight = |(year, month, day)| Datetime::from_ymd_hms(year, month, day, 0, 0, 0);
     let options = PdfOptions {
-        ident: Smart::Custom(ident.to_owned()),
-        creator: Smart::Custom(Some(concat!("floorwright ", env!("CARGO_PKG_VERSION")).to_owned())),
-        timestamp: date.and_then(midnight).map(Timestamp::new_utc),
+        ident: Smart::Custom(stamp.ident.clone()),
+        creator: Smart::Custom(Some(crate::PROGRAM.to_owned())),
+        timestamp: stamp.date.and_then(midnight).map(Timestamp::new_utc),
         standards,
         ..PdfOptions::default()
     };

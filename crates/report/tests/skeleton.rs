@@ -1,6 +1,6 @@
 //! A template and data become a PDF.
 
-use floorwright_report::{Files, PaperError, typeset};
+use floorwright_report::{Files, PaperError, Stamp, typeset};
 
 fn page(markup: &str, data: &str) -> Result<Vec<u8>, PaperError> {
     let mut files = Files::new();
@@ -8,7 +8,7 @@ fn page(markup: &str, data: &str) -> Result<Vec<u8>, PaperError> {
         "#set document(title: [Trial])\n#set text(font: \"Liberation Sans\", lang: \"en\")\n";
     files.insert("main.typ".to_owned(), format!("{head}{markup}").into_bytes());
     files.insert("data.json".to_owned(), data.as_bytes().to_vec());
-    typeset("main.typ", files, Some((2026, 3, 12)), "trial")
+    typeset("main.typ", files, &Stamp { date: Some((2026, 3, 12)), ident: "trial".to_owned() })
 }
 
 #[test]

@@ -10,15 +10,16 @@ use crate::commands::levels::read_again;
 use crate::commands::{pictures, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::files::{self, Existing};
-use crate::report::{Loads, Report, Text, cautions, envelope, footing};
+use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
+use floorwright_job::words::{Words, percent};
 use floorwright_draw::{Medium, Paper, carried_map, jack_chart};
 use floorwright_engine::frame::{Bent, Carrying, FrameState, SupportLoad};
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::plan::{FrameStage, Plan, StageName, plan};
 use floorwright_engine::units::Length;
-use floorwright_job::words::{Words, percent};
+use floorwright_report::cautions::Loads;
 use std::path::Path;
 
 /// Runs the command.
@@ -34,7 +35,8 @@ pub fn run(args: &args::Frame) -> Result<Report, Stop> {
     let mut exit = CHECK_FAILED;
     let mut curves = Vec::new();
     if plan.frame.done().is_none()
-        && let Some(why) = said::why_none(&session, &plan).filter(|_| plan.floor.done().is_some())
+        && let Some(why) =
+            said::why_none(&session.job, &plan).filter(|_| plan.floor.done().is_some())
     {
         text.heading("No load is worked out");
         text.item("-", why);

@@ -11,6 +11,8 @@ use crate::files::{self, Existing};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
+pub use floorwright_job::words::stack_words;
+use floorwright_job::words::{Words, one_in, price};
 use floorwright_draw::{Medium, Paper, carried_map, floor_map, lift_map};
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::packers::{Choice, HeightAdvice};
@@ -20,7 +22,6 @@ use floorwright_engine::plan::{
 use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
 use floorwright_job::HeightTie;
-use floorwright_job::words::{Words, one_in, price};
 use std::collections::BTreeMap;
 
 /// A lift of less than this is none.
@@ -393,12 +394,6 @@ fn pieces(packing: &SupportPacking, words: Words) -> String {
         }
         (None, _) => String::new(),
     }
-}
-
-/// Pieces from thick to thin: `20+5+1.5`.
-pub fn stack_words(pieces: &[Length], words: Words) -> String {
-    let pieces: Vec<String> = pieces.iter().map(|&piece| words.thickness(piece)).collect();
-    pieces.join("+")
 }
 
 fn advice(packing: &SupportPacking) -> Option<String> {

@@ -11,6 +11,7 @@ pub mod lift;
 pub mod new;
 pub mod passes;
 pub mod pictures;
+pub mod report;
 pub mod serve;
 
 use crate::report::Text;

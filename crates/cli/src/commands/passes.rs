@@ -88,7 +88,7 @@ fn say_stage(
         Some((on_frame, frame)) => checked::say_head(text, session, frame, on_frame, words),
         None => {
             text.heading("No jack force is given");
-            text.item("-", said::why_none(session, plan).unwrap_or_default());
+            text.item("-", said::why_none(&session.job, plan).unwrap_or_default());
         }
     }
     say_limits(text, session, words);

@@ -3,18 +3,13 @@
 use crate::exit::{Stop, USAGE};
 use crate::session::Session;
 use floorwright_draw::{
-    CarriedPicture, Decimals, FloorPicture, JackLine, JackPicture, LiftPicture, Medium,
-    Orientation, Paper, PassPicture, PlanPictures, Print, ProfilePicture, Side, TitleBlock,
-    WayPicture,
+    CarriedPicture, FloorPicture, JackLine, JackPicture, LiftPicture, Medium, Paper, PassPicture,
+    PlanPictures, ProfilePicture, WayPicture,
 };
 use floorwright_engine::plan::Plan;
 use floorwright_engine::site::Position;
 use floorwright_engine::surface::ContourError;
-use floorwright_engine::survey::Datum;
 use floorwright_engine::units::Length;
-use floorwright_job::form_v1::SideForm;
-use floorwright_job::measure::Unit;
-use floorwright_job::words::Words;
 use std::path::{Path, PathBuf};
 
 /// With more supports than this their packers have no room on a sheet of A4.
@@ -42,24 +37,7 @@ pub struct Head<'a>(PlanPictures<'a>);
 impl<'a> Head<'a> {
     /// Takes names and dates from the job.
     pub fn of(session: &'a Session, plan: &'a Plan) -> Self {
-        let input = &session.input;
-        Self(PlanPictures {
-            job: &session.job,
-            plan,
-            title_block: TitleBlock {
-                owner: input.client.clone().unwrap_or_default(),
-                job: input.name.clone(),
-                date: input.date.clone().unwrap_or_default(),
-                created_by: format!("floorwright {}", env!("CARGO_PKG_VERSION")),
-                ..TitleBlock::default()
-            },
-            orientation: orientation(input.orientation),
-            datum_note: datum_note(session),
-            print: match input.units {
-                Unit::Millimetres | Unit::Metres => Print::Millimetres(Decimals::Tenths),
-                Unit::FeetInches => Print::Sixteenths,
-            },
-        })
+        Self(floorwright_report::pictures(&session.input, &session.job, plan))
     }
 
     /// The floor as read.
@@ -134,38 +112,4 @@ impl<'a> Head<'a> {
 
 fn bad_interval(error: &ContourError) -> Stop {
     Stop::new(USAGE, format!("--interval: {error}")).hint("leave it out to have it chosen")
-}
-
-/// North as a direction on the page: x right, y up, degrees clockwise from up.
-fn orientation(declared: floorwright_job::Orientation) -> Orientation {
-    match declared {
-        floorwright_job::Orientation::NotDeclared => Orientation::NotDeclared,
-        floorwright_job::Orientation::Street(side) => Orientation::Street(match side {
-            SideForm::Top => Side::Top,
-            SideForm::Bottom => Side::Bottom,
-            SideForm::Left => Side::Left,
-            SideForm::Right => Side::Right,
-        }),
-        floorwright_job::Orientation::North { degrees } => {
-            let (sine, cosine) = degrees.to_radians().sin_cos();
-            Orientation::North(Position::mm(sine, cosine))
-        }
-    }
-}
-
-fn datum_note(session: &Session) -> String {
-    let words = Words::of(&session.input);
-    let survey = &session.job.survey;
-    match &survey.datum {
-        Datum::PointIsZero(point) => format!("{point} is called zero"),
-        Datum::Free { .. } => "the mean of the floor is called zero".to_owned(),
-        Datum::Benchmarks | Datum::CorrelatedBenchmarks(_) => {
-            let marks: Vec<String> = survey
-                .benchmarks
-                .iter()
-                .map(|mark| format!("{} = {}", mark.point, words.level(mark.level)))
-                .collect();
-            marks.join(", ")
-        }
-    }
 }

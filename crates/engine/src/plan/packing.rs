@@ -165,7 +165,9 @@ fn movement(lifting: &LiftingStage, point: &PointId, lifts: &[Length]) -> Length
     lifting.influence.row(point).map_or(Length::ZERO, |row| row.movement(lifts))
 }
 
-fn levels_after(
+/// Where every floor point that was read stands after these lifts, one for each support of the
+/// site in its order: what to expect of the readings after a pass.
+pub fn levels_after(
     shape: &FloorShape,
     lifting: &LiftingStage,
     lifts: &[Length],

@@ -15,6 +15,7 @@ mod slips;
 mod survey;
 mod timber;
 
+use crate::business::{Business, business};
 use crate::csv::{READING_COLUMNS, Table, read_table};
 use crate::document::{Document, Lines, SourceFile};
 use crate::fault::{Fault, nearest_name};
@@ -295,6 +296,7 @@ impl Checker<'_> {
         let criteria = self.criteria(terms);
         let survey = self.datum(survey);
         self.check_net(&survey, &books);
+        let business = self.business();
         let (site, support_details) = self.finish_site()?;
         Some(JobInput {
             name: head.name.unwrap_or_else(|| "job without a name".to_owned()),
@@ -302,6 +304,7 @@ impl Checker<'_> {
             address: head.address,
             date: head.date,
             note: head.note,
+            business,
             terms,
             units: self.units,
             reading_units: self.reading_units,
@@ -319,6 +322,20 @@ impl Checker<'_> {
             criteria,
             assumptions: std::mem::take(&mut self.assumptions),
         })
+    }
+
+    fn business(&mut self) -> Option<Business> {
+        let spot = self.spot("business", "[business]");
+        match business(self.form.business.as_ref()?) {
+            Ok(business) => Some(business),
+            Err(faults) => {
+                for (key, what, hint) in faults {
+                    let fault = self.error(&spot, key, what).hint(hint);
+                    self.faults.push(fault);
+                }
+                None
+            }
+        }
     }
 
     fn check_head(&mut self, head: &JobForm) {
@@ -523,7 +540,8 @@ fn leads_elsewhere(name: &str) -> Option<&'static str> {
     }
 }
 
-fn is_date(text: &str) -> bool {
+/// Whether a text is a date, year-month-day.
+pub fn is_date(text: &str) -> bool {
     let parts: Vec<&str> = text.split('-').collect();
     let number = |part: &str, width: usize| {
         (part.len() == width && part.bytes().all(|byte| byte.is_ascii_digit()))

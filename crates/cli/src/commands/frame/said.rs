@@ -1,295 +1,26 @@
 //! How the frame is spoken of, wherever it comes up.
 
-use crate::report::{Loads, Text};
+pub use floorwright_report::said::*;
+
+use crate::report::Text;
 use crate::session::{Session, count};
-use floorwright_engine::frame::{Bent, Carrying, FrameSpec, FrameState, Run, Timber};
-use floorwright_engine::ids::SupportId;
-use floorwright_engine::passes::{BentAtEnd, FrameCase, MostBent};
-use floorwright_engine::plan::{FrameChoice, FrameStage, OnFrame, Plan, StageName};
+use floorwright_job::words::Words;
+use floorwright_engine::frame::{FrameSpec, Timber};
+use floorwright_engine::plan::{FrameChoice, FrameStage, Plan, StageName};
 use floorwright_engine::site::Site;
-use floorwright_engine::units::{Force, Length};
-use floorwright_job::words::{Words, percent};
-use std::collections::BTreeSet;
 
-/// More names than this are counted, not listed.
-const MOST_NAMES: usize = 12;
-
-/// More timbers than this are counted, not listed.
-pub const MOST_BENT: usize = 8;
-
-/// What to do about a timber that a lift may break.
-pub const LIFT_LESS: &str = "Lift less there, or ask an engineer before anybody jacks.";
-
-/// Names in a row: `A1, A2 and 3 more`.
-pub fn names<'a>(supports: impl IntoIterator<Item = &'a SupportId>) -> String {
-    let all: Vec<String> = supports.into_iter().map(ToString::to_string).collect();
-    let shown = all.iter().take(MOST_NAMES).cloned().collect::<Vec<_>>().join(", ");
-    match all.len().checked_sub(MOST_NAMES) {
-        None | Some(0) => shown,
-        Some(more) => format!("{shown} and {more} more"),
-    }
-}
-
-/// Whether a support carries, in a word.
-pub fn carrying(carrying: Carrying) -> &'static str {
-    match carrying {
-        Carrying::Carries => "carries",
-        Carrying::MayHang => "may hang",
-        Carrying::Hangs => "hangs",
-    }
-}
-
-/// A timber with the place where it is most bent: `joist J4 at (1800, 3600), by B2`.
-pub fn place_of(bent: &Bent, spec: &FrameSpec, site: &Site, words: Words) -> String {
-    match run_of(&bent.timber, spec) {
-        Some(run) => {
-            format!("{} {}", bent.timber, place_along(run, bent.along, site, words))
-        }
-        None => bent.timber.clone(),
-    }
-}
-
-fn run_of<'a>(timber: &str, spec: &'a FrameSpec) -> Option<&'a Run> {
-    let bearer = spec.bearers.iter().find(|bearer| timber == format!("bearer {}", bearer.id));
-    let joist = || spec.joists.iter().find(|joist| timber == format!("joist {}", joist.id));
-    bearer.map(|bearer| &bearer.run).or_else(|| joist().map(|joist| &joist.run))
-}
-
-fn place_along(run: &Run, along: Length, site: &Site, words: Words) -> String {
-    let place = run.place(along);
-    let nearest =
-        site.supports().iter().min_by(|a, b| a.at.distance(place).total_cmp(&b.at.distance(place)));
-    match nearest {
-        Some(support) => format!("at {}, by {}", words.place(place), support.id),
-        None => format!("at {}", words.place(place)),
-    }
-}
-
-/// Where a place along a named timber is, for a message that only gives the distance.
-pub fn where_is(
-    timber: &str,
-    along: Length,
-    spec: &FrameSpec,
-    site: &Site,
-    words: Words,
-) -> Option<String> {
-    Some(place_along(run_of(timber, spec)?, along, site, words))
-}
-
-/// How far a timber is bent: the share of its strength, or the stress where that is not known.
-pub fn how_bent(bent: &Bent) -> String {
-    match bent.share {
-        Some(share) => format!("{} of its strength", percent(share)),
-        None => format!("{} (its strength is not known)", bent.stress),
-    }
-}
-
-/// A timber at its most bent under some assumptions: what, where, how far, and when.
-pub fn most_bent(found: &MostBent, spec: &FrameSpec, site: &Site, words: Words) -> String {
-    let place = place_of(&found.bent, spec, site, words);
-    format!("{place}: {}{}", how_bent(&found.bent), if_so(found.case, spec))
-}
-
-/// `, if the timber has set`; nothing where one share of set sag is taken.
-fn if_so(case: FrameCase, spec: &FrameSpec) -> String {
-    if_timber(case, spec).map_or(String::new(), |case| format!(", {case}"))
-}
-
-/// The share of today's sag that is taken as kept, if only one is taken (a ratio).
-pub fn one_share(spec: &FrameSpec) -> Option<f64> {
-    let (springy, set) = spec.set_share;
-    (springy == set).then_some(set)
-}
-
-/// Under which end of the set share something happens, if there are two.
-pub fn if_timber(case: FrameCase, spec: &FrameSpec) -> Option<&'static str> {
-    let (springy, set) = spec.set_share;
-    if springy == set {
-        None
-    } else if case.set_share == set {
-        Some("if the timber has set")
-    } else {
-        Some("if the timber springs back")
-    }
-}
-
-/// A timber that is bent, and what has to be so for it: `if the timber has set`.
-pub type BentIfSo<'a> = (&'a Bent, Option<String>);
-
-/// What is bent most on the way, and what ends bent too far, each with what has to be so.
-pub fn bent_by_passes<'a>(on_frame: &'a OnFrame, spec: &FrameSpec) -> Vec<BentIfSo<'a>> {
-    let check = &on_frame.check;
-    let ends = check.bent_at_end.iter().map(|end| &end.most_bent);
-    let found = check.peaks.share.iter().chain(ends);
-    found.map(|found| (&found.bent, if_case(found.case, spec))).collect()
-}
-
-/// What is bent most in a state, each with what has to be so.
-pub fn bent_in_state<'a>(state: &'a FrameState, spec: &FrameSpec) -> Vec<BentIfSo<'a>> {
-    let one_share = one_share(spec).is_some();
-    let words = ["if the timber springs back", "if the timber has set"];
-    let both = [&state.bearer, &state.joist].into_iter().flat_map(|kind| kind.iter().zip(words));
-    both.filter_map(|(bent, if_so)| Some((bent.as_ref()?, (!one_share).then(|| if_so.to_owned()))))
-        .collect()
-}
-
-/// `if the timber has set and loads are 25 % more`, as far as there is more than one case.
-fn if_case(case: FrameCase, spec: &FrameSpec) -> Option<String> {
-    let doubt = case.loads.dead - 1.0;
-    let loads = (doubt != 0.0).then(|| {
-        let which = if doubt > 0.0 { "more" } else { "less" };
-        format!("loads are {} {which}", percent(doubt.abs()))
-    });
-    match (if_timber(case, spec), loads) {
-        (Some(timber), Some(loads)) => Some(format!("{timber} and {loads}")),
-        (Some(timber), None) => Some(timber.to_owned()),
-        (None, loads) => loads.map(|loads| format!("if {loads}")),
-    }
-}
-
-/// Names each timber that may break, worst first: bent beyond all of its strength.
+/// Names each timber that may break, worst first.
 pub fn say_may_break(text: &mut Text, found: Vec<BentIfSo<'_>>, way_out: &str) {
-    let share = |(bent, _): &BentIfSo<'_>| bent.share.unwrap_or_default();
-    let mut beyond: Vec<_> = found.into_iter().filter(|one| share(one) > 1.0).collect();
-    beyond.sort_by(|a, b| share(b).total_cmp(&share(a)));
-    let mut seen = BTreeSet::new();
-    beyond.retain(|(bent, _)| seen.insert(bent.timber.as_str()));
-    for (bent, if_so) in beyond.iter().take(MOST_BENT) {
-        let if_so = if_so.as_ref().map_or(String::new(), |if_so| format!(" ({if_so})"));
-        let share = beyond_all(bent.share.unwrap_or_default());
-        text.item(
-            "!",
-            format!(
-                "{} may be bent to {share} of its strength{if_so}: it may break. {way_out}",
-                bent.timber
-            ),
-        );
-    }
-    if beyond.len() > MOST_BENT {
-        text.item("!", format!("and {} more may break, all bent less", beyond.len() - MOST_BENT));
+    for sentence in may_break(found, way_out) {
+        text.item("!", sentence);
     }
 }
 
-/// A share beyond 100 %, which rounding must not bring back to it.
-fn beyond_all(share: f64) -> String {
-    let (said, all) = (percent(share), percent(1.0));
-    if said == all { format!("more than {all}") } else { said }
-}
-
-/// What the two ends of the set share mean, in one sentence.
-pub fn what_set_means(spec: &FrameSpec) -> String {
-    let (ends, both) = ends_of_set(spec);
-    let doubt = percent(spec.load_doubt);
-    format!(
-        "{ends}, and a range covers {both}, loads {doubt} less or more, and what the readings may \
-         be off."
-    )
-}
-
-/// The same of passes that were gone through under these cases, of many supports not all of them.
-pub fn what_set_means_on_the_way(spec: &FrameSpec, cases: &[FrameCase]) -> String {
-    let only_heavier = !cases.is_empty() && cases.iter().all(|case| case.loads.dead > 1.0);
-    if !only_heavier {
-        return what_set_means(spec);
-    }
-    let (ends, both) = ends_of_set(spec);
-    let doubt = percent(spec.load_doubt);
-    format!(
-        "{ends}, and a range covers {both}, and what the readings may be off. The supports are so \
-         many that the passes are gone through under loads {doubt} more only, not under lighter \
-         ones: the least of each range is not the least there can be."
-    )
-}
-
-/// What is taken as kept of the sag, and what a range over it covers.
-fn ends_of_set(spec: &FrameSpec) -> (String, &'static str) {
-    let (springy, set) = spec.set_share;
-    let ends = if springy == set {
-        format!(
-            "Old timber keeps part of its bend for good: {} of today's sag is taken as kept",
-            percent(set)
-        )
-    } else {
-        format!(
-            "Old timber keeps part of its bend for good, and nobody can see how much: \"springs\" \
-             takes {} of today's sag as kept, \"has set\" {}",
-            percent(springy),
-            percent(set)
-        )
-    };
-    (ends, if springy == set { "that" } else { "both" })
-}
-
-/// What is known to be missing from the frame or to speak against it: supports that were not read,
-/// air that was measured and that the frame would close, floor and walls that nothing carries.
+/// Says what is known to be missing from the frame or to speak against it.
 pub fn say_doubts(text: &mut Text, session: &Session, frame: &FrameStage, words: Words) {
-    say_not_read(text, frame);
-    for (support, gap) in frame.gaps_closed(&session.job) {
-        text.item(
-            "!",
-            format!(
-                "{} of air was measured at {support}, and this frame would close it: its timbers \
-                 are taken too soft there, its loads too heavy, or a reading is off. What {support} \
-                 and its neighbours are said to carry is not what stands there",
-                words.exact(gap)
-            ),
-        );
+    for doubt in doubts(&session.job, frame, words) {
+        text.item("!", doubt);
     }
-    let left_out = || {
-        let assumed = frame.frame.spec().assumed.iter();
-        assumed.filter(|said| said.starts_with("left out"))
-    };
-    let bare = frame.bare_floor_m2(&session.job);
-    if bare > 0.0 && left_out().next().is_none() {
-        text.item(
-            "!",
-            format!(
-                "about {bare:.0} m² of the rooms' floor has no joists under it and weighs nothing \
-                 here: the loads are too small. Correct the rooms, or give bearers and joists there"
-            ),
-        );
-    }
-    for said in left_out() {
-        text.item("!", format!("{said}; it weighs nothing here"));
-    }
-}
-
-/// Names the supports whose height is only taken from their neighbours.
-fn say_not_read(text: &mut Text, frame: &FrameStage) {
-    let ids = frame.frame.supports();
-    let not_read: Vec<&SupportId> = frame.not_read.iter().map(|&support| &ids[support]).collect();
-    let taken = match not_read.len() {
-        0 => return,
-        1 => "its bearer is",
-        _ => "their bearers are",
-    };
-    text.item(
-        "!",
-        format!(
-            "the floor over {} was not read: {taken} taken to be as high as the nearest that was",
-            names(not_read)
-        ),
-    );
-}
-
-/// How many supports carry nothing and how many may: the heading of what is carried.
-pub fn how_many_hang(state: &FrameState, when: &str, words: Words) -> String {
-    let n_with = |carrying| state.supports.iter().filter(|one| one.carrying == carrying).count();
-    let (hang, may, n) = (n_with(Carrying::Hangs), n_with(Carrying::MayHang), state.supports.len());
-    let (one, several) = words.supports();
-    let which = if n == 1 { one } else { several };
-    match (hang, may) {
-        (0, 0) => format!("Every one of the {n} {which} carries {when}"),
-        (0, may) => format!("{may} of {n} {which} may carry nothing {when}"),
-        (hang, 0) => format!("{hang} of {n} {which} {} nothing {when}", carry(hang)),
-        (hang, may) => {
-            format!("{hang} of {n} {which} {} nothing {when}, and {may} more may", carry(hang))
-        }
-    }
-}
-
-fn carry(number: usize) -> &'static str {
-    if number == 1 { "carries" } else { "carry" }
 }
 
 /// Says where what is known of the frame comes from.
@@ -311,24 +42,9 @@ pub fn where_from(text: &mut Text, session: &Session, proposed: bool, spec: &Fra
     text.say(
         "Every force rests on what is assumed here. Look under the floor, and give what differs:",
     );
-    for assumed in source_once(session, &spec.assumed) {
+    for assumed in source_once(&session.job, &spec.assumed) {
         text.item("-", assumed);
     }
-}
-
-/// The region's rules name one source for many things: it is printed with the first of them.
-fn source_once(session: &Session, assumed: &[String]) -> Vec<String> {
-    let FrameChoice::Asked { rules, .. } = &session.job.frame else { return assumed.to_vec() };
-    let source = format!("({})", rules.source.trim().trim_end_matches('.'));
-    let mut is_said = false;
-    let once = |sentence: &String| {
-        if !sentence.contains(&source) {
-            return sentence.clone();
-        }
-        let was_said = std::mem::replace(&mut is_said, true);
-        if was_said { sentence.replace(&source, "(as above)") } else { sentence.clone() }
-    };
-    assumed.iter().map(once).collect()
 }
 
 /// Names each timber and each given load once, with where its figures come from.
@@ -368,16 +84,6 @@ pub fn say_figures(text: &mut Text, session: &Session, spec: &FrameSpec) {
     }
 }
 
-/// Timbers that end bent too far, each once at its worst, worst first.
-pub fn worst_of_each(bent_at_end: &[BentAtEnd]) -> Vec<&BentAtEnd> {
-    let share = |end: &BentAtEnd| end.most_bent.bent.share.unwrap_or_default();
-    let mut worst_first: Vec<&BentAtEnd> = bent_at_end.iter().collect();
-    worst_first.sort_by(|a, b| share(b).total_cmp(&share(a)));
-    let mut seen = BTreeSet::new();
-    worst_first.retain(|end| seen.insert(end.most_bent.bent.timber.as_str()));
-    worst_first
-}
-
 /// Says of a frame that rocks that it does, and gives no number.
 pub fn say_rocks(text: &mut Text, site: &Site, words: Words) {
     let (_, several) = words.supports();
@@ -391,55 +97,6 @@ pub fn say_rocks(text: &mut Text, site: &Site, words: Words) {
             words.supports().0,
         ),
     );
-}
-
-/// What keeps the frame out of the results; `None` if it is in.
-pub fn why_none(session: &Session, plan: &Plan) -> Option<String> {
-    if plan.frame.done().is_some() {
-        return None;
-    }
-    if let FrameChoice::Off { why } = &session.job.frame {
-        return Some(format!("the frame is left out ({why})"));
-    }
-    let reasons: Vec<String> = plan
-        .reasons(StageName::Frame)
-        .iter()
-        .map(|reason| match &reason.hint {
-            Some(hint) => format!("{} ({hint})", reason.what),
-            None => reason.what.clone(),
-        })
-        .collect();
-    Some(format!("there is no frame: {}", reasons.join("; ")))
-}
-
-/// What a model of bearers and joists leaves out.
-pub const NOT_MODELLED: [&str; 5] = [
-    "rot, borer, splits, notches and splices; soft or settling ground",
-    "joists that lift off a bearer; the grip of boards and walls, which hold a floor together",
-    "walls that are stiff in their own plane and carry across a soft support",
-    "sideways stability of the house, of jacks and of stacks; friction",
-    "creep while the work goes on; the little that timber gives in shear",
-];
-
-/// Supports that hang free of their bearer at one end of the set share and at the other.
-pub fn hang_if(state: &FrameState) -> [Vec<&SupportId>; 2] {
-    let hanging = |set: bool| {
-        state
-            .supports
-            .iter()
-            .filter(|load| (if set { load.set } else { load.springy }) <= Force::ZERO)
-            .map(|load| &load.support)
-            .collect()
-    };
-    [hanging(false), hanging(true)]
-}
-
-/// What the cautions have to say of the loads.
-pub fn loads(plan: &Plan) -> Loads {
-    let state = plan.packing.done().and_then(|packing| packing.carried.as_ref());
-    let today = plan.frame.done().map(|frame| &frame.today);
-    let rocks = today.into_iter().chain(state).any(|state| state.rocks);
-    if today.is_none() || rocks { Loads::Unknown } else { Loads::Ranges }
 }
 
 /// Whether there is a frame, for a program: the frame itself is what `frame --json` gives.

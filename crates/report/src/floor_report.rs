@@ -1,0 +1,263 @@
+//! The floor report: how far out, where, against which criteria, how sure, and what to do next.
+
+use crate::block::{Block, Blocks, Cells, Picture, Table};
+use crate::cautions::cautions;
+use crate::paper::{Content, Paper};
+use crate::said;
+use crate::sheets::Drawings;
+use crate::survey_said::{count, counted_from, deck, fit, level_table, method, read_again};
+use crate::typeset::PaperError;
+use crate::words::Words;
+use floorwright_engine::plan::{DeckShape, FloorShape};
+use floorwright_engine::target::{Outcome as Lifts, Prediction};
+use floorwright_engine::verdict::{Outcome, Verdict};
+
+/// What the document says.
+pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
+    let Some(shape) = paper.plan.floor.done() else {
+        let why = paper.plan.floor.reasons().iter().map(|reason| reason.what.clone());
+        let what = why.collect::<Vec<_>>().join("; ");
+        return Err(PaperError::Nothing { document: "floor report", what });
+    };
+    let drawings = Drawings::of(paper);
+    let mut pictures = Vec::new();
+    let mut first = Blocks::default();
+    answers(&mut first, paper, shape);
+    let mut blocks = Blocks::default();
+    match drawings.small_floor() {
+        Some((svg, alt)) => {
+            let picture =
+                Picture { file: "floor-small.svg".to_owned(), alt, width: 0.0, height: 0.0 };
+            pictures.push((picture.file.clone(), svg));
+            blocks.0.push(Block::Beside { blocks: first.0, picture });
+        }
+        None => blocks.0.extend(first.0),
+    }
+    verdicts(&mut blocks, &paper.plan.verdicts);
+    again(&mut blocks, paper);
+    blocks.heading("Datum and method");
+    blocks.say(counted_from(paper.job, paper.words()));
+    blocks.list(method(paper));
+    shapes(&mut blocks, shape, paper.words());
+    blocks.heading("Levels");
+    blocks.table(level_table(paper.plan, paper.words()));
+    limits(&mut blocks, paper, shape);
+    blocks.heading("Before anybody lifts");
+    blocks.list(cautions(said::loads(paper.plan)));
+    let mut content =
+        Content::new("How far out of level the floor is, and how sure that is", blocks);
+    content.pictures = pictures;
+    content.sheets.extend(drawings.floor_now());
+    content.sheets.extend(drawings.section());
+    Ok(content)
+}
+
+/// Page one.
+fn answers(blocks: &mut Blocks, paper: &Paper<'_>, shape: &FloorShape) {
+    let words = paper.words();
+    let largest = shape.decks.iter().max_by_key(|deck| deck.n_points);
+    if let Some(largest) = largest {
+        blocks.0.push(Block::Answer {
+            text: format!(
+                "The floor is {} ± {} out of level.",
+                words.length(largest.spread.range),
+                words.plus_minus(largest.spread.sd)
+            ),
+            under: vec![where_it_is(largest, words)],
+        });
+    }
+    let others =
+        shape.decks.iter().filter(|deck| largest.is_none_or(|largest| largest.name != deck.name));
+    blocks.list(others.map(|deck| {
+        let range = words.length(deck.spread.range);
+        let sure = words.plus_minus(deck.spread.sd);
+        format!(
+            "{}: {range} ± {sure} out of level by itself. {}",
+            deck.name,
+            where_it_is(deck, words)
+        )
+    }));
+    blocks.heading("Held against");
+    let verdicts = &paper.plan.verdicts;
+    let answered = |is: fn(&Outcome) -> bool| verdicts.iter().filter(|v| is(&v.outcome)).count();
+    let (meets, does_not, cannot_tell) = (
+        answered(|outcome| matches!(outcome, Outcome::Meets)),
+        answered(|outcome| matches!(outcome, Outcome::DoesNot)),
+        answered(|outcome| matches!(outcome, Outcome::CannotTell { .. })),
+    );
+    if verdicts.is_empty() {
+        blocks.say("No criterion was named for this floor.");
+    } else {
+        blocks.say(format!(
+            "Of {}: {does_not} not met, {meets} met, {cannot_tell} that these readings cannot \
+             tell. They are listed with their sources below.",
+            count(does_not + meets + cannot_tell, "criterion", "criteria"),
+        ));
+    }
+    blocks.heading("How sure");
+    blocks.say(fit(&paper.plan.reduction));
+    blocks.heading("What to do next");
+    blocks.steps(next(paper));
+}
+
+fn where_it_is(deck: &DeckShape, words: Words) -> String {
+    let spread = &deck.spread;
+    format!(
+        "Highest at {} ({}), lowest at {} ({}); {} read.",
+        spread.highest.point,
+        words.level(spread.highest.level),
+        spread.lowest.point,
+        words.level(spread.lowest.level),
+        count(deck.n_points, "point", "points"),
+    )
+}
+
+fn next(paper: &Paper<'_>) -> Vec<String> {
+    let words = paper.words();
+    let mut steps: Vec<String> = read_again(paper.plan, words)
+        .len()
+        .checked_sub(1)
+        .map(|more| {
+            format!(
+                "Read again what is named under \"What to read again\" ({}), before anything is \
+                 built on it.",
+                count(more + 1, "entry", "entries")
+            )
+        })
+        .into_iter()
+        .collect();
+    if let Some(lifting) = paper.plan.lifting.done() {
+        let off = lifting.now.as_ref().and_then(Prediction::worst);
+        let from = &lifting.target.from;
+        match &lifting.outcome {
+            Lifts::Reached(_) => {
+                let off = off.map_or(String::new(), |off| {
+                    format!(
+                        "; today {} is furthest off, by {}",
+                        off.id,
+                        words.length(off.departure.abs())
+                    )
+                });
+                steps.push(format!("Agree the height to bring it to ({from}){off}."));
+                steps.push(
+                    "Look at the lifting plan for what that takes; have what it names confirmed \
+                     before anybody lifts."
+                        .to_owned(),
+                );
+            }
+            Lifts::CannotBeDone(_) | Lifts::Refused(_) => steps.push(format!(
+                "The height asked for ({from}) cannot be reached as things stand: the lifting \
+                 plan says why, and the ways out."
+            )),
+        }
+    }
+    steps.push("Find out why it sank: drains, leaks, soil, missing or rotten supports.".to_owned());
+    steps
+}
+
+fn verdicts(blocks: &mut Blocks, verdicts: &[Verdict]) {
+    if verdicts.is_empty() {
+        return;
+    }
+    blocks.heading("Criteria and answers");
+    let columns = [
+        ("Answer", Cells::Words),
+        ("What is asked", Cells::Text),
+        ("What decides", Cells::Text),
+        ("Who says so", Cells::Text),
+    ];
+    let mut table = Table::new("", &columns);
+    let mut refused = Vec::new();
+    for verdict in verdicts {
+        let text = verdict.criterion.text();
+        let answer = match &verdict.outcome {
+            Outcome::Meets => "✓ meets",
+            Outcome::DoesNot => "× does not",
+            Outcome::CannotTell { .. } => "? cannot tell",
+            Outcome::Refused { why } => {
+                refused.push(format!("{}: {why}", text.title));
+                continue;
+            }
+        };
+        let found = match (&verdict.outcome, verdict.finding(), verdict.governing) {
+            (_, Some(finding), Some(part)) => format!("{}: {finding}", verdict.parts[part].name),
+            (Outcome::CannotTell { why }, ..) => why.clone(),
+            _ => String::new(),
+        };
+        table.rows.push(vec![
+            answer.replace('✓', "√"),
+            format!("{} ({}; {})", text.title, verdict.criterion.scope(), verdict.criterion.kind()),
+            found,
+            text.to_string(),
+        ]);
+    }
+    table.note = "The rule of the answers: met where the value with its uncertainty is within the \
+                  limit; not met where the value less its uncertainty is beyond it; otherwise these \
+                  readings cannot tell (guard band of the expanded uncertainty, after ILAC-G8:09/2019, \
+                  second-hand). A new-build rule does not bind an existing floor: agree in writing what \
+                  this floor has to meet."
+        .to_owned();
+    blocks.table(table);
+    if !refused.is_empty() {
+        blocks.say("Not judged:");
+        blocks.list(refused);
+    }
+}
+
+fn again(blocks: &mut Blocks, paper: &Paper<'_>) {
+    blocks.heading("What to read again");
+    let again = read_again(paper.plan, paper.words());
+    if again.is_empty() {
+        blocks.say("No reading stands out.");
+    } else {
+        blocks.steps(again);
+        blocks.say("Nothing was left out: what is printed here still rests on these readings.");
+    }
+    if !paper.input.struck.is_empty() {
+        blocks.say("Struck out, and not used:");
+        blocks.list(paper.input.struck.iter().map(|reading| {
+            let value = reading
+                .value
+                .map_or(String::new(), |value| format!(" {}", paper.words().typed(value)));
+            format!("{} from setup {}{value}: {}", reading.point, reading.setup, reading.why)
+        }));
+    }
+}
+
+fn shapes(blocks: &mut Blocks, shape: &FloorShape, words: Words) {
+    blocks.heading("The shape of the floor");
+    for one in &shape.decks {
+        if shape.decks.len() > 1 {
+            blocks.say(format!("{}:", one.name));
+        }
+        blocks.list(deck(one, words));
+    }
+    if shape.outline_assumed {
+        blocks.say(
+            "No room is given, so the floor is taken to end at the outermost readings, and nothing \
+             is said of what lies beyond.",
+        );
+    }
+}
+
+/// What this work is not, and what was taken for granted.
+fn limits(blocks: &mut Blocks, paper: &Paper<'_>, shape: &FloorShape) {
+    blocks.heading("Limits of this work");
+    let mut said = vec![
+        "Levels only: this is no opinion on the structure, its cause of movement or its safety."
+            .to_owned(),
+        "Between the readings the floor is interpolated; a hump or hollow between them is not seen."
+            .to_owned(),
+    ];
+    let unknown = shape.suggestions.iter().map(|place| paper.words().place(place.at));
+    let unknown: Vec<String> = unknown.collect();
+    if !unknown.is_empty() {
+        said.push(format!("Least is known of the floor at {}.", unknown.join(", ")));
+    }
+    said.extend(paper.warnings.iter().map(ToString::to_string));
+    blocks.list(said);
+    if !paper.input.assumptions.is_empty() {
+        blocks.say("Taken for granted, because the job does not say:");
+        blocks.list(paper.input.assumptions.iter().map(|assumption| assumption.text.clone()));
+    }
+}

@@ -1,0 +1,240 @@
+//! The documents of a job, and how each is put together.
+
+use crate::block::{Block, Blocks, Picture};
+use crate::letters;
+use crate::logo::Logo;
+use crate::typeset::{Files, PaperError, Stamp, typeset};
+use crate::words::Words;
+use crate::{PROGRAM, completion, floor_report, lifting_plan, order, run_sheet, template};
+use floorwright_engine::plan::{Job, Plan};
+use floorwright_job::{Business, Fault, JobInput};
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+use std::fmt::Write;
+
+/// A document.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// How far out the floor is, for the client.
+    FloorReport,
+    /// What it takes to level it, for client and engineer.
+    LiftingPlan,
+    /// What to lift now, for the crew.
+    RunSheet,
+    /// What to buy and what it costs.
+    Order,
+    /// What was done and what came of it.
+    CompletionRecord,
+}
+
+impl Kind {
+    /// All of them, in the order of the work.
+    pub const ALL: [Self; 5] =
+        [Self::FloorReport, Self::LiftingPlan, Self::RunSheet, Self::Order, Self::CompletionRecord];
+
+    /// Its name, as it is typed and as its file is called.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::FloorReport => "floor-report",
+            Self::LiftingPlan => "lifting-plan",
+            Self::RunSheet => "run-sheet",
+            Self::Order => "order",
+            Self::CompletionRecord => "completion-record",
+        }
+    }
+
+    /// Its title on paper.
+    pub fn title(self) -> &'static str {
+        match self {
+            Self::FloorReport => "Floor report",
+            Self::LiftingPlan => "Lifting plan",
+            Self::RunSheet => "Run sheet",
+            Self::Order => "Order and price",
+            Self::CompletionRecord => "Completion record",
+        }
+    }
+}
+
+/// Everything that documents are made of.
+#[derive(Clone, Copy)]
+pub struct Paper<'a> {
+    /// What the job says.
+    pub input: &'a JobInput,
+    /// What was worked on: the job with what the command line changed.
+    pub job: &'a Job,
+    /// What came of it.
+    pub plan: &'a Plan,
+    /// What the builder should look at.
+    pub warnings: &'a [Fault],
+    /// Whose paper it is, if anybody's.
+    pub business: Option<&'a Business>,
+    /// The logo, if there is one.
+    pub logo: Option<&'a Logo>,
+    /// Date of issue, year-month-day; without it that of the job.
+    pub date: Option<&'a str>,
+    /// Which issue this is.
+    pub revision: &'a str,
+    /// Files of a firm's own template, in place of ours of the same name.
+    pub template: &'a Files,
+}
+
+/// What a document says, without its look.
+#[derive(Debug)]
+pub(crate) struct Content {
+    /// What stands under the title.
+    pub(crate) subtitle: String,
+    pub(crate) blocks: Vec<Block>,
+    /// Drawings on sheets of their own, as SVG with what each shows.
+    pub(crate) sheets: Vec<Sheet>,
+    /// Pictures inside pages: file and SVG.
+    pub(crate) pictures: Vec<(String, String)>,
+}
+
+/// A drawing on a sheet of its own.
+#[derive(Debug)]
+pub(crate) struct Sheet {
+    pub(crate) svg: String,
+    pub(crate) alt: String,
+    /// Width and height of the paper in millimetres.
+    pub(crate) size: (f64, f64),
+}
+
+impl Content {
+    pub(crate) fn new(subtitle: impl Into<String>, blocks: Blocks) -> Self {
+        let (sheets, pictures) = (Vec::new(), Vec::new());
+        Self { subtitle: subtitle.into(), blocks: blocks.0, sheets, pictures }
+    }
+}
+
+/// The data that a template is given.
+#[derive(Serialize)]
+struct Data<'a> {
+    kind: &'a str,
+    title: &'a str,
+    subtitle: &'a str,
+    job: &'a str,
+    head: Vec<(&'a str, &'a str)>,
+    business: &'a Business,
+    logo: Option<&'a str>,
+    program: &'a str,
+    hash: &'a str,
+    date: &'a str,
+    revision: &'a str,
+    blocks: &'a [Block],
+    sheets: &'a [Picture],
+}
+
+impl Paper<'_> {
+    /// Makes a document.
+    ///
+    /// The same paper gives the same bytes.
+    ///
+    /// # Errors
+    /// [`PaperError::Nothing`] if the job has nothing to put on it, and what is missing;
+    /// [`PaperError::Letters`] for text that no font has letters for; otherwise what is wrong with
+    /// the template.
+    pub fn make(&self, kind: Kind) -> Result<Vec<u8>, PaperError> {
+        let content = match kind {
+            Kind::FloorReport => floor_report::content(self)?,
+            Kind::LiftingPlan => lifting_plan::content(self)?,
+            Kind::RunSheet => run_sheet::content(self)?,
+            Kind::Order => order::content(self)?,
+            Kind::CompletionRecord => completion::content(self)?,
+        };
+        self.set(kind, content)
+    }
+
+    /// The words of the job's region and unit.
+    pub(crate) fn words(&self) -> Words {
+        Words::of(self.input)
+    }
+
+    /// SHA-256 of what the job says and of what was worked on, in hexadecimal.
+    ///
+    /// # Errors
+    /// [`PaperError::Template`] if the job cannot be written as JSON, which no checked job is.
+    pub fn hash(&self) -> Result<String, PaperError> {
+        let canonical = serde_json::to_vec(&(self.input, self.job))
+            .map_err(|error| PaperError::Template(error.to_string()))?;
+        let mut hash = String::new();
+        for byte in Sha256::digest(&canonical) {
+            // Writing to a string does not fail.
+            let _ = write!(hash, "{byte:02x}");
+        }
+        Ok(hash)
+    }
+
+    /// Date of issue as it is printed.
+    fn date(&self) -> &str {
+        self.date.or(self.input.date.as_deref()).unwrap_or_default()
+    }
+
+    fn set(&self, kind: Kind, content: Content) -> Result<Vec<u8>, PaperError> {
+        let Content { subtitle, blocks, sheets, pictures } = content;
+        let nobody = Business::default();
+        let business = self.business.or(self.input.business.as_ref()).unwrap_or(&nobody);
+        let hash = self.hash()?;
+        let described: Vec<Picture> = (1..)
+            .zip(&sheets)
+            .map(|(number, sheet)| Picture {
+                file: format!("sheet-{number}.svg"),
+                alt: sheet.alt.clone(),
+                width: sheet.size.0,
+                height: sheet.size.1,
+            })
+            .collect();
+        let data = Data {
+            kind: kind.name(),
+            title: kind.title(),
+            subtitle: &subtitle,
+            job: &self.input.name,
+            head: self.head(),
+            business,
+            logo: self.logo.map(|logo| logo.file),
+            program: PROGRAM,
+            hash: &hash,
+            date: self.date(),
+            revision: self.revision,
+            blocks: &blocks,
+            sheets: &described,
+        };
+        let mut data =
+            serde_json::to_value(data).map_err(|error| PaperError::Template(error.to_string()))?;
+        letters::tidy(&mut data);
+        if let Some((text, letter)) = letters::not_covered(&data) {
+            return Err(PaperError::Letters { text, letter });
+        }
+        let mut files = template::files();
+        files.extend(self.template.iter().map(|(name, bytes)| (name.clone(), bytes.clone())));
+        files.insert("data.json".to_owned(), data.to_string().into_bytes());
+        files.extend(self.logo.map(|logo| (logo.file.to_owned(), logo.bytes.clone())));
+        files.extend(pictures.into_iter().map(|(name, svg)| (name, svg.into_bytes())));
+        for (picture, sheet) in described.into_iter().zip(sheets) {
+            files.insert(picture.file, sheet.svg.into_bytes());
+        }
+        let main = format!("{}.typ", kind.name());
+        typeset(&main, files, &Stamp { date: date_parts(self.date()), ident: hash + kind.name() })
+    }
+
+    /// What stands beside the title: for whom, where, when.
+    fn head(&self) -> Vec<(&str, &str)> {
+        let input = self.input;
+        let pairs = [
+            ("Job", Some(input.name.as_str())),
+            ("For", input.client.as_deref()),
+            ("Address", input.address.as_deref()),
+            ("Survey of", input.date.as_deref()),
+            ("Issued", self.date),
+            ("Revision", Some(self.revision).filter(|revision| !revision.is_empty())),
+        ];
+        pairs.into_iter().filter_map(|(name, value)| Some((name, value?))).collect()
+    }
+}
+
+/// Year, month and day.
+fn date_parts(date: &str) -> Option<(i32, u8, u8)> {
+    let mut parts = date.split('-');
+    let date =
+        (parts.next()?.parse().ok()?, parts.next()?.parse().ok()?, parts.next()?.parse().ok()?);
+    parts.next().is_none().then_some(date)
+}

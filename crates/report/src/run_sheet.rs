@@ -1,0 +1,278 @@
+//! The run sheet: what to lift now, one move a line, to be read by torch and written on.
+
+use crate::block::{Block, Blocks, Cells, Table};
+use crate::cautions::{STOP_RULES, cautions};
+use crate::lifting_plan::{stops, why};
+use crate::paper::{Content, Paper};
+use crate::said;
+use crate::sheets::Drawings;
+use crate::survey_said::count;
+use crate::typeset::PaperError;
+use crate::words::{Words, stack_words};
+use floorwright_engine::frame::ForceRange;
+use floorwright_engine::ids::{PointId, SupportId};
+use floorwright_engine::packers::{Choice, Packing};
+use floorwright_engine::passes::{JackRange, MoveCheck, Pass};
+use floorwright_engine::plan::{PassesStage, StageName, levels_after};
+use floorwright_engine::units::{Length, Level};
+use std::collections::BTreeMap;
+
+/// A floor point that moves less than this in a pass need not be read after it.
+const WORTH_READING: Length = Length::mm(0.5);
+
+/// What the document says.
+pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
+    let nothing = |what| PaperError::Nothing { document: "run sheet", what };
+    let Some(stage) = paper.plan.passes.done() else {
+        return Err(nothing(format!(
+            "there are no passes: {}",
+            why(paper.plan, StageName::Passes)
+        )));
+    };
+    let check = stage.on_frame.as_ref().map(|on_frame| &on_frame.check);
+    if let Some(stop) = check.and_then(|check| check.stop.as_ref()) {
+        return Err(nothing(format!(
+            "these passes are not to be worked by: {stop}. Way out: {}",
+            stop.hint()
+        )));
+    }
+    if stage.passes.passes.is_empty() {
+        return Err(nothing("there is nothing to move".to_owned()));
+    }
+    let mut blocks = Blocks::default();
+    head(&mut blocks, paper, stage);
+    let mut before: BTreeMap<SupportId, String> = BTreeMap::new();
+    at_start(&mut blocks, paper, stage, &mut before);
+    let mut expected: BTreeMap<PointId, Level> = BTreeMap::new();
+    if let Some(shape) = paper.plan.floor.done() {
+        let read = shape.surface.readings().iter();
+        expected.extend(read.map(|reading| (reading.point.clone(), reading.level)));
+    }
+    for (idx, pass) in stage.passes.passes.iter().enumerate() {
+        let checks =
+            check.and_then(|check| check.passes.get(idx)).map_or(&[][..], |one| &one.moves);
+        one_pass(&mut blocks, paper, (pass, stage.passes.passes.len()), checks, &before);
+        read_after(&mut blocks, paper, pass, &mut expected);
+        before.extend(
+            pass.packing
+                .iter()
+                .map(|packed| (packed.support.clone(), stack(packed, paper.words()))),
+        );
+    }
+    blocks.heading("When all is done");
+    blocks.0.push(Block::Ticks {
+        items: [
+            "packers full width, tight, damp-proofed and fixed at every place that was lifted",
+            "tie-down, bracing and pile fixings put back",
+            "gas, water, drains and wires checked at every joint by who is licensed to",
+            "the whole floor read again, the benchmark first and last",
+            "cracks and doors photographed and measured",
+        ]
+        .iter()
+        .map(ToString::to_string)
+        .collect(),
+    });
+    let mut content = Content::new(
+        format!("{}, in order", count(stage.passes.passes.len(), "pass", "passes")),
+        blocks,
+    );
+    content.sheets = Drawings::of(paper).each_pass();
+    Ok(content)
+}
+
+fn head(blocks: &mut Blocks, paper: &Paper<'_>, stage: &PassesStage) {
+    let words = paper.words();
+    blocks.framed(
+        "STOP at once, lower nothing, get everybody out and ask, if there is",
+        STOP_RULES.iter().map(ToString::to_string).collect(),
+        true,
+    );
+    blocks.framed(
+        "Before anybody lifts",
+        cautions(said::loads(paper.plan)).iter().map(ToString::to_string).collect(),
+        false,
+    );
+    stops(blocks, paper);
+    let limits = &paper.job.limits;
+    let mut rules = vec![
+        format!(
+            "{} at a time; at most {} at any one place in a pass.",
+            count(limits.jacks.value, "jack", "jacks"),
+            words.length(limits.lift_per_pass.value)
+        ),
+        "Those of one move rise together, a little at a time; crib or block as they rise."
+            .to_owned(),
+        format!(
+            "After each pass the load goes down on {} and the floor is read again.",
+            words.packers().1
+        ),
+    ];
+    rules.push(match stage.on_frame.as_ref().and_then(|on_frame| on_frame.check.rating_needed) {
+        Some(needed) => format!("Every jack rated at least {}.", words.force_up(needed)),
+        None => "JACK FORCES ARE NOT KNOWN: have them worked out before you lift.".to_owned(),
+    });
+    blocks.heading("How to work");
+    blocks.list(rules);
+    let ready = [
+        "loads and this plan confirmed by who is entitled to",
+        "services isolated, slackened or disconnected; chimney, stays and fixings freed",
+        "house held sideways; cribs and pads on firm level ground; way out clear; watcher named",
+        "cracks photographed and measured; owner told",
+        "first reading of the benchmark agrees",
+    ];
+    blocks.0.push(Block::Ticks { items: ready.iter().map(ToString::to_string).collect() });
+    blocks.0.push(Block::Signatures {
+        who: vec!["Leader".to_owned(), "Watcher".to_owned(), "Date and time".to_owned()],
+    });
+}
+
+fn at_start(
+    blocks: &mut Blocks,
+    paper: &Paper<'_>,
+    stage: &PassesStage,
+    before: &mut BTreeMap<SupportId, String>,
+) {
+    let words = paper.words();
+    let gaps: Vec<String> = stage
+        .passes
+        .packing_at_start
+        .iter()
+        .map(|packed| format!("{}: {}", packed.support, stack(packed, words)))
+        .collect();
+    if !gaps.is_empty() {
+        blocks.heading("Before the first pass: fill the gaps that are there");
+        blocks.0.push(Block::Ticks { items: gaps });
+    }
+    let start = stage.passes.packing_at_start.iter();
+    before.extend(start.map(|packed| (packed.support.clone(), stack(packed, words))));
+}
+
+fn one_pass(
+    blocks: &mut Blocks,
+    paper: &Paper<'_>,
+    (pass, of): (&Pass, usize),
+    checks: &[MoveCheck],
+    before: &BTreeMap<SupportId, String>,
+) {
+    let words = paper.words();
+    blocks.0.push(Block::NewPage);
+    blocks.heading(format!("Pass {} of {of}", pass.number));
+    let forces = !checks.is_empty();
+    let packers = format!("{} after", words.packers().1);
+    let by = format!("by, {}", words.unit());
+    let mut columns = vec![
+        ("", Cells::Tick),
+        ("Move", Cells::Number),
+        ("Jack at", Cells::Words),
+        (by.as_str(), Cells::Number),
+        ("up in all", Cells::Number),
+    ];
+    if forces {
+        columns.extend([("kN least", Cells::Number), ("kN most", Cells::Number)]);
+    }
+    columns.extend([(packers.as_str(), Cells::Words), ("seen", Cells::Blank)]);
+    let mut table = Table::new("", &columns);
+    table.large = true;
+    let after: BTreeMap<&SupportId, String> =
+        pass.packing.iter().map(|packed| (&packed.support, stack(packed, words))).collect();
+    let mut last: BTreeMap<&SupportId, usize> = BTreeMap::new();
+    for (number, together) in pass.moves.iter().enumerate() {
+        last.extend(together.supports.iter().map(|moved| (&moved.support, number)));
+    }
+    for (number, together) in pass.moves.iter().enumerate() {
+        table.ruled_above.push(table.rows.len());
+        for (line, moved) in together.supports.iter().enumerate() {
+            let jack = checks.get(number).and_then(|check| jack_at(check, &moved.support));
+            let mut row = vec![
+                String::new(),
+                if line == 0 { (number + 1).to_string() } else { String::new() },
+                moved.support.to_string(),
+                words.signed(moved.to - moved.from),
+                words.signed(moved.to),
+            ];
+            if forces {
+                let ends = jack.map(|jack| {
+                    words.force_ends(ForceRange { least: jack.least, most: jack.most })
+                });
+                row.extend(ends.unwrap_or_else(|| ["?".to_owned(), "?".to_owned()]));
+            }
+            let stack = after.get(&moved.support).filter(|_| last[&moved.support] == number);
+            let unchanged = stack.is_some() && stack == before.get(&moved.support);
+            row.push(match stack {
+                Some(_) if unchanged => "as they are".to_owned(),
+                Some(stack) => stack.clone(),
+                None => "later".to_owned(),
+            });
+            row.push(String::new());
+            table.rows.push(row);
+        }
+    }
+    table.note =
+        "Those between two heavy lines rise together. \"later\": the same place is lifted \
+                  again in this pass; crib it meanwhile."
+            .to_owned();
+    blocks.table(table);
+    let free: Vec<String> = checks
+        .iter()
+        .enumerate()
+        .filter(|(_, one)| !one.lost_contact.is_empty())
+        .map(|(idx, one)| format!("move {}: {}", idx + 1, said::names(&one.lost_contact)))
+        .collect();
+    if !free.is_empty() {
+        blocks.say(format!("May come to hang free: {}.", free.join("; ")));
+    }
+}
+
+fn jack_at<'a>(check: &'a MoveCheck, support: &SupportId) -> Option<&'a JackRange> {
+    check.jacks.iter().find(|jack| jack.support == *support)
+}
+
+/// Where to write down the readings after a pass, beside what they are expected to give.
+fn read_after(
+    blocks: &mut Blocks,
+    paper: &Paper<'_>,
+    pass: &Pass,
+    expected: &mut BTreeMap<PointId, Level>,
+) {
+    let (Some(shape), Some(lifting)) = (paper.plan.floor.done(), paper.plan.lifting.done()) else {
+        return;
+    };
+    let words = paper.words();
+    let level = format!("expect, {}", words.level_unit());
+    let mut table = Table::new(
+        format!("Read again after pass {}: levels above the datum", pass.number),
+        &[
+            ("Point", Cells::Words),
+            (level.as_str(), Cells::Number),
+            ("read", Cells::Blank),
+            ("level", Cells::Blank),
+        ],
+    );
+    table.narrow = true;
+    for (point, then) in levels_after(shape, lifting, &pass.lifts) {
+        let moves = expected.get(&point).is_none_or(|now| (then - *now).abs() > WORTH_READING);
+        if moves {
+            table.rows.push(vec![
+                point.to_string(),
+                words.level_number(then),
+                String::new(),
+                String::new(),
+            ]);
+        }
+        expected.insert(point, then);
+    }
+    table.note = "A level that disagrees with what is expected by more than its ± stops the work."
+        .to_owned();
+    blocks.table(table);
+    blocks.0.push(Block::Signatures {
+        who: vec!["Read by".to_owned(), "Benchmark first".to_owned(), "Benchmark last".to_owned()],
+    });
+}
+
+fn stack(packed: &Packing, words: Words) -> String {
+    match &packed.choice {
+        Choice::Stack(stack) if stack.pieces.is_empty() => "none".to_owned(),
+        Choice::Stack(stack) => stack_words(&stack.pieces, words),
+        Choice::Unreachable { .. } => format!("{} (no stack)", words.length(packed.wanted)),
+    }
+}
