@@ -80,6 +80,16 @@ pub enum Command {
         before_help = "Examples:\n  floorwright passes house.toml --jacks 4 --per-pass 5\n  floorwright passes house.toml --jack-rating \"5 t\""
     )]
     Passes(Passes),
+    /// List what to buy, hire and do, each line with its cause, and what it costs.
+    #[command(
+        before_help = "Examples:\n  floorwright order house.toml\n  floorwright order house.toml --causes\n  floorwright order house.toml --jacks 4\nPrices come from [stock] and [rates] in the job; without them the order says which are missing."
+    )]
+    Order(Order),
+    /// Hold what was done against what came of it, and plan what is left.
+    #[command(
+        before_help = "Example:\n  floorwright record house.toml\nWrite each pass as a [[pass]] with what was lifted, and the readings after it as a [[setup]]\nwith after_pass."
+    )]
+    Record(Record),
     /// Make the paper to hand over: floor report, lifting plan, run sheet, order, record.
     #[command(
         before_help = "Examples:\n  floorwright report house.toml\n  floorwright report house.toml --kind run-sheet --to run-sheet.pdf\n  floorwright report house.toml --business firm.toml --date 2026-04-01"
@@ -301,6 +311,29 @@ pub struct Passes {
     pub no_frame: bool,
 }
 
+/// Arguments of `order`.
+#[derive(Debug, Args)]
+pub struct Order {
+    #[command(flatten)]
+    pub job: Job,
+    #[command(flatten)]
+    pub goal: Goal,
+    /// How many jacks lift together.
+    #[arg(long)]
+    pub jacks: Option<usize>,
+    /// The most any support is raised in one pass.
+    #[arg(long, allow_hyphen_values = true)]
+    pub per_pass: Option<String>,
+    /// Also where each line and each rate comes from.
+    #[arg(long)]
+    pub causes: bool,
+    #[command(flatten)]
+    pub timber: Timber,
+    /// Leave the frame out: no move is checked for loads.
+    #[arg(long)]
+    pub no_frame: bool,
+}
+
 /// Arguments of `report`.
 #[derive(Debug, Args)]
 pub struct Report {
@@ -332,6 +365,18 @@ pub struct Report {
     /// Leave the frame out: no loads are worked out.
     #[arg(long)]
     pub no_frame: bool,
+}
+
+/// Arguments of `record`.
+#[derive(Debug, Args)]
+pub struct Record {
+    #[command(flatten)]
+    pub job: Job,
+    #[command(flatten)]
+    pub goal: Goal,
+    /// Also every point: predicted and measured movement.
+    #[arg(long)]
+    pub points: bool,
 }
 
 impl Report {
@@ -406,6 +451,21 @@ impl Lift {
             picture,
             phone: false,
             points: true,
+            timber: Timber::default(),
+            no_frame: false,
+        }
+    }
+}
+
+impl Order {
+    /// The command on a job, with every cause.
+    pub fn of(job: Job) -> Self {
+        Self {
+            job,
+            goal: Goal::default(),
+            jacks: None,
+            per_pass: None,
+            causes: true,
             timber: Timber::default(),
             no_frame: false,
         }

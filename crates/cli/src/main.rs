@@ -47,6 +47,8 @@ fn run(command: &Command, colour: bool) -> Result<Report, Stop> {
         Command::Frame(args) => commands::frame::run(args),
         Command::Lift(args) => commands::lift::run(args),
         Command::Passes(args) => commands::passes::run(args),
+        Command::Order(args) => commands::order::run(args),
+        Command::Record(args) => commands::record::run(args),
         Command::Report(args) => commands::report::run(args),
         Command::Serve(args) => commands::serve::run(args),
     }

@@ -78,6 +78,7 @@ pub fn envelope(command: &str, session: &Session, result: impl Serialize) -> Val
             "residual": "adjusted less observed, mm of the staff",
             "force": "N, up positive", "load": "kN/m and kPa, down positive",
             "stress": "N/mm2", "moment": "N mm, sagging positive",
+            "money": "whole cents of the job's currency, before tax unless it says otherwise",
         },
         "job": {
             "name": session.input.name, "date": session.input.date, "client": session.input.client,

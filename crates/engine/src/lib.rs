@@ -4,7 +4,8 @@
 //! floor ([`surface`]) and are held against criteria ([`verdict`]); bearers, joists and loads
 //! become what each support carries and what a lift there does ([`frame`]); a goal becomes a lift at
 //! each support ([`target`]), a lift becomes a stack of packers ([`packers`]) and an order of
-//! passes whose every move was checked ([`passes`]); a plan becomes an order and a price ([`bill`]).
+//! passes whose every move was checked ([`passes`]); a plan becomes an order and a price ([`bill`]), and what is done of it is
+//! held against what came of it ([`record`]).
 //!
 //! # Words
 //! *Support*: stump, pile, pier or post under a bearer. *Bearer*: the timber that rests on the
@@ -40,3 +41,4 @@ pub mod packers;
 pub mod passes;
 pub mod plan;
 pub mod bill;
+pub mod record;

@@ -305,9 +305,9 @@ impl<'a> Reader<'a> {
                 $(form.$name = table.remove(stringify!($name)).map_or_else(Vec::new, |value| self.blocks(value, stringify!($name)));)*
             };
         }
-        block!(job, frame, loads, datum, goal, limits, stock, tests, criteria);
+        block!(job, frame, loads, datum, goal, limits, stock, rates, tests, criteria);
         blocks!(room, point, support, bearer, joist, wall, load);
-        blocks!(benchmark, setup, leg, book, criterion);
+        blocks!(benchmark, setup, leg, book, criterion, pass);
         form.joists = match table.remove("joists") {
             Some(one) if one.get_ref().is_table() => {
                 self.block(one, "joists", "joists.0").into_iter().collect()

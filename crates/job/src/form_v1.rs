@@ -340,12 +340,16 @@ forms! {
         limits: Option<LimitsForm>,
         /// The packers that can be had.
         stock: Option<StockForm>,
+        /// What things cost and how long they take, for the order and its price.
+        rates: Option<RatesForm>,
         /// How sure a test of the readings has to be before it speaks.
         tests: Option<TestsForm>,
         /// Which criteria the floor is held against.
         criteria: Option<CriteriaForm>,
         /// Figures of your own that were agreed for this job.
         criterion: Vec<CriterionForm>,
+        /// Passes as they were done, in order.
+        pass: Vec<PassForm>,
     }
 
     /// What the job is called and how it is written.
@@ -476,6 +480,8 @@ forms! {
         /// Whether the water line or line of sight creeps evenly with time; every reading then
         /// needs a time.
         drift: bool,
+        /// The pass that it was read after; the survey that the plan is made from if left out.
+        after_pass: Option<u32>,
         /// The readings: a CSV file, or rows.
         readings: Option<RowsForm<ReadingForm>>,
         /// Anything to be remembered about it.
@@ -808,6 +814,110 @@ forms! {
         price: Option<f64>,
     }
 
+    /// What things cost and how long they take. Each figure may bring its reason:
+    /// { value = 85, reason = "…" }. Money has two decimals, before tax. What is left out has no
+    /// price: the order then says which rates are missing, and gives no total.
+    RatesForm {
+        /// The currency by its three letters, such as "AUD".
+        currency: Option<String>,
+        /// An hour of one person.
+        hourly: Option<LimitForm>,
+        /// How many people the crew is.
+        people: Option<LimitForm>,
+        /// How many hours the crew works in a day.
+        hours_per_day: Option<LimitForm>,
+        /// Days of rest after each pass but the last, on which the jacks stay on hire; 0 if left
+        /// out.
+        rest_days: Option<LimitForm>,
+        /// Hire of one jack for one day.
+        jack_day: Option<LimitForm>,
+        /// A taller or a new support in place of one that would stand on too much packing, put in.
+        taller_support: Option<LimitForm>,
+        /// How many minutes of the whole crew each kind of work takes once.
+        minutes: Option<MinutesForm>,
+        /// What fastens and protects the packers; straps on both sides and a sheet of damp-proof
+        /// course at each packed support if left out.
+        fixing: Vec<FixingForm>,
+        /// Lines of your own: what else the job takes.
+        extra: Vec<ExtraForm>,
+        /// Margin, as a share of the subtotal: a ratio such as 0.15, or "15 %". 0 for none.
+        margin: Option<LimitForm>,
+        /// Tax, as a share of subtotal and margin: a ratio such as 0.1, or "10 %". 0 for none.
+        tax: Option<LimitForm>,
+    }
+
+    /// How many minutes of the whole crew, by the clock, each kind of work takes once.
+    MinutesForm {
+        /// To get ready under the house, once: cribs, jacks and lights in, services freed.
+        set_up: Option<LimitForm>,
+        /// To stand the instrument or fill the hose.
+        setup: Option<LimitForm>,
+        /// To take one reading.
+        reading: Option<LimitForm>,
+        /// Each pass besides its moves: look at cracks, doors and pipes, follow up with the cribs.
+        pass: Option<LimitForm>,
+        /// Each move: bring the jacks there and lift.
+        #[serde(rename = "move")]
+        one_move: Option<LimitForm>,
+        /// To change the stack at one support.
+        packing: Option<LimitForm>,
+        /// To fix the stack that stays at one support.
+        fixing: Option<LimitForm>,
+    }
+
+    /// Something that fastens or protects packers, counted by the packed support.
+    FixingForm {
+        /// What it is, as it is ordered.
+        name: String,
+        /// Pieces at each packed support.
+        per_support: Option<LimitForm>,
+        /// Pieces in a pack; sold singly if left out.
+        pack: Option<u32>,
+        /// Price of a pack, with cents as decimals.
+        price: Option<f64>,
+    }
+
+    /// A line of your own in the order.
+    ExtraForm {
+        /// What it is.
+        what: String,
+        /// How many; one if left out.
+        quantity: Option<u32>,
+        /// Price of one, with cents as decimals.
+        price: Option<f64>,
+        /// Why it is needed.
+        why: Option<String>,
+    }
+
+    /// A pass as it was done.
+    PassForm {
+        /// Its number: 1 for the first, and so on without a gap.
+        number: Option<u32>,
+        /// The day, as year-month-day.
+        date: Option<String>,
+        /// Who did it.
+        by: Option<String>,
+        /// What was lifted and packed, support by support.
+        lifted: Vec<LiftedForm>,
+        /// What was noticed.
+        remarks: Option<String>,
+        /// Cracks as they were seen or measured.
+        cracks: Vec<String>,
+        /// Names of photographs that lie beside the job.
+        photos: Vec<String>,
+    }
+
+    /// What was done at one support in a pass.
+    LiftedForm {
+        /// The support.
+        support: String,
+        /// How far the bearer went up there in this pass, as measured at the support; negative if
+        /// it was let down.
+        lift: Option<Quantity>,
+        /// The pieces of the whole stack that stands there afterwards; not noted if left out.
+        packers: Option<Vec<Quantity>>,
+    }
+
     /// How sure a test of the readings has to be before it speaks.
     TestsForm {
         /// Error probability of the test of one reading, two-sided; 0.001 if left out.
@@ -961,7 +1071,11 @@ const NEEDED: &[(&str, &[&str])] = &[
     ("BookForm", &["id", "rows"]),
     ("BookRowForm", &["point"]),
     ("PackerForm", &["thickness"]),
+    ("FixingForm", &["name", "per_support"]),
+    ("ExtraForm", &["what", "why"]),
     ("CriterionForm", &["id", "measure", "limit"]),
+    ("PassForm", &["number"]),
+    ("LiftedForm", &["support", "lift"]),
 ];
 
 /// The JSON Schema of the job document, made from the forms.

@@ -4,8 +4,10 @@ use crate::business::Business;
 use crate::fault::Fault;
 use crate::form_v1::{Form, SideForm, Terms};
 use crate::measure::{Unit, rounded};
+use floorwright_engine::bill::Rates;
 use floorwright_engine::frame::{FrameRules, GivenFrame};
 use floorwright_engine::ids::{PointId, SetupId, SupportId};
+use floorwright_engine::record::WorkDone;
 use floorwright_engine::settings::{Goal, Limits, Stock};
 use floorwright_engine::site::Site;
 use floorwright_engine::survey::{LevelBook, SourcePlace, Survey};
@@ -66,8 +68,12 @@ pub struct JobInput {
     pub limits: Limits,
     /// The packers that can be had.
     pub stock: Stock,
+    /// What things cost and how long they take.
+    pub rates: Rates,
     /// Which criteria the floor is held against.
     pub criteria: CriteriaSelection,
+    /// What was done so far: passes, and the floor as it was read after them.
+    pub done: WorkDone,
     /// What was taken for granted because the job is silent; to be printed with every result.
     pub assumptions: Vec<Assumption>,
 }

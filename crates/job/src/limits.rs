@@ -84,6 +84,24 @@ ranges! {
     PACK: "pack", 1.0 to 100_000.0 "", "a pack has at least one piece";
     /// A price.
     PRICE: "price", 0.0 to 1_000_000.0 "", "a price is zero or more, in whole cents";
+    /// A rate: a price of an hour, a day or a thing.
+    RATE: "rate", 0.0 to 1_000_000.0 "", "a rate is zero or more, in whole cents";
+    /// People in a crew.
+    PEOPLE: "people", 1.0 to 100.0 "", "a crew has at least one, and nobody jacks alone (common practice)";
+    /// Hours of work in a day.
+    HOURS_PER_DAY: "hours_per_day", 0.5 to 24.0 "h", "a day has 24 hours";
+    /// Days between passes.
+    REST_DAYS: "rest_days", 0.0 to 365.0 "days", "whole days, zero or more";
+    /// Minutes for a piece of work.
+    MINUTES: "minutes", 0.0 to 10_080.0 "min", "minutes of the whole crew, zero or more, a week at most";
+    /// A margin or a tax.
+    PART: "share", 0.0 to 1.0 "", "a ratio from 0 to 1, such as 0.15, or \"15 %\"";
+    /// Pieces of a fixing at a support.
+    PER_SUPPORT: "per_support", 0.0 to 1000.0 "", "whole pieces at each packed support, zero or more";
+    /// How many of an extra.
+    QUANTITY: "quantity", 1.0 to 1_000_000.0 "", "at least one; take the line out if there is none";
+    /// A lift that was done.
+    LIFT_DONE: "lift", -1000.0 to 1000.0 "mm", "how far the bearer went up in this pass; above a metre this is another trade";
     /// Pieces in a stack.
     MAX_PIECES: "max_pieces", 1.0 to 20.0 "", "a stack has at least one piece; above 20 it is a tower";
     /// How far a stack may miss.

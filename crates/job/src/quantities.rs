@@ -76,6 +76,9 @@ pub const DENSITY: Kind = Kind {
     examples: "write a number of kg/m3, or for example \"600 kg/m3\" or \"35 lb/ft3\"",
 };
 
+/// Plain numbers: money, hours, minutes.
+pub const PLAIN: Kind = Kind { units: &[("", 1.0)], examples: "write a number, such as 82.50" };
+
 /// Ratios.
 pub const RATIO: Kind =
     Kind { units: &[("", 1.0), ("%", 1e-2)], examples: "write a ratio such as 0.5, or \"50 %\"" };

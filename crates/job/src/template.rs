@@ -257,6 +257,17 @@ jacks = { value = 2, reason = "one person to a jack, and one to watch" }
 #     { thickness = {mm 3}, pack = 50, price = 20.00 },
 #     { thickness = {mm 10}, pack = 50, price = 40.00 },
 # ]
+
+# What it costs, for floorwright order. What is left out is named there, and never guessed.
+# [rates]
+# currency = "AUD"
+# hourly = 80.00
+# people = 3
+# hours_per_day = 7.5
+# jack_day = 10.00
+# minutes = { set_up = 240, setup = 20, reading = 1.5, pass = 45, move = 12, packing = 6, fixing = 15 }
+# margin = 0.1
+# tax = 0.1
 "#;
 
 #[cfg(test)]

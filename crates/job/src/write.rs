@@ -31,8 +31,8 @@ pub fn write(form: &Form) -> Result<String, WriteError> {
     blocks!(wall, load);
     block!(datum);
     blocks!(benchmark, setup, leg, book);
-    block!(goal, limits, stock, tests, criteria);
-    blocks!(criterion);
+    block!(goal, limits, stock, rates, tests, criteria);
+    blocks!(criterion, pass);
     Ok(text)
 }
 

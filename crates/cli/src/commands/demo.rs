@@ -1,7 +1,7 @@
 //! `floorwright demo`: the whole chain on an invented house.
 
 use crate::args;
-use crate::commands::{floor, frame, levels, lift, passes};
+use crate::commands::{floor, frame, levels, lift, order, passes};
 use crate::exit::{OK, Stop};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text};
@@ -45,7 +45,8 @@ pub fn run(into: &Path) -> Result<Report, Stop> {
         ),
         ("frame", frame::run(&args::Frame::of(second.clone(), JACK_AT, picture("frame.svg")))?),
         ("lift", lift::run(&args::Lift::of(second.clone(), picture("lifts.svg")))?),
-        ("passes", passes::run(&args::Passes::of(second, picture("passes.svg")))?),
+        ("passes", passes::run(&args::Passes::of(second.clone(), picture("passes.svg")))?),
+        ("order", order::run(&args::Order::of(second))?),
     ];
     let mut exit = OK;
     let mut summary = serde_json::Map::new();
@@ -98,6 +99,7 @@ fn what_to_open(folder: &Path, exit: u8) -> Text {
             ("floor.txt", "the shape of the floor, held against criteria"),
             ("lift.txt", "lifts, packers, and what to buy"),
             ("passes.txt", "the order of moves"),
+            ("order.txt", "what to buy, hire and do, and what it costs (prices invented)"),
             ("house.toml", "the job, with its readings in hall.csv and wing.csv"),
             ("house-read-again.toml", "the job after the second reading"),
         ],

@@ -9,8 +9,10 @@ pub mod goal;
 pub mod levels;
 pub mod lift;
 pub mod new;
+pub mod order;
 pub mod passes;
 pub mod pictures;
+pub mod record;
 pub mod report;
 pub mod serve;
 

@@ -32,7 +32,7 @@ use std::path::Path;
 pub fn run(args: &args::Passes) -> Result<Report, Stop> {
     let mut session = open(&args.job.job)?;
     goal::apply(&args.goal, &mut session)?;
-    limits(args, &mut session)?;
+    limits(args.jacks, args.per_pass.as_deref(), &mut session)?;
     options::apply(&args.timber, &mut session)?;
     options::leave_out(args.no_frame, &mut session);
     let plan = plan(&session.job);
@@ -126,15 +126,20 @@ fn draw(
     Ok(())
 }
 
-fn limits(args: &args::Passes, session: &mut Session) -> Result<(), Stop> {
+/// What the command line says of jacks and passes, in place of what the job says.
+pub fn limits(
+    jacks: Option<usize>,
+    per_pass: Option<&str>,
+    session: &mut Session,
+) -> Result<(), Stop> {
     const REASON: &str = "from the command line";
-    if let Some(jacks) = args.jacks {
+    if let Some(jacks) = jacks {
         if jacks == 0 {
             return Err(Stop::new(USAGE, "--jacks: nothing moves without a jack"));
         }
         session.job.limits.jacks = Limit::given(jacks, REASON);
     }
-    if let Some(per_pass) = &args.per_pass {
+    if let Some(per_pass) = per_pass {
         let per_pass = length(per_pass, session.input.units, "--per-pass")?;
         if per_pass <= Length::ZERO {
             return Err(Stop::new(USAGE, format!("--per-pass: {per_pass} is not above zero")));

@@ -9,3 +9,4 @@ mod nasty;
 mod program;
 mod replay;
 mod schema;
+mod work;

@@ -20,6 +20,7 @@ fn run_all() -> Vec<(&'static str, Vec<Value>)> {
     let demo = here.join("demo");
     let nasty = copy_of_example("nasty", "schema-keys-nasty");
     let book = copy_of_example("level-book/intermediate-sights", "schema-keys-book");
+    let half_done = copy_of_example("half-done", "schema-keys-half-done");
     let json = |folder: &Path, args: &[&str]| {
         let args: Vec<&str> = args.iter().copied().chain(["--json"]).collect();
         run_in(folder, &args).json()
@@ -68,6 +69,19 @@ fn run_all() -> Vec<(&'static str, Vec<Value>)> {
                 json(&nasty, &["passes", "job.toml", "--tolerance", "1", "--no-frame"]),
                 json(&demo, &["passes", "house.toml", "--jack-rating", "100 kg"]),
             ],
+        ),
+        (
+            "order",
+            vec![
+                json(&demo, &["order", "house.toml"]),
+                json(&nasty, &["order", "job.toml"]),
+                json(&nasty, &["order", "job.toml", "--tolerance", "1"]),
+                json(&half_done, &["order", "job.toml"]),
+            ],
+        ),
+        (
+            "record",
+            vec![json(&half_done, &["record", "job.toml"]), json(&demo, &["record", "house.toml"])],
         ),
         ("new", vec![json(&here, &["new", "made.toml", "--no-input"])]),
     ]
@@ -129,8 +143,13 @@ fn no_number_is_missing() {
 
 /// Numbers that may be missing: what was written at a point that was read more than once; the step
 /// to the first row of a level book, which has none before it; the distance that a criterion is
-/// taken over, which not every criterion has; the part that governs a criterion that was not judged.
-const MEANT_ABSENT: [&str; 5] = [
+/// taken over, which not every criterion has; the part that governs a criterion that was not judged;
+/// the amount of a line or a section whose rate the job does not give; the pass after which a floor
+/// did not follow, where it did.
+const MEANT_ABSENT: [&str; 8] = [
+    ".order.result.lines[].amount",
+    ".order.result.sections[].amount",
+    ".record.result.supports[].fell_behind",
     ".off_their_neighbours[].written",
     ".odd[].written",
     ".book.rows[].step",

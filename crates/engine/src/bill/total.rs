@@ -56,6 +56,14 @@ pub struct MissingRate {
 
 /// Adds the lines up.
 pub(super) fn add_up(lines: Vec<Line>, rates: &Rates, mut unsettled: Vec<StopReason>) -> Bill {
+    if let Some(rate) =
+        lines.iter().filter_map(|line| line.rate.as_ref()).find(|rate| rate.money < Money::ZERO)
+    {
+        unsettled.push(StopReason {
+            what: format!("a rate is below zero: {} at {}", rate.money, rate.key),
+            hint: Some("a rate is zero or more".to_owned()),
+        });
+    }
     let missing = missing(&lines, rates);
     let sections = Section::ALL.into_iter().filter_map(|section| section_sum(section, &lines));
     let price = if missing.is_empty() {

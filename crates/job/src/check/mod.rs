@@ -8,6 +8,8 @@ mod joists;
 mod legs;
 mod net;
 mod numbers;
+mod passes;
+mod rates;
 mod readings;
 mod settings;
 mod site;
@@ -26,6 +28,7 @@ use crate::form_v1::{
 use crate::input::{Assumption, JobInput, Loaded, Orientation, StruckReading};
 use crate::limits;
 use crate::measure::{DecimalMark, Unit, parse_length};
+use floorwright_engine::record::{Resurvey, WorkDone};
 use site::SiteDraft;
 use slips::BareReadings;
 use std::collections::{BTreeMap, BTreeSet};
@@ -216,6 +219,7 @@ fn check_with(
         site: SiteDraft::default(),
         bare_readings: Vec::new(),
         struck: Vec::new(),
+        again: Vec::new(),
         n_unknown: 0,
     };
     let job = checker.job(head);
@@ -274,6 +278,8 @@ pub(crate) struct Checker<'a> {
     bare_table: bool,
     bare_readings: Vec<BareReadings>,
     struck: Vec<StruckReading>,
+    /// The setups that were read after a pass.
+    again: Vec<Resurvey>,
     n_unknown: usize,
 }
 
@@ -291,6 +297,8 @@ impl Checker<'_> {
         let (goal, tie) = self.goal();
         let limits = self.limits();
         let stock = self.stock();
+        let rates = self.rates();
+        let passes = self.passes(head.date.as_deref());
         let terms = head.terms.unwrap_or_default();
         let frame = self.frame(terms);
         let criteria = self.criteria(terms);
@@ -319,7 +327,9 @@ impl Checker<'_> {
             tie,
             limits,
             stock,
+            rates,
             criteria,
+            done: WorkDone { passes, again: std::mem::take(&mut self.again) },
             assumptions: std::mem::take(&mut self.assumptions),
         })
     }

@@ -9,6 +9,7 @@ use floorwright_engine::survey::{
     Benchmark, Datum, Drift, ReadingSd, SdTrust, Setup, Survey, TestSettings,
 };
 use floorwright_engine::units::Length;
+use std::collections::BTreeSet;
 use std::f64::consts::PI;
 
 /// Standard deviation of a reading when the job is silent: a casual reading of a builder's hose.
@@ -50,15 +51,19 @@ impl Checker<'_> {
     pub(super) fn survey(&mut self, mut benchmarks: Vec<Benchmark>) -> Survey {
         let form = self.form;
         let mut setups: Vec<Setup> = Vec::new();
+        let mut names: BTreeSet<&str> = BTreeSet::new();
         for (idx, setup) in form.setup.iter().enumerate() {
             let spot = self.spot(format!("setup.{idx}"), called("setup", &setup.id, idx));
             self.check_name(&spot, "id", &setup.id);
-            if setups.iter().any(|known| known.id.as_str() == setup.id) {
+            if !names.insert(&setup.id) {
                 self.given_twice(&spot, "id", "setup", &setup.id, None);
                 continue;
             }
             let checked = self.setup(&spot, setup, &mut benchmarks);
-            setups.push(checked);
+            match setup.after_pass {
+                None | Some(0) => setups.push(checked),
+                Some(pass) => self.read_after(&spot, pass, checked),
+            }
         }
         let legs = (0..form.leg.len()).filter_map(|idx| self.leg(idx, &form.leg[idx])).collect();
         let tests = self.tests();

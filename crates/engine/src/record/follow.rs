@@ -1,0 +1,234 @@
+//! Predicted against measured movement, at every point and over every support.
+
+use super::WorkDone;
+use super::difference::{Difference, Followed, RecordSettings, STILL, difference};
+use super::epochs::Surveys;
+use crate::ids::{PointId, SupportId};
+use crate::influence::{Influence, InfluenceRow};
+use crate::plan::{FloorShape, Job, Plan, Stage, StopReason};
+use crate::site::{Position, Support};
+use crate::units::{Length, Variance};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// A point this close to a support is right over it; as for the lifts.
+const RIGHT_OVER: Length = Length::mm(50.0);
+
+/// A support that takes this much of a row leaves nothing between supports to be guessed.
+const ALONE: f64 = 0.99;
+
+/// The survey that a movement counts from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Since {
+    /// The one that the plan was made from.
+    Start,
+    /// The one after this pass.
+    Pass(u32),
+}
+
+/// One survey against an earlier one.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Comparison {
+    /// The earlier one.
+    pub since: Since,
+    /// The pass that the later one was read after.
+    pub after_pass: u32,
+    /// Every floor point that was read both times.
+    pub points: Vec<PointMovement>,
+    /// Every support.
+    pub supports: Vec<SupportMovement>,
+}
+
+/// The movement of a floor point.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PointMovement {
+    /// The point.
+    pub point: PointId,
+    /// Predicted and measured; `None` where no support moves it.
+    pub difference: Option<Difference>,
+}
+
+/// The movement of the floor over a support.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SupportMovement {
+    /// The support.
+    pub support: SupportId,
+    /// What was lifted there between the two surveys.
+    pub lifted: Length,
+    /// Predicted and measured; `None` where the floor over it was not read both times.
+    pub difference: Option<Difference>,
+}
+
+impl SupportMovement {
+    /// Whether it was jacked and its floor surely moved less.
+    pub fn fell_behind(&self) -> bool {
+        self.lifted.abs() >= STILL
+            && self.difference.is_some_and(|found| found.followed == Followed::Less)
+    }
+}
+
+/// How lifts move the floor, by the plan's frame where it has one.
+pub(super) fn influence(job: &Job, plan: &Plan) -> Result<Influence, Vec<StopReason>> {
+    if let Stage::Done(stage) = &plan.frame {
+        return Ok(Influence::by_frame(&job.site, &stage.frame));
+    }
+    Influence::by_interpolation(&job.site).map_err(|faults| {
+        let of = |fault: crate::mesh::MeshFault| StopReason { what: fault.to_string(), hint: None };
+        faults.into_iter().map(of).collect()
+    })
+}
+
+/// Everything that a comparison needs.
+pub(super) struct Between<'a> {
+    pub(super) job: &'a Job,
+    pub(super) shape: &'a FloorShape,
+    pub(super) influence: &'a Influence,
+    pub(super) surveys: &'a Surveys,
+    pub(super) settings: &'a RecordSettings,
+}
+
+/// Lifts between two surveys, in the site's order, with their variances.
+struct Lifts {
+    lifts: Vec<Length>,
+    variances: Vec<Variance>,
+}
+
+impl Between<'_> {
+    /// Each survey against the one before it.
+    pub(super) fn steps(&self, done: &WorkDone) -> Vec<Comparison> {
+        (1..=self.surveys.last()).map(|to| self.compare(done, (to - 1, to))).collect()
+    }
+
+    /// The last survey against the first, if there are two.
+    pub(super) fn whole(&self, done: &WorkDone) -> Option<Comparison> {
+        let last = self.surveys.last();
+        (last > 0).then(|| self.compare(done, (0, last)))
+    }
+
+    fn compare(&self, done: &WorkDone, (from, to): (usize, usize)) -> Comparison {
+        let lifts = self.lifts(done, (self.surveys.after(from), self.surveys.after(to)));
+        let readings = self.shape.surface.readings();
+        let points = readings.iter().filter_map(|reading| {
+            let measured = self.surveys.movement((from, to), &[(reading.point.clone(), 1.0)])?;
+            let row = self.influence.row(&reading.point);
+            let difference =
+                row.map(|row| difference(self.predicted(row, &lifts), measured, self.settings));
+            Some(PointMovement { point: reading.point.clone(), difference })
+        });
+        let supports =
+            self.job.site.supports().iter().enumerate().map(|(idx, support)| SupportMovement {
+                support: support.id.clone(),
+                lifted: lifts.lifts[idx],
+                difference: self.over(support, idx, (from, to), &lifts),
+            });
+        Comparison {
+            since: match self.surveys.after(from) {
+                0 => Since::Start,
+                pass => Since::Pass(pass),
+            },
+            after_pass: self.surveys.after(to),
+            points: points.collect(),
+            supports: supports.collect(),
+        }
+    }
+
+    /// What was lifted in the passes after `from` up to `to`.
+    fn lifts(&self, done: &WorkDone, (from, to): (u32, u32)) -> Lifts {
+        let supports = self.job.site.supports();
+        let index: BTreeMap<&SupportId, usize> =
+            supports.iter().enumerate().map(|(idx, support)| (&support.id, idx)).collect();
+        let mut found = Lifts {
+            lifts: vec![Length::ZERO; supports.len()],
+            variances: vec![Variance::mm2(0.0); supports.len()],
+        };
+        let sd = self.settings.lift_sd.value;
+        let passes = done.passes.iter().filter(|pass| pass.number > from && pass.number <= to);
+        for lifted in passes.flat_map(|pass| &pass.lifted) {
+            let Some(&idx) = index.get(&lifted.support) else { continue };
+            found.lifts[idx] += lifted.lift;
+            if lifted.lift != Length::ZERO {
+                found.variances[idx] += sd.squared();
+            }
+        }
+        found
+    }
+
+    /// Movement that the lifts should have given, with its standard deviation.
+    fn predicted(&self, row: &InfluenceRow, lifts: &Lifts) -> (Length, Length) {
+        let movement = row.movement(&lifts.lifts);
+        let of_lifts: f64 = row
+            .terms
+            .iter()
+            .map(|&(support, ratio)| ratio * ratio * lifts.variances[support].to_mm2())
+            .sum();
+        let alone = row.terms.iter().any(|(_, ratio)| *ratio >= ALONE);
+        let between = if alone { 0.0 } else { self.settings.between_share.value };
+        let variance = Variance::mm2(of_lifts) + (movement * between).squared();
+        (movement, variance.sd())
+    }
+
+    /// The floor over a support: at the point right over it, or between the points round it.
+    fn over(
+        &self,
+        support: &Support,
+        idx: usize,
+        span: (usize, usize),
+        lifts: &Lifts,
+    ) -> Option<Difference> {
+        let row = self.influence.row_over(idx, support.at)?;
+        let readings = self.shape.surface.readings().iter();
+        let right_over = readings
+            .filter(|reading| reading.at.distance(support.at) <= RIGHT_OVER)
+            .filter_map(|reading| {
+                let moved = self.surveys.movement(span, &[(reading.point.clone(), 1.0)])?;
+                Some((reading.at.distance(support.at), moved))
+            })
+            .min_by(|a, b| a.0.total_cmp(&b.0));
+        let measured = match right_over {
+            Some((_, moved)) => moved,
+            None => self.between(support.at, span)?,
+        };
+        Some(difference(self.predicted(&row, lifts), measured, self.settings))
+    }
+
+    /// Movement of the surface at a place, if all points that it rests on were read both times.
+    fn between(&self, at: Position, span: (usize, usize)) -> Option<(Length, Length)> {
+        let surface = &self.shape.surface;
+        (0..surface.decks().count()).find_map(|deck| {
+            let weights = surface.level_weights(deck, at)?;
+            let points: Option<Vec<(PointId, f64)>> = weights
+                .iter()
+                .map(|&(level, weight)| {
+                    let of_level =
+                        |reading: &&crate::surface::FloorReading| reading.in_levels == level;
+                    let reading = surface.readings().iter().find(of_level)?;
+                    Some((reading.point.clone(), weight))
+                })
+                .collect();
+            let (movement, sd) = self.surveys.movement(span, &points?)?;
+            let own = movement * self.settings.between_share.value;
+            Some((movement, (sd.squared() + own.squared()).sd()))
+        })
+    }
+}
+
+/// Compares every survey with the one before it, without planning what is left.
+///
+/// # Errors
+/// As [`super::record`].
+pub fn compare(
+    job: &Job,
+    plan: &Plan,
+    done: &WorkDone,
+    settings: &RecordSettings,
+) -> Result<Vec<Comparison>, Vec<StopReason>> {
+    let Stage::Done(shape) = &plan.floor else { return Ok(Vec::new()) };
+    let faults = super::faults(job, done);
+    if !faults.is_empty() {
+        return Err(faults);
+    }
+    let surveys = Surveys::of(job, done)?;
+    let influence = influence(job, plan)?;
+    Ok(Between { job, shape, influence: &influence, surveys: &surveys, settings }.steps(done))
+}

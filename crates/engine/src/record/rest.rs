@@ -1,0 +1,219 @@
+//! The plan for what is left, from the latest readings and with the lifts that were done.
+
+use super::WorkDone;
+use super::against_plan::{lifted, stacks};
+use super::difference::STILL;
+use crate::ids::{PointId, SupportId};
+use crate::packers::{Packing, StackTable, pack};
+use crate::passes::Way;
+use crate::plan::{Job, Plan, Stage, StopReason, SupportFacts, plan};
+use crate::settings::TargetHeight;
+use crate::site::{Site, Support};
+use crate::survey::Survey;
+use crate::target::Outcome;
+use crate::units::{LENGTH_EPS, Length, Level};
+use crate::verdict::Verdict;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// What is left to be done.
+#[derive(Clone, Debug, Serialize)]
+pub struct Rest {
+    /// The pass after which the floor was read that it is planned from.
+    pub after_pass: u32,
+    /// The plan; its lifts and packers are what comes on top of what was done.
+    #[serde(skip)]
+    pub plan: Box<Plan>,
+    /// The lift that is left at each support, as the packers give it; empty if there is no plan.
+    pub lifts: Vec<LiftLeft>,
+    /// Passes and moves that it takes; `None` if there are none, or the frame forbids them.
+    pub way: Option<Way>,
+    /// The whole stack at each support that is still to be moved: what stands there and what comes
+    /// on top, as one stack of the fewest pieces.
+    pub stacks: Vec<Packing>,
+}
+
+/// A lift that is left.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LiftLeft {
+    /// The support.
+    pub support: SupportId,
+    /// How far it is still to go, up positive.
+    pub lift: Length,
+    /// How sure that is (standard deviation); `None` where the floor was not read again.
+    pub sd: Option<Length>,
+}
+
+/// The plan for what is left, and how the floor stands by the latest readings.
+pub(super) struct FromLatest {
+    pub(super) stage: Stage<Rest>,
+    pub(super) verdicts: Vec<Verdict>,
+}
+
+/// Plans what is left, if the floor was read after the last pass.
+pub(super) fn rest(job: &Job, before: &Plan, done: &WorkDone) -> FromLatest {
+    let stopped = |what: String, hint: &str, verdicts| FromLatest {
+        stage: Stage::Stopped(vec![StopReason { what, hint: Some(hint.to_owned()) }]),
+        verdicts,
+    };
+    let Some(latest) = done.again.last() else {
+        let what = "the floor was not read again".to_owned();
+        return stopped(what, "write [[setup]] with after_pass", Vec::new());
+    };
+    let left = match job_left(job, before, done, latest) {
+        Ok(left) => left,
+        Err(reasons) => {
+            return FromLatest { stage: Stage::Stopped(reasons), verdicts: Vec::new() };
+        }
+    };
+    let plan = plan(&left);
+    let last_pass = done.passes.last().map_or(0, |pass| pass.number);
+    if latest.after_pass != last_pass {
+        let what = format!(
+            "the floor was read after pass {}, and pass {last_pass} was done since",
+            latest.after_pass
+        );
+        return stopped(what, "read the floor again", plan.verdicts);
+    }
+    FromLatest {
+        verdicts: plan.verdicts.clone(),
+        stage: Stage::Done(Rest {
+            after_pass: latest.after_pass,
+            stacks: whole_stacks(job, done, &plan),
+            lifts: lifts_left(&plan),
+            way: way(&plan),
+            plan: Box::new(plan),
+        }),
+    }
+}
+
+/// The job as it stands now: the latest readings, gaps filled where something was done, and less
+/// room to lift. The height stays the one that the work was begun for.
+fn job_left(
+    job: &Job,
+    before: &Plan,
+    done: &WorkDone,
+    latest: &super::Resurvey,
+) -> Result<Job, Vec<StopReason>> {
+    let sums = lifted(done);
+    let of = |support: &Support| {
+        let mut support = support.clone();
+        if let Some(&lift) = sums.get(&support.id) {
+            support.gap = Length::ZERO;
+            let cap = support.max_lift.unwrap_or(job.limits.max_lift.value);
+            support.max_lift = Some((cap - lift).max(Length::ZERO));
+            support.may_lower = (support.may_lower + lift.min(Length::ZERO)).max(Length::ZERO);
+        }
+        support
+    };
+    let supports = job.site.supports().iter().map(of).collect();
+    let site = Site::new(job.site.rooms().to_vec(), job.site.points().to_vec(), supports).map_err(
+        |faults| {
+            let of =
+                |fault: &crate::site::SiteError| StopReason { what: fault.to_string(), hint: None };
+            faults.iter().map(of).collect::<Vec<_>>()
+        },
+    )?;
+    let mut left = job.clone();
+    left.site = site;
+    left.by_hand = Vec::new();
+    left.survey = Survey { setups: latest.setups.clone(), legs: Vec::new(), ..job.survey.clone() };
+    if left.goal.tilt_allowed.is_none()
+        && let Some(level) = height_of(before)
+    {
+        left.goal.height = hung_on_what_stays(job, before, &sums, latest, level);
+    }
+    Ok(left)
+}
+
+/// The height that the work was begun for. Where it is that of a point which nothing has moved and
+/// which was read again, it stays hung on that point, so that how well the benchmark was read
+/// drops out of what is left; otherwise it is a number.
+fn hung_on_what_stays(
+    job: &Job,
+    before: &Plan,
+    sums: &BTreeMap<&SupportId, Length>,
+    latest: &super::Resurvey,
+    level: Level,
+) -> TargetHeight {
+    let was_read = |point: &PointId| {
+        latest.setups.iter().flat_map(|setup| &setup.readings).any(|it| it.point == *point)
+    };
+    let point = match &job.goal.height {
+        TargetHeight::Point { point, .. } => Some(point),
+        TargetHeight::Highest => highest(job, before),
+        TargetHeight::Number(_) | TargetHeight::Free => None,
+    };
+    let supports = job.site.supports().iter();
+    let lifts: Vec<Length> =
+        supports.map(|support| sums.get(&support.id).copied().unwrap_or_default()).collect();
+    let stays = |point: &PointId| {
+        let row = before.lifting.done().and_then(|lifting| lifting.influence.row(point));
+        row.is_none_or(|row| row.movement(&lifts).abs() < STILL)
+    };
+    match point.filter(|point| was_read(point) && stays(point)) {
+        Some(point) => {
+            let was = before.reduction.levels.get(point).map_or(level, |found| found.level);
+            TargetHeight::Point { point: point.clone(), offset: level - was }
+        }
+        None => TargetHeight::Number(level),
+    }
+}
+
+/// The highest point that the goal asks about.
+fn highest<'a>(job: &'a Job, before: &Plan) -> Option<&'a PointId> {
+    let asked = &before.lifting.done()?.problem.points;
+    let highest = asked
+        .iter()
+        .filter(|asked| job.site.point(&asked.id).is_some())
+        .max_by(|a, b| a.level.total_cmp(&b.level))?;
+    job.site.point(&highest.id).map(|point| &point.id)
+}
+
+/// The height that the plan works to.
+fn height_of(plan: &Plan) -> Option<Level> {
+    let lifting = plan.lifting.done()?;
+    match &lifting.outcome {
+        Outcome::Reached(found) => Some(found.outcome.plane.height),
+        Outcome::CannotBeDone(_) | Outcome::Refused(_) => lifting.target.level,
+    }
+}
+
+fn lifts_left(plan: &Plan) -> Vec<LiftLeft> {
+    let Some((lifting, packing)) = plan.lifting.done().zip(plan.packing.done()) else {
+        return Vec::new();
+    };
+    let of = |(facts, &lift): (&SupportFacts, &Length)| LiftLeft {
+        support: facts.support.clone(),
+        lift,
+        sd: facts.sd,
+    };
+    lifting.supports.iter().zip(&packing.lifts).map(of).collect()
+}
+
+fn way(plan: &Plan) -> Option<Way> {
+    let stage = plan.passes.done()?;
+    let allowed = stage.on_frame.as_ref().is_none_or(|on_frame| on_frame.check.passed());
+    allowed.then_some(stage.passes.this_way)
+}
+
+/// For each support that is still to be moved, the stack that is to stand there in the end.
+fn whole_stacks(job: &Job, done: &WorkDone, plan: &Plan) -> Vec<Packing> {
+    let (Some(packing), Ok(table)) = (plan.packing.done(), StackTable::new(&job.stock)) else {
+        return Vec::new();
+    };
+    let noted = stacks(done);
+    let sums = lifted(done);
+    let of = |(support, &lift): (&Support, &Length)| {
+        if lift.abs() <= LENGTH_EPS {
+            return None;
+        }
+        let stands = match (noted.get(&support.id), sums.get(&support.id)) {
+            (Some(pieces), _) => pieces.iter().copied().sum(),
+            (None, Some(&done)) => support.gap + done,
+            (None, None) => support.gap,
+        };
+        Some(pack(&support.id, stands, lift, &job.limits, &table))
+    };
+    job.site.supports().iter().zip(&packing.lifts).filter_map(of).collect()
+}
