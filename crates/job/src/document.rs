@@ -305,7 +305,7 @@ impl<'a> Reader<'a> {
                 $(form.$name = table.remove(stringify!($name)).map_or_else(Vec::new, |value| self.blocks(value, stringify!($name)));)*
             };
         }
-        block!(job, frame, loads, datum, goal, limits, stock, rates, tests, criteria);
+        block!(job, business, frame, loads, datum, goal, limits, stock, rates, tests, criteria);
         blocks!(room, point, support, bearer, joist, wall, load);
         blocks!(benchmark, setup, leg, book, criterion, pass);
         form.joists = match table.remove("joists") {

@@ -222,6 +222,14 @@ impl Words {
         }
     }
 
+    /// A length on the plan.
+    pub fn plan_length(self, length: Length) -> String {
+        match self.unit {
+            Unit::Millimetres | Unit::Metres => format!("{:.2} m", round_to(length.to_m(), 0.01)),
+            Unit::FeetInches => sixteenths(length),
+        }
+    }
+
     /// A place on the plan.
     pub fn place(self, place: floorwright_engine::site::Position) -> String {
         let whole = |length: Length| match self.unit {

@@ -7,10 +7,13 @@ use crate::said;
 use crate::sheets::Drawings;
 use crate::survey_said::{count, counted_from, deck, fit, level_table, method, read_again};
 use crate::typeset::PaperError;
-use crate::words::Words;
+use crate::words::{COVERAGE, Words};
 use floorwright_engine::plan::{DeckShape, FloorShape};
 use floorwright_engine::target::{Outcome as Lifts, Prediction};
-use floorwright_engine::verdict::{Outcome, Verdict};
+use floorwright_engine::verdict::{Finding, Outcome, Verdict};
+
+/// With more points than this their labels have no room beside the text: they are on the sheet.
+const MOST_BESIDE: usize = 70;
 
 /// What the document says.
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
@@ -24,7 +27,8 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     let mut first = Blocks::default();
     answers(&mut first, paper, shape);
     let mut blocks = Blocks::default();
-    match drawings.small_floor() {
+    let is_small = shape.surface.readings().len() <= MOST_BESIDE;
+    match drawings.small_floor().filter(|_| is_small) {
         Some((svg, alt)) => {
             let picture =
                 Picture { file: "floor-small.svg".to_owned(), alt, width: 0.0, height: 0.0 };
@@ -33,7 +37,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         }
         None => blocks.0.extend(first.0),
     }
-    verdicts(&mut blocks, &paper.plan.verdicts);
+    verdicts(&mut blocks, &paper.plan.verdicts, paper.words());
     again(&mut blocks, paper);
     blocks.heading("Datum and method");
     blocks.say(counted_from(paper.job, paper.words()));
@@ -155,7 +159,7 @@ fn next(paper: &Paper<'_>) -> Vec<String> {
     steps
 }
 
-fn verdicts(blocks: &mut Blocks, verdicts: &[Verdict]) {
+fn verdicts(blocks: &mut Blocks, verdicts: &[Verdict], words: Words) {
     if verdicts.is_empty() {
         return;
     }
@@ -170,22 +174,20 @@ fn verdicts(blocks: &mut Blocks, verdicts: &[Verdict]) {
     let mut refused = Vec::new();
     for verdict in verdicts {
         let text = verdict.criterion.text();
-        let answer = match &verdict.outcome {
-            Outcome::Meets => "✓ meets",
-            Outcome::DoesNot => "× does not",
-            Outcome::CannotTell { .. } => "? cannot tell",
-            Outcome::Refused { why } => {
-                refused.push(format!("{}: {why}", text.title));
-                continue;
-            }
-        };
+        if let Outcome::Refused { why } = &verdict.outcome {
+            refused.push(format!("{}: {why}", text.title));
+            continue;
+        }
+        let answer = verdict_answer(&verdict.outcome);
         let found = match (&verdict.outcome, verdict.finding(), verdict.governing) {
-            (_, Some(finding), Some(part)) => format!("{}: {finding}", verdict.parts[part].name),
+            (_, Some(finding), Some(part)) => {
+                format!("{}: {}", verdict.parts[part].name, decides(finding, words))
+            }
             (Outcome::CannotTell { why }, ..) => why.clone(),
             _ => String::new(),
         };
         table.rows.push(vec![
-            answer.replace('✓', "√"),
+            answer.to_owned(),
             format!("{} ({}; {})", text.title, verdict.criterion.scope(), verdict.criterion.kind()),
             found,
             text.to_string(),
@@ -202,6 +204,32 @@ fn verdicts(blocks: &mut Blocks, verdicts: &[Verdict]) {
         blocks.say("Not judged:");
         blocks.list(refused);
     }
+}
+
+/// An answer with a sign of its own, so that it is told without colour.
+pub(crate) fn verdict_answer(outcome: &Outcome) -> &'static str {
+    match outcome {
+        Outcome::Meets => "√ meets",
+        Outcome::DoesNot => "× does not",
+        Outcome::CannotTell { .. } => "? cannot tell",
+        Outcome::Refused { .. } => "– not judged",
+    }
+}
+
+/// The comparison that decides, in the unit of the job.
+fn decides(finding: &Finding, words: Words) -> String {
+    let Finding::Height { points, value, uncertainty, limit, over } = finding else {
+        return finding.to_string();
+    };
+    // An uncertainty that the engine has expanded is half as many standard deviations twice.
+    let found = format!("{} ± {}", words.length(*value), words.plus_minus(*uncertainty / COVERAGE));
+    let what = match points.as_slice() {
+        [middle, first, last] => format!("{middle} is {found} off the line from {first} to {last}"),
+        [first, second] => format!("{first} and {second} differ by {found}"),
+        _ => found,
+    };
+    let over = over.map_or(String::new(), |over| format!(" over {}", words.plan_length(over)));
+    format!("{what}{over}; limit {}", words.exact(*limit))
 }
 
 fn again(blocks: &mut Blocks, paper: &Paper<'_>) {

@@ -20,6 +20,8 @@ use std::collections::BTreeMap;
 
 /// A lift of less than this is none.
 const TOUCHED: Length = Length::mm(0.05);
+/// A table of more rows than this starts on a page of its own.
+const SHORT: usize = 20;
 /// More bends than this are counted, not listed.
 const MOST: usize = 8;
 
@@ -59,7 +61,6 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     blocks.heading("For an engineer or a licensed person to confirm");
     blocks.say("Before anybody lifts by this plan, somebody entitled to has to confirm:");
     blocks.0.push(Block::Ticks { items: TO_CONFIRM.iter().map(ToString::to_string).collect() });
-    assumptions(&mut blocks, paper);
     blocks.0.push(Block::Signatures {
         who: vec![
             "Owner".to_owned(),
@@ -67,6 +68,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
             "Confirmed by (name, licence)".to_owned(),
         ],
     });
+    assumptions(&mut blocks, paper);
     let drawings = Drawings::of(paper);
     let mut content = Content::new("What it takes to bring the floor to its height", blocks);
     let sheets = [
@@ -305,6 +307,9 @@ fn lifts(blocks: &mut Blocks, paper: &Paper<'_>, lifting: &LiftingStage, lift_pl
         .map(|packed| (&packed.support, packed))
         .collect();
     let has_gaps = supports.iter().any(|support| support.gap > Length::ZERO);
+    if supports.len() > SHORT {
+        blocks.0.push(Block::NewPage);
+    }
     blocks.heading(format!("Lifts and {packers}"));
     let mut columns = vec![
         (words.support(), Cells::Words),
@@ -425,12 +430,12 @@ fn load_table(
 ) {
     let columns = [
         (words.support(), Cells::Words),
-        ("today, least", Cells::Number),
-        ("most", Cells::Number),
-        ("afterwards, least", Cells::Number),
-        ("most", Cells::Number),
-        ("jack, least", Cells::Number),
-        ("most", Cells::Number),
+        ("today from", Cells::Number),
+        ("to", Cells::Number),
+        ("afterwards from", Cells::Number),
+        ("to", Cells::Number),
+        ("jack from", Cells::Number),
+        ("to", Cells::Number),
         ("", Cells::Text),
     ];
     let jacks: BTreeMap<_, _> = on_frame

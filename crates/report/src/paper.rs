@@ -3,10 +3,13 @@
 use crate::block::{Block, Blocks, Picture};
 use crate::letters;
 use crate::logo::Logo;
+use crate::sheets::SHEET_NUMBER;
 use crate::typeset::{Files, PaperError, Stamp, typeset};
 use crate::words::Words;
 use crate::{PROGRAM, completion, floor_report, lifting_plan, order, run_sheet, template};
-use floorwright_engine::plan::{Job, Plan};
+use floorwright_engine::bill::Bill;
+use floorwright_engine::plan::{Job, Plan, Stage};
+use floorwright_engine::record::Record;
 use floorwright_job::{Business, Fault, JobInput};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
@@ -66,6 +69,10 @@ pub struct Paper<'a> {
     pub plan: &'a Plan,
     /// What the builder should look at.
     pub warnings: &'a [Fault],
+    /// What to buy, hire and do.
+    pub bill: &'a Stage<Bill>,
+    /// What was done and what came of it; not asked for if nothing was done.
+    pub record: &'a Stage<Record>,
     /// Whose paper it is, if anybody's.
     pub business: Option<&'a Business>,
     /// The logo, if there is one.
@@ -209,8 +216,10 @@ impl Paper<'_> {
         files.insert("data.json".to_owned(), data.to_string().into_bytes());
         files.extend(self.logo.map(|logo| (logo.file.to_owned(), logo.bytes.clone())));
         files.extend(pictures.into_iter().map(|(name, svg)| (name, svg.into_bytes())));
-        for (picture, sheet) in described.into_iter().zip(sheets) {
-            files.insert(picture.file, sheet.svg.into_bytes());
+        let n_sheets = described.len();
+        for ((picture, sheet), number) in described.into_iter().zip(sheets).zip(1..) {
+            let number = format!("{number} of {n_sheets}");
+            files.insert(picture.file, sheet.svg.replace(SHEET_NUMBER, &number).into_bytes());
         }
         let main = format!("{}.typ", kind.name());
         typeset(&main, files, &Stamp { date: date_parts(self.date()), ident: hash + kind.name() })

@@ -83,7 +83,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
 fn head(blocks: &mut Blocks, paper: &Paper<'_>, stage: &PassesStage) {
     let words = paper.words();
     blocks.framed(
-        "STOP at once, lower nothing, get everybody out and ask, if there is",
+        "STOP at once, get everybody out and ask, if there is",
         STOP_RULES.iter().map(ToString::to_string).collect(),
         true,
     );
@@ -133,6 +133,7 @@ fn at_start(
     before: &mut BTreeMap<SupportId, String>,
 ) {
     let words = paper.words();
+    blocks.0.push(Block::NewPage);
     let gaps: Vec<String> = stage
         .passes
         .packing_at_start
@@ -155,7 +156,9 @@ fn one_pass(
     before: &BTreeMap<SupportId, String>,
 ) {
     let words = paper.words();
-    blocks.0.push(Block::NewPage);
+    if pass.number > 1 {
+        blocks.0.push(Block::NewPage);
+    }
     blocks.heading(format!("Pass {} of {of}", pass.number));
     let forces = !checks.is_empty();
     let packers = format!("{} after", words.packers().1);
@@ -186,7 +189,11 @@ fn one_pass(
             let mut row = vec![
                 String::new(),
                 if line == 0 { (number + 1).to_string() } else { String::new() },
-                moved.support.to_string(),
+                if together.lowering {
+                    format!("{}, let down", moved.support)
+                } else {
+                    moved.support.to_string()
+                },
                 words.signed(moved.to - moved.from),
                 words.signed(moved.to),
             ];

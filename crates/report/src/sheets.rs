@@ -9,6 +9,8 @@ use floorwright_draw::{
 };
 use floorwright_engine::units::Length;
 
+const A4: Medium = Medium::Sheet(Size::A4);
+
 /// With more supports than this a sheet of A4 has no room for their labels.
 const ON_A4: usize = 40;
 /// With more passes than this only the sheet of all of them is drawn.
@@ -17,26 +19,29 @@ const MOST_PASS_SHEETS: usize = 12;
 pub(crate) struct Drawings<'a> {
     pictures: PlanPictures<'a>,
     words: Words,
+    /// What the packers are drawn on; everything else has room on A4.
     size: Size,
 }
 
+/// Stands for the number of a sheet until all are drawn.
+pub(crate) const SHEET_NUMBER: &str = "SHEET-NO";
+
 impl<'a> Drawings<'a> {
     pub(crate) fn of(paper: &Paper<'a>) -> Self {
+        let number = paper.hash().unwrap_or_default().chars().take(8).collect();
         let mut pictures = pictures(paper.input, paper.job, paper.plan);
         if let Some(date) = paper.date {
             pictures.title_block.date = date.to_owned();
         }
         pictures.title_block.revision.mark = paper.revision.to_owned();
+        pictures.title_block.number = number;
+        pictures.title_block.sheet = SHEET_NUMBER.to_owned();
         let size = if paper.job.site.supports().len() > ON_A4 { Size::A3 } else { Size::A4 };
         Self { pictures, words: paper.words(), size }
     }
 
-    fn medium(&self) -> Medium {
-        Medium::Sheet(self.size)
-    }
-
-    fn sheet(&self, svg: String, alt: String) -> Sheet {
-        let size = if self.size == Size::A3 { (420.0, 297.0) } else { (297.0, 210.0) };
+    fn sheet(svg: String, alt: String, size: Size) -> Sheet {
+        let size = if size == Size::A3 { (420.0, 297.0) } else { (297.0, 210.0) };
         Sheet { svg, alt, size }
     }
 
@@ -47,14 +52,14 @@ impl<'a> Drawings<'a> {
     }
 
     pub(crate) fn floor_now(&self) -> Option<Sheet> {
-        let picture = self.pictures.floor_now(self.medium(), None).ok().flatten()?;
-        Some(self.sheet(floor_map(&picture), self.floor_in_words("as read", &picture)))
+        let picture = self.pictures.floor_now(A4, None).ok().flatten()?;
+        Some(Self::sheet(floor_map(&picture), self.floor_in_words("as read", &picture), Size::A4))
     }
 
     pub(crate) fn floor_after(&self) -> Option<Sheet> {
-        let picture = self.pictures.floor_after(self.medium(), None).ok().flatten()?;
+        let picture = self.pictures.floor_after(A4, None).ok().flatten()?;
         let words = self.floor_in_words("after the lifts, as predicted", &picture);
-        Some(self.sheet(floor_map(&picture), words))
+        Some(Self::sheet(floor_map(&picture), words, Size::A4))
     }
 
     fn floor_in_words(&self, when: &str, picture: &FloorPicture) -> String {
@@ -83,49 +88,49 @@ impl<'a> Drawings<'a> {
         if from.distance(to) < Length::mm(500.0) {
             return None;
         }
-        let picture = self.pictures.section(Medium::Sheet(Size::A4), from, to)?;
+        let picture = self.pictures.section(A4, from, to)?;
         let alt = format!(
             "Section through the floor from its lowest point {} to its highest point {}, with the \
              uncertainty of the readings, and the floor after the lifts where there are any.",
             spread.lowest.point, spread.highest.point
         );
-        Some(Sheet { svg: profile(&picture), alt, size: (297.0, 210.0) })
+        Some(Self::sheet(profile(&picture), alt, Size::A4))
     }
 
     pub(crate) fn lifts(&self) -> Option<Sheet> {
-        let picture = self.pictures.lifts(self.medium())?;
+        let picture = self.pictures.lifts(Medium::Sheet(self.size))?;
         let (_, several) = self.words.supports();
         let alt = format!(
             "Plan of {} {several} with the lift and the packers at each. The same numbers are in \
              the table of lifts.",
             picture.supports.len()
         );
-        Some(self.sheet(lift_map(&picture), alt))
+        Some(Self::sheet(lift_map(&picture), alt, self.size))
     }
 
     pub(crate) fn who_carries(&self) -> Option<Sheet> {
-        let picture = self.pictures.who_carries(self.medium())?;
+        let picture = self.pictures.who_carries(A4)?;
         let (one, _) = self.words.supports();
         let alt = format!(
             "Plans of what each {one} carries today, at the worst moment of the passes and when all \
              is packed. The same numbers are in the table of lifts."
         );
-        Some(self.sheet(carried_map(&picture), alt))
+        Some(Self::sheet(carried_map(&picture), alt, Size::A4))
     }
 
     pub(crate) fn all_passes(&self) -> Option<Sheet> {
-        let picture = self.pictures.passes(self.medium())?;
+        let picture = self.pictures.passes(A4)?;
         let alt = format!(
             "Plans of all {} passes side by side: what moves in each. The run sheet has the same \
              in words.",
             picture.passes.len()
         );
-        Some(self.sheet(pass_map(&picture), alt))
+        Some(Self::sheet(pass_map(&picture), alt, Size::A4))
     }
 
     /// Each pass by itself, unless there are very many.
     pub(crate) fn each_pass(&self) -> Vec<Sheet> {
-        let Some(picture) = self.pictures.passes(self.medium()) else { return Vec::new() };
+        let Some(picture) = self.pictures.passes(A4) else { return Vec::new() };
         if picture.passes.len() > MOST_PASS_SHEETS {
             return self.all_passes().into_iter().collect();
         }
@@ -137,14 +142,14 @@ impl<'a> Drawings<'a> {
                      jack. The run sheet has the same in words.",
                     alone.title_block.title
                 );
-                self.sheet(pass_map(&alone), alt)
+                Self::sheet(pass_map(&alone), alt, Size::A4)
             })
             .collect()
     }
 
     pub(crate) fn way(&self) -> Option<Sheet> {
-        let picture = self.pictures.along_the_way(Medium::Sheet(Size::A4))?;
+        let picture = self.pictures.along_the_way(A4)?;
         let alt = "Chart of how near each move of the passes comes to its limits.".to_owned();
-        Some(Sheet { svg: way_chart(&picture), alt, size: (297.0, 210.0) })
+        Some(Self::sheet(way_chart(&picture), alt, Size::A4))
     }
 }

@@ -7,7 +7,9 @@ use crate::exit::{CHECK_FAILED, FAILED, NOT_FOUND, OK, Stop, USAGE};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text, envelope, footing};
 use crate::session::{Session, open};
-use floorwright_engine::plan::plan;
+use floorwright_engine::bill::bill;
+use floorwright_engine::plan::{Stage, plan};
+use floorwright_engine::record::{RecordSettings, record};
 use floorwright_job::Business;
 use floorwright_job::business::read_settings;
 use floorwright_report::{Files, Kind, Logo, Paper, PaperError};
@@ -44,10 +46,19 @@ pub fn run(args: &args::Report) -> Result<Report, Stop> {
     let mut notes = Vec::new();
     let logo = logo(business.as_ref(), &folder, &mut notes);
     let plan = plan(&session.job);
+    let bill = bill(&session.job, &plan, &session.input.rates);
+    let done = &session.input.done;
+    let record = if done.passes.is_empty() {
+        Stage::NotAsked
+    } else {
+        record(&session.job, &plan, done, &RecordSettings::default())
+    };
     let paper = Paper {
         input: &session.input,
         job: &session.job,
         plan: &plan,
+        bill: &bill,
+        record: &record,
         warnings: &session.warnings,
         business: business.as_ref(),
         logo: logo.as_ref(),
