@@ -1,4 +1,3 @@
 //! Text for a terminal.
 
 pub mod table;
-

@@ -13,12 +13,12 @@ use crate::files::{self, Existing};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
-use floorwright_job::words::{Words, percent};
 use floorwright_draw::{Medium, Paper, carried_map, jack_chart};
 use floorwright_engine::frame::{Bent, Carrying, FrameState, SupportLoad};
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::plan::{FrameStage, Plan, StageName, plan};
 use floorwright_engine::units::Length;
+use floorwright_job::words::{Words, percent};
 use floorwright_report::cautions::Loads;
 use std::path::Path;
 

@@ -11,8 +11,6 @@ use crate::files::{self, Existing};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
-pub use floorwright_job::words::stack_words;
-use floorwright_job::words::{Words, one_in, price};
 use floorwright_draw::{Medium, Paper, carried_map, floor_map, lift_map};
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::packers::{Choice, HeightAdvice};
@@ -22,6 +20,8 @@ use floorwright_engine::plan::{
 use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
 use floorwright_job::HeightTie;
+pub use floorwright_job::words::stack_words;
+use floorwright_job::words::{Words, one_in, price};
 use std::collections::BTreeMap;
 
 /// A lift of less than this is none.

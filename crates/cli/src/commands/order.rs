@@ -9,10 +9,10 @@ use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
-use crate::text::words::{Words, percent};
 use floorwright_engine::bill::{Bill, Line, Money, Section, bill};
 use floorwright_engine::plan::{StageName, plan};
 use floorwright_job::OrderWords;
+use floorwright_job::words::{Words, percent};
 
 /// Runs the command.
 pub fn run(args: &args::Order) -> Result<Report, Stop> {

@@ -8,7 +8,6 @@ use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
-use crate::text::words::{COVERAGE, Words};
 use floorwright_engine::packers::Choice;
 use floorwright_engine::plan::{Plan, Stage, StageName, plan};
 use floorwright_engine::record::{
@@ -16,6 +15,7 @@ use floorwright_engine::record::{
 };
 use floorwright_engine::units::Length;
 use floorwright_engine::verdict::{Outcome, Verdict};
+use floorwright_job::words::{COVERAGE, Words};
 
 /// Less than this is no lift.
 const STILL: Length = Length::mm(0.5);

@@ -4,10 +4,10 @@ pub use floorwright_report::said::*;
 
 use crate::report::Text;
 use crate::session::{Session, count};
-use floorwright_job::words::Words;
 use floorwright_engine::frame::{FrameSpec, Timber};
 use floorwright_engine::plan::{FrameChoice, FrameStage, Plan, StageName};
 use floorwright_engine::site::Site;
+use floorwright_job::words::Words;
 
 /// Names each timber that may break, worst first.
 pub fn say_may_break(text: &mut Text, found: Vec<BentIfSo<'_>>, way_out: &str) {
