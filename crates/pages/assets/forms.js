@@ -69,6 +69,23 @@ const makers = {
     const outline = [[x, y], [x + width, y], [x + width, y + depth], [x, y + depth]];
     return [{ did: "put", thing: { room: { name: value(form, "name"), outline, finish: value(form, "finish") } } }];
   },
+  pass(form) {
+    const now = new Date();
+    const date = [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((part) => String(part).padStart(2, "0")).join("-");
+    const lifted = Array.from(form.querySelectorAll("fieldset"), (part) => {
+      const typed = (name) => part.querySelector(`[name=${name}]`).value.trim();
+      const packers = typed("packers");
+      return {
+        support: part.dataset.support,
+        lift: typed("lift"),
+        ...(packers ? { packers: packers === "0" ? [] : packers.split("+").map((piece) => piece.trim()) } : {}),
+      };
+    }).filter(({ lift }) => lift !== "");
+    const pass = { number: Number(form.dataset.number), date, lifted };
+    for (const name of ["by", "remarks"]) if (value(form, name)) pass[name] = value(form, name);
+    if (value(form, "cracks")) pass.cracks = [value(form, "cracks")];
+    return [{ did: "pass", pass }];
+  },
   goal(form) {
     const goal = JSON.parse(form.dataset.form || "{}");
     const kind = value(form, "kind");
@@ -120,7 +137,8 @@ document.addEventListener("submit", async (submitted) => {
         : [{ did: "put", thing: { [form.dataset.put]: thing(form) } }];
       if (await change(form, changes)) {
         document.activeElement?.blur();
-        location.reload();
+        if (form.dataset.next) location.href = form.dataset.next;
+        else location.reload();
       }
     }
   } finally {

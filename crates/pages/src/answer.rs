@@ -1,7 +1,8 @@
 //! What is said at once about a reading that was just saved.
 
-use crate::view::JobView;
+use crate::view::{JobView, Worked};
 use floorwright_engine::ids::PointId;
+use floorwright_engine::plan::Plan;
 use serde::Serialize;
 
 /// The answer to a reading.
@@ -15,14 +16,15 @@ pub struct ReadingAnswer {
     pub likely: Vec<String>,
 }
 
-/// Says how a reading on a point fits what else was read.
-pub fn answer_reading(job: &JobView, point: &str) -> ReadingAnswer {
+/// Says how a reading on a point, from a setup, fits what else was read.
+pub fn answer_reading(job: &JobView, setup: &str, point: &str) -> ReadingAnswer {
     let words = job.words();
     let Some(worked) = &job.worked else {
         let what = job.faults.first().map(|fault| format!("the level waits: {fault}"));
         return ReadingAnswer { level: None, warning: what, likely: Vec::new() };
     };
-    let reduction = &worked.plan.reduction;
+    let plan = plan_of_setup(job, worked, setup);
+    let reduction = &plan.reduction;
     let levels = &reduction.levels;
     let level = levels.index_of(&PointId::new(point)).map(|idx| {
         let (level, sd) = (levels.points()[idx].level, levels.sd(idx));
@@ -50,4 +52,11 @@ pub fn answer_reading(job: &JobView, point: &str) -> ReadingAnswer {
         odd.likely.iter().map(|&reading| words.typed(reading)).collect()
     });
     ReadingAnswer { level, warning: suspect.or(neighbours), likely }
+}
+
+/// What a setup's readings went into: the survey that the plan is made from, or that after a pass.
+pub(crate) fn plan_of_setup<'a>(job: &JobView, worked: &'a Worked, setup: &str) -> &'a Plan {
+    let mut setups = job.folded.form.setup.iter();
+    let is_again = setups.any(|known| known.id == setup && known.after_pass.is_some());
+    worked.latest.as_ref().filter(|_| is_again).unwrap_or(&worked.plan)
 }

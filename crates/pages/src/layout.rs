@@ -15,6 +15,8 @@ pub(crate) enum Here {
     Floor,
     Lift,
     Passes,
+    Order,
+    Paper,
 }
 
 /// Screens of a job, in the order of the work.

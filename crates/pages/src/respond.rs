@@ -68,6 +68,8 @@ fn of_job(world: &World<'_>, job: &JobView, screen: &str, query: &str) -> Respon
         "floor" => screens::floor::page(&shell(Here::Floor), job),
         "lift" => screens::lift::page(&shell(Here::Lift), job),
         "passes" => screens::passes::page(&shell(Here::Passes), job),
+        "order" => screens::order::page(&shell(Here::Order), job),
+        "paper" => screens::paper::page(&shell(Here::Paper), job),
         "floor/at" => return screens::floor::at(job, query),
         "floor/section" => return screens::floor::section(job, query),
         _ => return not_found(world, "There is no such page in this job."),

@@ -1,6 +1,8 @@
 //! What a page is made from.
 
-use floorwright_engine::plan::{Job, Plan, plan, survey};
+use floorwright_engine::plan::{Job, Plan, Stage, plan, survey};
+use floorwright_engine::record::{Record, RecordSettings, record};
+use floorwright_engine::survey::Survey;
 use floorwright_job::events::{Event, FoldedJob, JobId, fold};
 use floorwright_job::words::Words;
 use floorwright_job::{Document, Fault, JobInput, check, ready};
@@ -38,6 +40,24 @@ pub struct Worked {
     pub job: Job,
     /// What came of it.
     pub plan: Plan,
+    /// The floor as it was last read after a pass, if it was.
+    pub latest: Option<Plan>,
+}
+
+impl Worked {
+    /// What was done against what came of it; nothing before the first pass.
+    pub fn record(&self) -> Option<Stage<Record>> {
+        let done = &self.input.done;
+        (!done.passes.is_empty())
+            .then(|| record(&self.job, &self.plan, done, &RecordSettings::default()))
+    }
+}
+
+/// The floor by the readings after the last pass that was read again.
+fn latest(input: &JobInput, job: &Job) -> Option<Plan> {
+    let again = input.done.again.last()?;
+    let survey = Survey { setups: again.setups.clone(), ..job.survey.clone() };
+    Some(floorwright_engine::plan::survey(&Job { survey, ..job.clone() }))
 }
 
 impl JobView {
@@ -60,7 +80,7 @@ impl JobView {
             |input| match ready(&input, "job") {
                 Ok(job) => {
                     let plan = if depth == Depth::Floor { survey(&job) } else { plan(&job) };
-                    Some(Worked { input, job, plan })
+                    Some(Worked { latest: latest(&input, &job), input, job, plan })
                 }
                 Err(more) => {
                     faults.extend(more);

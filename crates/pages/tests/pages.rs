@@ -9,7 +9,8 @@ use floorwright_pages::{Connection, Depth, JobHead, JobView, World, answer_readi
 use std::collections::BTreeMap;
 use std::path::Path;
 
-const SCREENS: &[&str] = &["", "/site", "/readings", "/floor", "/lift", "/passes"];
+const SCREENS: &[&str] =
+    &["", "/site", "/readings", "/floor", "/lift", "/passes", "/order", "/paper"];
 
 fn job() -> JobId {
     JobId::parse("018f3c7e-8d2a-7c31-9b1e-3a54c0ffee01").unwrap()
@@ -167,13 +168,13 @@ fn a_slip_of_the_finger_is_told_at_once() {
         },
     ));
     let view = JobView::of_folded(job(), fold(&events), Depth::Floor);
-    let answer = answer_reading(&view, "C3");
+    let answer = answer_reading(&view, "S1", "C3");
     assert!(
         answer.warning.as_ref().is_some_and(|said| said.contains("read it again")),
         "{answer:?}"
     );
     assert!(answer.likely.iter().any(|likely| likely.contains("1243")), "{answer:?}");
-    assert_eq!(answer_reading(&view, "B2").warning, None);
+    assert_eq!(answer_reading(&view, "S1", "B2").warning, None);
 }
 
 /// One place puts text into pages unescaped, and it takes it from `draw`.

@@ -53,7 +53,7 @@ pub(crate) async fn put_event(
             "the address names another event than the body",
         );
     }
-    let (job, point) = (event.job, point_of(&event));
+    let (job, place) = (event.job, place_of(&event));
     match app.add(event).await {
         Ok(receipt) => {
             let status = match receipt {
@@ -61,8 +61,8 @@ pub(crate) async fn put_event(
                 Receipt::Known { .. } => StatusCode::OK,
                 Receipt::Differs { .. } => StatusCode::CONFLICT,
             };
-            let answer = match point {
-                Some(point) => answer_to(app, job, point).await,
+            let answer = match place {
+                Some(place) => answer_to(app, job, place).await,
                 None => None,
             };
             (status, Json(Acknowledged { receipt, answer })).into_response()
@@ -76,18 +76,35 @@ fn is_json(headers: &HeaderMap) -> bool {
     kind.is_some_and(|kind| kind.split(';').next() == Some("application/json"))
 }
 
-/// The point that an event's reading is on.
-fn point_of(event: &Event) -> Option<String> {
+/// What an event's reading belongs to.
+enum ReadingPlace {
+    Taken { setup: String, point: String },
+    PutRight { event: EventId, point: String },
+}
+
+fn place_of(event: &Event) -> Option<ReadingPlace> {
     match Change::deserialize(&event.change).ok()? {
-        Change::Read { reading, .. } | Change::Amend { reading, .. } => Some(reading.point),
+        Change::Read { setup, reading } => {
+            Some(ReadingPlace::Taken { setup, point: reading.point })
+        }
+        Change::Amend { event, reading } => {
+            Some(ReadingPlace::PutRight { event, point: reading.point })
+        }
         _ => None,
     }
 }
 
-async fn answer_to(app: Arc<App>, job: JobId, point: String) -> Option<ReadingAnswer> {
+async fn answer_to(app: Arc<App>, job: JobId, place: ReadingPlace) -> Option<ReadingAnswer> {
     let work = move || {
         let view = app.job(job, Depth::Floor).ok()??;
-        Some(answer_reading(&view, &point))
+        let (setup, point) = match place {
+            ReadingPlace::Taken { setup, point } => (setup, point),
+            ReadingPlace::PutRight { event, point } => {
+                let taken = view.folded.readings.iter().find(|taken| taken.event == event)?;
+                (taken.setup.clone(), point)
+            }
+        };
+        Some(answer_reading(&view, &setup, &point))
     };
     tokio::task::spawn_blocking(work).await.ok()?
 }
@@ -203,6 +220,27 @@ pub(crate) async fn job_file(State(app): State<Arc<App>>, Path(id): Path<String>
         },
         Ok(None) => refuse(StatusCode::NOT_FOUND, "there is no such job here"),
         Err(fault) => unavailable(&fault),
+    }
+}
+
+/// A document of a job as PDF.
+pub(crate) async fn document(
+    State(app): State<Arc<App>>,
+    Path((id, name)): Path<(String, String)>,
+) -> Response {
+    let Some(id) = JobId::parse(&id) else {
+        return refuse(StatusCode::NOT_FOUND, "there is no such job here");
+    };
+    let work = move || {
+        let view = app.job(id, Depth::Passes)?;
+        Ok::<_, StoreFault>(view.map(|view| (app.settings.documents)(&view, &name)))
+    };
+    match tokio::task::spawn_blocking(work).await {
+        Ok(Ok(Some(Ok(pdf)))) => ([(header::CONTENT_TYPE, "application/pdf")], pdf).into_response(),
+        Ok(Ok(Some(Err(why)))) => (StatusCode::UNPROCESSABLE_ENTITY, why).into_response(),
+        Ok(Ok(None)) => refuse(StatusCode::NOT_FOUND, "there is no such job here"),
+        Ok(Err(fault)) => unavailable(&fault),
+        Err(_) => refuse(StatusCode::INTERNAL_SERVER_ERROR, "this document could not be made"),
     }
 }
 

@@ -18,7 +18,7 @@ mod state;
 
 pub use listen::{Bound, PATIENCE, ServeFault, bind, serve};
 pub use pairing::PairingCode;
-pub use state::{App, Clock, Settings};
+pub use state::{App, Clock, Documents, Settings};
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
@@ -37,6 +37,7 @@ pub fn app(app: Arc<App>) -> Router {
         .route("/demo.json", get(answers::demo))
         .route("/jobs/{id}/job.toml", get(answers::job_file))
         .route("/jobs/{id}/live", get(answers::live))
+        .route("/jobs/{id}/paper/{name}", get(answers::document))
         .route("/assets/{name}", get(answers::asset))
         .route("/worker.js", get(answers::worker))
         .route("/pair", get(pairing::page).post(pairing::pair))

@@ -14,6 +14,10 @@ use tokio::sync::{broadcast, oneshot};
 /// Tells the time of arrival; given by the program, which alone knows the clock.
 pub type Clock = fn() -> Arrival;
 
+/// Makes a document of a job by its name, or says why there is none; given by the program, which knows
+/// how to set paper.
+pub type Documents = fn(&JobView, &str) -> Result<Vec<u8>, String>;
+
 /// So many jobs are kept worked out.
 const MOST_KEPT: usize = 8;
 
@@ -26,6 +30,8 @@ pub struct Settings {
     pub clock: Clock,
     /// Who has not said by then what they want is let go.
     pub patience: Duration,
+    /// Makes the documents.
+    pub documents: Documents,
     /// The files of the demo job, by their names.
     pub demo: BTreeMap<String, String>,
 }

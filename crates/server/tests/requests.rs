@@ -30,6 +30,7 @@ fn site() -> Site {
         hosts: vec![HOST.to_owned(), "192.168.1.20:7340".to_owned()],
         clock: || Arrival(1_790_000_000_000),
         patience: Duration::from_millis(300),
+        documents: |job, name| Ok(format!("{name} of {}", job.name()).into_bytes()),
         demo: BTreeMap::new(),
     };
     let app = App::open(&folder.path().join("jobs.floorwright"), settings).unwrap();

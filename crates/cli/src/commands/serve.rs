@@ -5,6 +5,10 @@ use crate::commands::demo;
 use crate::exit::{CONFLICT, DISK, FAILED, OK, Stop, USAGE};
 use crate::files;
 use crate::report::{Report, Text};
+use floorwright_engine::bill::bill;
+use floorwright_engine::plan::Stage;
+use floorwright_pages::JobView;
+use floorwright_report::{Files, Kind, Paper};
 use floorwright_server::{App, Bound, PATIENCE, ServeFault, Settings, bind, serve};
 use floorwright_store::{Arrival, StoreFault};
 use std::io::Write;
@@ -46,7 +50,8 @@ async fn listen(args: &args::Serve, file: &Path) -> Result<(), Stop> {
         places.push(bind(Some(address), args.port).await.map_err(|fault| cannot_listen(&fault))?);
     }
     let hosts = places.iter().flat_map(hosts_of).collect();
-    let settings = Settings { hosts, clock: now, patience: PATIENCE, demo: demo::files() };
+    let settings =
+        Settings { hosts, clock: now, patience: PATIENCE, documents, demo: demo::files() };
     let app = Arc::new(App::open(file, settings).map_err(|fault| cannot_open(&fault))?);
     say(&format!("The jobs are in {}.", file.display()));
     say(&format!("Open http://{} on this machine. Ctrl-C ends it.", places[0].address));
@@ -92,6 +97,30 @@ fn hosts_of(place: &Bound) -> Vec<String> {
         IpAddr::V4(ip) => vec![format!("{ip}:{port}")],
         IpAddr::V6(ip) => vec![format!("[{ip}]:{port}")],
     }
+}
+
+/// A document of a job as PDF, dated as the job says.
+fn documents(job: &JobView, name: &str) -> Result<Vec<u8>, String> {
+    let worked = job.worked.as_ref().ok_or("the job has to be put right first")?;
+    let kind = Kind::ALL
+        .into_iter()
+        .find(|kind| kind.name() == name)
+        .ok_or_else(|| format!("there is no document called \"{name}\""))?;
+    let bill = bill(&worked.job, &worked.plan, &worked.input.rates);
+    let paper = Paper {
+        input: &worked.input,
+        job: &worked.job,
+        plan: &worked.plan,
+        bill: &bill,
+        record: &worked.record().unwrap_or(Stage::NotAsked),
+        warnings: &job.faults,
+        business: worked.input.business.as_ref(),
+        logo: None,
+        date: None,
+        revision: "",
+        template: &Files::default(),
+    };
+    paper.make(kind).map_err(|error| error.to_string())
 }
 
 fn in_data_folder() -> Result<PathBuf, Stop> {

@@ -2,9 +2,10 @@
 
 use super::EventId;
 use crate::form_v1::{
-    BearerForm, BenchmarkForm, BookForm, CriteriaForm, CriterionForm, DatumForm, Form, FrameForm,
-    GoalForm, JobForm, JoistForm, JoistSetForm, LegForm, LimitsForm, LoadForm, LoadsForm,
-    PointForm, ReadingForm, RoomForm, SetupForm, StockForm, SupportForm, TestsForm, WallForm,
+    BearerForm, BenchmarkForm, BookForm, BusinessForm, CriteriaForm, CriterionForm, DatumForm,
+    Form, FrameForm, GoalForm, JobForm, JoistForm, JoistSetForm, LegForm, LimitsForm, LoadForm,
+    LoadsForm, PassForm, PointForm, RatesForm, ReadingForm, RoomForm, SetupForm, StockForm,
+    SupportForm, TestsForm, WallForm,
 };
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -53,6 +54,11 @@ pub enum Change {
         /// What it is now.
         reading: ReadingForm,
     },
+    /// A pass was done, or noted anew: the last note of a number counts.
+    Pass {
+        /// What was done.
+        pass: PassForm,
+    },
     /// An event was taken back; taking back that event brings it back.
     Undo {
         /// The event.
@@ -86,6 +92,10 @@ pub enum Block {
     Tests(TestsForm),
     /// Which criteria the floor is held against.
     Criteria(CriteriaForm),
+    /// What things cost and how long they take.
+    Rates(RatesForm),
+    /// Whose paper it is.
+    Business(BusinessForm),
 }
 
 impl Block {
@@ -102,6 +112,8 @@ impl Block {
             Self::Stock(block) => form.stock = Some(block),
             Self::Tests(block) => form.tests = Some(block),
             Self::Criteria(block) => form.criteria = Some(block),
+            Self::Rates(block) => form.rates = Some(block),
+            Self::Business(block) => form.business = Some(block),
         }
     }
 }

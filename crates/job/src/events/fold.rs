@@ -180,6 +180,16 @@ impl Folding {
                 None if self.taken_back.contains(&about) => {}
                 None => self.faults.push(EventFault::NothingThere { event, about }),
             },
+            Change::Pass { pass } => {
+                let passes = &mut self.form.pass;
+                match passes.iter_mut().find(|known| known.number == pass.number) {
+                    Some(known) => *known = pass,
+                    None => {
+                        passes.push(pass);
+                        passes.sort_by_key(|pass| pass.number);
+                    }
+                }
+            }
             Change::Undo { .. } => {}
         }
     }

@@ -33,6 +33,10 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
         }
         (faults(&job.faults))
         @for fault in &job.folded.faults { p .error { strong { "Look at: " } (fault.to_string()) } }
+        p .links {
+            a .big href={ "/jobs/" (job.id) "/order" } { strong { "Order and price" } }
+            a .big href={ "/jobs/" (job.id) "/paper" } { strong { "Paper to hand over" } }
+        }
         p { a href={ "/jobs/" (job.id) "/job.toml" } download[true] { "Save the job as a file" } }
     })
 }
@@ -95,7 +99,8 @@ fn steps(job: &JobView) -> Vec<Step> {
             path: "passes",
             name: "Lift, pass by pass",
             state: passes.map_or("waits for the lifts".to_owned(), |stage| {
-                format!("{} passes", stage.passes.passes.len())
+                let n_done = form.pass.len();
+                format!("{} passes planned, {n_done} done", stage.passes.passes.len())
             }),
             done: false,
         },

@@ -7,3 +7,5 @@ pub mod readings;
 pub mod floor;
 pub mod lift;
 pub mod passes;
+pub mod order;
+pub mod paper;

@@ -1,65 +1,159 @@
-//! The passes: one card a move.
+//! The passes: one card a move, what was really done, and what came of it.
 
 use crate::layout::{Shell, cautions, faults};
 use crate::pictures;
 use crate::view::{JobView, Worked};
+use floorwright_engine::frame::ForceRange;
+use floorwright_engine::ids::SupportId;
 use floorwright_engine::packers::Choice;
 use floorwright_engine::passes::{MoveCheck, Pass};
-use floorwright_engine::plan::PassesStage;
+use floorwright_engine::plan::{PassesStage, Plan, Stage};
+use floorwright_engine::record::{CAUSES, Record};
+use floorwright_engine::units::Length;
 use floorwright_job::words::Words;
 use maud::{Markup, html};
+use std::collections::BTreeMap;
 
 /// The page.
 pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
-    let stage = job
-        .worked
-        .as_ref()
-        .and_then(|worked| worked.plan.passes.done().map(|stage| (worked, stage)));
+    let worked = job.worked.as_ref();
     shell.page(
         "Passes",
         &html! {
             h1 { "Passes" }
             (faults(&job.faults))
-            @match stage {
-                Some((worked, stage)) => (passes(job, worked, stage)),
-                None => (waiting(job)),
+            @match worked.map(|worked| (worked, worked.record())) {
+                None => p { "The passes wait for the job to be put right." },
+                Some((worked, None)) => (planned(job, worked, &worked.plan, 1)),
+                Some((worked, Some(record))) => (under_way(job, worked, &record)),
             }
         },
     )
 }
 
-fn waiting(job: &JobView) -> Markup {
-    html! {
-        p { "There are no passes yet: they wait for the lifts." }
-        @if let Some(worked) = &job.worked {
-            @for reason in worked.plan.passes.reasons() {
+/// Passes that are still to be done, numbered on from those that were.
+fn planned(job: &JobView, worked: &Worked, plan: &Plan, first: usize) -> Markup {
+    let words = job.words();
+    let Some(stage) = plan.passes.done() else {
+        return html! {
+            p { "There are no passes yet: they wait for the lifts." }
+            @for reason in plan.passes.reasons() {
                 p { (reason.what) @if let Some(hint) = &reason.hint { " – " (hint) } }
+            }
+        };
+    };
+    let stop = stage.on_frame.as_ref().and_then(|frame| frame.check.stop.as_ref());
+    let n_passes = stage.passes.passes.len();
+    html! {
+        @if let Some(stop) = stop {
+            div .warn { strong { "Do not lift by these passes" } p { (stop.to_string()) } }
+        }
+        p .big-number {
+            strong { (n_passes) @if n_passes == 1 { " pass" } @else { " passes" } }
+            @if first > 1 { " left" } ", no support more than "
+            (words.length(worked.job.limits.lift_per_pass.value)) " in one"
+        }
+        (cautions())
+        @for (idx, pass) in stage.passes.passes.iter().enumerate() {
+            (card(job, stage, idx, pass, first, words))
+        }
+    }
+}
+
+/// What was done, what came of it, and what is left.
+fn under_way(job: &JobView, worked: &Worked, record: &Stage<Record>) -> Markup {
+    let words = job.words();
+    let last = worked.input.done.passes.last().map_or(0, |pass| pass.number);
+    let Stage::Done(record) = record else {
+        return html! {
+            p { "What was done cannot be held against what came of it yet." }
+            @for reason in record.reasons() {
+                p .error { (reason.what) @if let Some(hint) = &reason.hint { " – " (hint) } }
+            }
+            (read_again_button(job, last))
+        };
+    };
+    let behind = record.did_not_follow();
+    html! {
+        p .big-number { strong { (last) @if last == 1 { " pass" } @else { " passes" } } " done" }
+        @if !behind.is_empty() {
+            div .warn {
+                strong { "Stop: the floor did not follow" }
+                ul { @for moved in &behind {
+                    li { strong { (moved.support) } ": lifted " (words.signed(moved.lifted))
+                        @if let Some(found) = &moved.difference {
+                            ", the floor went " (words.signed(found.measured)) ", it should have gone " (words.signed(found.predicted))
+                        }
+                    }
+                } }
+                p { "Lift nothing further there until the cause is found:" }
+                ul { @for cause in CAUSES { li { (cause) } } }
+            }
+        }
+        @match &record.rest {
+            Stage::Done(rest) if rest.lifts.is_empty() => p .ok { "Nothing is left to lift." },
+            Stage::Done(rest) => {
+                p { "Planned anew from the readings after pass " (rest.after_pass) ". Packers come on top of what stands there." }
+                (planned(job, worked, &rest.plan, last as usize + 1))
+            },
+            waiting => {
+                @for reason in waiting.reasons() { p { (reason.what) } }
+                (read_again_button(job, last))
+            },
+        }
+        (done(record, words))
+    }
+}
+
+fn read_again_button(job: &JobView, pass: u32) -> Markup {
+    let setups = &job.folded.form.setup;
+    let waits = setups.last().is_some_and(|setup| setup.after_pass == Some(pass));
+    let name = (setups.len() + 1..)
+        .map(|number| format!("S{number}"))
+        .find(|name| setups.iter().all(|setup| setup.id != *name))
+        .unwrap_or_default();
+    html! {
+        @if waits {
+            p { a .main href={ "/jobs/" (job.id) "/readings" } { "Read the floor again" } }
+        } @else {
+            form data-put="setup" data-next={ "/jobs/" (job.id) "/readings" }
+                data-form=(serde_json::json!({ "id": name, "after_pass": pass }).to_string()) {
+                button .main type="submit" { "Read the floor again after pass " (pass) }
             }
         }
     }
 }
 
-fn passes(job: &JobView, worked: &Worked, stage: &PassesStage) -> Markup {
-    let words = job.words();
-    let stop = stage.on_frame.as_ref().and_then(|frame| frame.check.stop.as_ref());
+fn done(record: &Record, words: Words) -> Markup {
     html! {
-        @if let Some(stop) = stop {
-            div .warn { strong { "Do not lift by these passes" } p { (stop.to_string()) } }
-        }
-        p .big-number { strong { (stage.passes.passes.len()) " passes" } ", no support more than "
-            (words.length(worked.job.limits.lift_per_pass.value)) " in one" }
-        (cautions())
-        @for (idx, pass) in stage.passes.passes.iter().enumerate() {
-            (card(job, stage, idx, pass, words))
+        @for pass in record.passes.iter().rev() {
+            details {
+                summary { "Done: pass " (pass.number) @if let Some(date) = &pass.date { ", " (date) } }
+                ul { @for lifted in &pass.lifted {
+                    li { (lifted.support) ": " (words.signed(lifted.lift))
+                        @if let Some(pieces) = &lifted.packers { ", packed " (stack(pieces, words)) }
+                    }
+                } }
+                @if let Some(remarks) = &pass.remarks { p { (remarks) } }
+                @for crack in &pass.cracks { p { "Crack: " (crack) } }
+            }
         }
     }
 }
 
-fn card(job: &JobView, stage: &PassesStage, idx: usize, pass: &Pass, words: Words) -> Markup {
+fn card(
+    job: &JobView,
+    stage: &PassesStage,
+    idx: usize,
+    pass: &Pass,
+    first: usize,
+    words: Words,
+) -> Markup {
+    let number = first + idx;
     let check = stage.on_frame.as_ref().and_then(|frame| frame.check.passes.get(idx));
     html! {
         details .pass open[idx == 0] {
-            summary { "Pass " (pass.number) ": " (pass.moves.len()) " moves" }
+            summary { "Pass " (number) ": " (pass.moves.len()) @if pass.moves.len() == 1 { " move" } @else { " moves" } }
             @for (at, one) in pass.moves.iter().enumerate() {
                 @let checked = check.and_then(|check| check.moves.get(at));
                 article {
@@ -72,7 +166,7 @@ fn card(job: &JobView, stage: &PassesStage, idx: usize, pass: &Pass, words: Word
                             tr {
                                 th scope="row" { (lift.support) }
                                 td { (words.number(lift.from)) } td { strong { (words.number(lift.to)) } }
-                                td { (force(checked, lift.support.as_str(), words)) }
+                                td { (force(checked, &lift.support, words)) }
                             }
                         } }
                     }
@@ -80,27 +174,70 @@ fn card(job: &JobView, stage: &PassesStage, idx: usize, pass: &Pass, words: Word
             }
             h3 { "Then pack" }
             ul { @for packing in &pass.packing {
-                li { strong { (packing.support) } ": "
-                    @match &packing.choice {
-                        Choice::Stack(stack) if stack.pieces.is_empty() => "nothing",
-                        Choice::Stack(stack) => (stack.pieces.iter().map(|&piece| words.thickness(piece)).collect::<Vec<_>>().join(" + ")),
-                        Choice::Unreachable { .. } => { "no stack of the stock fits: " (words.length(packing.wanted)) },
-                    }
-                }
+                li { strong { (packing.support) } ": " (choice(&packing.choice, packing.wanted, words)) }
             } }
             p { "Then read the floor again." }
-            @if let Some(picture) = pictures::pass(job, idx) { (picture) }
+            @if idx == 0 { (note_pass(pass, number, first == 1, words)) }
+            @if first == 1 { @if let Some(picture) = pictures::pass(job, idx) { (picture) } }
         }
     }
 }
 
-fn force(check: Option<&MoveCheck>, support: &str, words: Words) -> String {
-    let jack =
-        check.and_then(|check| check.jacks.iter().find(|jack| jack.support.as_str() == support));
+/// What was really done in the pass that comes next: filled in as planned, to be put right.
+fn note_pass(pass: &Pass, number: usize, is_first: bool, words: Words) -> Markup {
+    let mut lifts: BTreeMap<&SupportId, Length> = BTreeMap::new();
+    for lift in pass.moves.iter().flat_map(|one| &one.supports) {
+        *lifts.entry(&lift.support).or_default() += lift.to - lift.from;
+    }
+    let packed = |support: &SupportId| {
+        let packing = pass.packing.iter().find(|packing| packing.support == *support)?;
+        match &packing.choice {
+            Choice::Stack(stack) if is_first => Some(stack_typed(&stack.pieces, words)),
+            _ => None,
+        }
+    };
+    html! {
+        details .note {
+            summary { "Note what was really done" }
+            form data-make="pass" data-number=(number) {
+                @for (support, lift) in &lifts {
+                    fieldset data-support=(support) {
+                        legend { (support) }
+                        label { "Bearer went up" input name="lift" inputmode="decimal" value=(words.number(*lift)); }
+                        label { "Whole stack that stands there (as 10 + 5)" input name="packers" value=[packed(support)]; }
+                    }
+                }
+                label { "By" input name="by" autocomplete="name"; }
+                label { "What was noticed" input name="remarks"; }
+                label { "Cracks, seen or measured" input name="cracks"; }
+                button .main type="submit" { "Pass " (number) " is done" }
+            }
+        }
+    }
+}
+
+fn choice(choice: &Choice, wanted: Length, words: Words) -> String {
+    match choice {
+        Choice::Stack(pieces) if pieces.pieces.is_empty() => "nothing".to_owned(),
+        Choice::Stack(pieces) => stack(&pieces.pieces, words),
+        Choice::Unreachable { .. } => {
+            format!("no stack of the stock fits: {}", words.length(wanted))
+        }
+    }
+}
+
+fn stack(pieces: &[Length], words: Words) -> String {
+    let pieces: Vec<String> = pieces.iter().map(|&piece| words.thickness(piece)).collect();
+    pieces.join(" + ")
+}
+
+fn stack_typed(pieces: &[Length], words: Words) -> String {
+    if pieces.is_empty() { "0".to_owned() } else { stack(pieces, words) }
+}
+
+fn force(check: Option<&MoveCheck>, support: &SupportId, words: Words) -> String {
+    let jack = check.and_then(|check| check.jacks.iter().find(|jack| jack.support == *support));
     jack.map_or("not worked out".to_owned(), |jack| {
-        words.force_range(floorwright_engine::frame::ForceRange {
-            least: jack.least,
-            most: jack.most,
-        })
+        words.force_range(ForceRange { least: jack.least, most: jack.most })
     })
 }

@@ -1,7 +1,9 @@
 //! Taking readings, one-handed.
 
+use crate::answer::plan_of_setup;
 use crate::layout::{Shell, typed};
 use crate::view::JobView;
+use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::Plan;
 use floorwright_job::form_v1::{Form, PlaceForm, Quantity, RowsForm};
 use floorwright_job::measure::Unit;
@@ -160,7 +162,10 @@ fn next(form: &Form, setup: &str, order: &[String]) -> String {
 }
 
 fn taken(job: &JobView) -> Markup {
-    let plan = job.worked.as_ref().map(|worked| &worked.plan);
+    let plan = job
+        .worked
+        .as_ref()
+        .map(|worked| plan_of_setup(job, worked, &current_setup(&job.folded.form)));
     html! {
         section aria-labelledby="taken" {
             h2 #taken { (job.folded.readings.len()) " readings taken here" }
@@ -172,7 +177,7 @@ fn taken(job: &JobView) -> Markup {
                         tr {
                             th scope="row" { (taken.reading.point) }
                             td { @if let Some(reading) = &taken.reading.reading { (typed(reading)) } }
-                            td { (level(job, &taken.reading.point)) }
+                            td { (level(job, &taken.setup, &taken.reading.point)) }
                             td {
                                 button type="button" data-undo=(taken.event)
                                     aria-label={ "Take back the reading at " (taken.reading.point) } { "Take back" }
@@ -185,11 +190,10 @@ fn taken(job: &JobView) -> Markup {
     }
 }
 
-fn level(job: &JobView, point: &str) -> String {
+fn level(job: &JobView, setup: &str, point: &str) -> String {
     let words = job.words();
     let level = job.worked.as_ref().and_then(|worked| {
-        let levels = &worked.plan.reduction.levels;
-        levels.points().iter().find(|known| known.point.as_str() == point)
+        plan_of_setup(job, worked, setup).reduction.levels.get(&PointId::new(point))
     });
     level.map_or(String::new(), |point| words.level_number(point.level))
 }

@@ -1,6 +1,6 @@
 use super::*;
 use crate::events::{Block, DeviceId, JobId, Kind, WallClock};
-use crate::form_v1::{GoalForm, PointForm, Quantity, SupportForm};
+use crate::form_v1::{GoalForm, PassForm, PointForm, Quantity, SupportForm};
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
@@ -115,6 +115,25 @@ fn putting_right_goes_by_order_and_not_by_clock() {
     ]);
     assert_eq!(rows(&job), [("A1".to_owned(), 1640.0)]);
     assert_eq!(job.tick, 5);
+}
+
+#[test]
+fn a_pass_that_is_noted_anew_replaces_its_number_and_passes_stand_in_order() {
+    let pass = |number: u32, by: &str| Change::Pass {
+        pass: PassForm { number: Some(number), by: Some(by.to_owned()), ..PassForm::default() },
+    };
+    let job = fold(&[
+        event(1, 1, 1, &pass(2, "one")),
+        event(2, 1, 2, &pass(1, "one")),
+        event(3, 2, 3, &pass(2, "other")),
+    ]);
+    let noted: Vec<_> = job
+        .form
+        .pass
+        .iter()
+        .map(|pass| (pass.number.unwrap(), pass.by.as_deref().unwrap()))
+        .collect();
+    assert_eq!(noted, [(1, "one"), (2, "other")]);
 }
 
 #[test]
