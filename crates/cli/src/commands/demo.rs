@@ -1,7 +1,7 @@
 //! `floorwright demo`: the whole chain on an invented house.
 
 use crate::args;
-use crate::commands::{floor, frame, levels, lift, order, passes};
+use crate::commands::{floor, frame, levels, lift, order, passes, report};
 use crate::exit::{OK, Stop};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text};
@@ -46,7 +46,8 @@ pub fn run(into: &Path) -> Result<Report, Stop> {
         ("frame", frame::run(&args::Frame::of(second.clone(), JACK_AT, picture("frame.svg")))?),
         ("lift", lift::run(&args::Lift::of(second.clone(), picture("lifts.svg")))?),
         ("passes", passes::run(&args::Passes::of(second.clone(), picture("passes.svg")))?),
-        ("order", order::run(&args::Order::of(second))?),
+        ("order", order::run(&args::Order::of(second.clone()))?),
+        ("report", report::run(&args::Report::of(second, into.join("paper")))?),
     ];
     let mut exit = OK;
     let mut summary = serde_json::Map::new();
@@ -80,6 +81,10 @@ fn what_to_open(folder: &Path, exit: u8) -> Text {
     list(
         "Open first",
         &[
+            ("paper/floor-report.pdf", "what a client gets: how far out, where, how sure"),
+            ("paper/lifting-plan.pdf", "what it takes, for client and engineer"),
+            ("paper/run-sheet.pdf", "what to lift, move by move, for the crew"),
+            ("paper/order.pdf", "what to buy and what it costs"),
             ("floor-before.svg", "how far each point of the floor is from the target"),
             ("lifts.svg", "the lift and the packers at each stump"),
             ("lifts-floor-after.svg", "the floor afterwards"),
