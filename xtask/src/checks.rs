@@ -1,6 +1,6 @@
 //! The list of checks, and the summary that is printed at the end.
 
-use crate::{browser, durability, end_to_end, layers, pictures, purity, shell};
+use crate::{browser, durability, end_to_end, layers, paper, pictures, purity, shell};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
@@ -62,6 +62,11 @@ const CHECKS: &[Check] = &[
     Check { name: "wasm", about: "the engine and the pages build for a browser", run: wasm },
     Check { name: "deny", about: "licences, bans and sources of dependencies", run: deny },
     Check { name: "advisories", about: "no dependency has a known weakness", run: advisories },
+    Check {
+        name: "paper",
+        about: "the documents read back: pages, tags, fonts, stamps, and every number",
+        run: paper::check,
+    },
     Check { name: "pictures", about: "docs/pictures is current and renders", run: pictures::check },
     Check {
         name: "app",

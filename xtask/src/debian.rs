@@ -7,12 +7,19 @@ use std::process::Command;
 pub struct Program {
     /// What is started.
     pub name: &'static str,
+    /// What it is asked, to see whether it answers.
+    pub asking: &'static str,
     /// The Debian package that has it.
     pub package: &'static str,
 }
 
 /// Turns SVG into PNG.
-pub const RSVG_CONVERT: Program = Program { name: "rsvg-convert", package: "librsvg2-bin" };
+pub const RSVG_CONVERT: Program =
+    Program { name: "rsvg-convert", asking: "--version", package: "librsvg2-bin" };
+
+/// Reads the text of a PDF; its package also has `pdfinfo` and `pdffonts`.
+pub const PDFTOTEXT: Program =
+    Program { name: "pdftotext", asking: "-v", package: "poppler-utils" };
 
 /// Notes the system calls of a program, and has them fail.
 pub const STRACE: Program = Program { name: "strace", package: "strace" };
@@ -31,7 +38,7 @@ pub const NPM: Program = Program { name: "npm", package: "npm" };
 /// # Errors
 /// What to install, if it is missing and we may not.
 pub fn provide(program: &Program) -> Result<(), String> {
-    if shell::is_installed(program.name, "--version") {
+    if shell::is_installed(program.name, program.asking) {
         return Ok(());
     }
     if may_install() {
@@ -41,7 +48,7 @@ pub fn provide(program: &Program) -> Result<(), String> {
         apt_get(&["update", "-q"])
             .and_then(|()| apt_get(&["install", "-qy", "--no-install-recommends", program.package]))
             .map_err(|why| format!("{} is not installed and {why}", program.name))?;
-        if shell::is_installed(program.name, "--version") {
+        if shell::is_installed(program.name, program.asking) {
             return Ok(());
         }
     }

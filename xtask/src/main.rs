@@ -9,6 +9,7 @@ mod debian;
 mod durability;
 mod end_to_end;
 mod layers;
+mod paper;
 mod pictures;
 mod purity;
 mod shell;

@@ -11,6 +11,8 @@ use floorwright_engine::plan::{Stage, StageName};
 use floorwright_engine::record::{CAUSES, Comparison, Followed, PointProgress, Record, Since};
 use floorwright_engine::units::Length;
 
+/// A table of more rows than this starts on a page of its own.
+const SHORT: usize = 20;
 /// Less than this is no lift.
 const STILL: Length = Length::mm(0.5);
 
@@ -181,6 +183,9 @@ fn step(blocks: &mut Blocks, whole: &Comparison, words: Words) {
         Since::Start => "the survey".to_owned(),
         Since::Pass(pass) => format!("pass {pass}"),
     };
+    if whole.supports.len() > SHORT {
+        blocks.0.push(Block::NewPage);
+    }
     blocks.heading("Predicted against measured");
     let columns = [
         (words.support(), Cells::Words),

@@ -31,6 +31,12 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         Some(price) => quote(&mut blocks, paper, bill, price, words),
         None => no_price(&mut blocks, bill),
     }
+    let business = paper.business.or(paper.input.business.as_ref());
+    if let Some(terms) = business.map(|business| &business.terms).filter(|terms| !terms.is_empty())
+    {
+        blocks.heading("Terms");
+        terms.iter().for_each(|paragraph| blocks.say(paragraph));
+    }
     blocks.0.push(Block::NewPage);
     lines(&mut blocks, bill, words);
     let subtitle = if bill.price.is_some() {

@@ -133,7 +133,6 @@ fn at_start(
     before: &mut BTreeMap<SupportId, String>,
 ) {
     let words = paper.words();
-    blocks.0.push(Block::NewPage);
     let gaps: Vec<String> = stage
         .passes
         .packing_at_start

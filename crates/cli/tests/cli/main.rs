@@ -6,6 +6,7 @@ mod faults;
 mod frame;
 mod level_books;
 mod nasty;
+mod paper;
 mod program;
 mod replay;
 mod schema;
