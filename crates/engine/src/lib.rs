@@ -30,6 +30,7 @@ pub mod source;
 pub mod settings;
 pub mod site;
 pub mod survey;
+pub mod hose;
 mod boxes;
 pub mod mesh;
 pub mod surface;

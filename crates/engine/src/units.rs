@@ -6,8 +6,10 @@
 
 mod inches;
 mod structural;
+mod water;
 
 pub use structural::{AreaLoad, Density, Force, LineLoad, Moment, Stress};
+pub use water::{Angle, Area, Pressure, Seconds, SurfaceTension, Temperature, Viscosity, Volume};
 
 use serde::{Serialize, Serializer};
 use std::fmt;
