@@ -75,6 +75,16 @@ pub enum Command {
         before_help = "Examples:\n  floorwright lift my-readings.csv\n  floorwright lift house.toml --height EXT-10 --tolerance 4\n  floorwright lift house.toml --set B3=12 --picture after.svg"
     )]
     Lift(Lift),
+    /// Know your home-made hose level: how long to wait, how far to trust it, what to check.
+    #[command(
+        before_help = "Examples:\n  floorwright hose\n  floorwright hose --bore 8 --length \"25 m\" --reservoir 200\n  floorwright hose house.toml --care careful\n  floorwright hose house.toml --swing 9"
+    )]
+    Hose(Box<Hose>),
+    /// Plan the survey: where to stand the reservoir, in which order to read, what to read twice.
+    #[command(
+        before_help = "Examples:\n  floorwright stands house.toml\n  floorwright stands house.toml --length \"15 m\" --picture stands.svg"
+    )]
+    Stands(Box<Stands>),
     /// Lay out the passes: which jacks move what, and the packers after each.
     #[command(
         before_help = "Examples:\n  floorwright passes house.toml --jacks 4 --per-pass 5\n  floorwright passes house.toml --jack-rating \"5 t\""
@@ -394,6 +404,84 @@ impl Report {
             timber: Timber::default(),
             no_frame: false,
         }
+    }
+}
+
+/// The hose; each overrides the `[hose]` of the job, and has a stated default without one.
+#[derive(Clone, Debug, Default, Args)]
+pub struct YourHose {
+    /// What stands at the other end: pail or twin.
+    #[arg(long)]
+    pub kind: Option<String>,
+    /// Inside diameter of the tube.
+    #[arg(long, allow_hyphen_values = true)]
+    pub bore: Option<String>,
+    /// Length from end to end, such as "20 m".
+    #[arg(long, allow_hyphen_values = true)]
+    pub length: Option<String>,
+    /// Inside diameter of the pail at its water line.
+    #[arg(long, allow_hyphen_values = true)]
+    pub reservoir: Option<String>,
+    /// water, dyed-water, propylene-glycol or ethylene-glycol.
+    #[arg(long)]
+    pub fluid: Option<String>,
+    /// Share of glycol by mass, such as "30 %".
+    #[arg(long, allow_hyphen_values = true)]
+    pub glycol: Option<String>,
+    /// How warm the water is, in degrees Celsius.
+    #[arg(long, value_name = "CELSIUS", allow_hyphen_values = true)]
+    pub temperature: Option<f64>,
+    /// From the water line down to the floor.
+    #[arg(long, allow_hyphen_values = true)]
+    pub leg: Option<String>,
+    /// To what a reading is rounded.
+    #[arg(long, allow_hyphen_values = true)]
+    pub read_to: Option<String>,
+    /// How it is read: casual or careful.
+    #[arg(long)]
+    pub care: Option<String>,
+    /// How far up or down the end goes from point to point, at most.
+    #[arg(long = "move", value_name = "HEIGHT", allow_hyphen_values = true)]
+    pub largest_move: Option<String>,
+    /// How near to its rest the water has to be when it is read.
+    #[arg(long, value_name = "WITHIN", allow_hyphen_values = true)]
+    pub settle_to: Option<String>,
+}
+
+/// Arguments of `hose`.
+#[derive(Debug, Default, Args)]
+pub struct Hose {
+    /// A job (.toml) with a [hose]; without one the flags and the stated defaults count.
+    pub job: Option<PathBuf>,
+    #[command(flatten)]
+    pub hose: YourHose,
+    /// Judge a swing that you timed: seconds from one top to the next, or none.
+    #[arg(long, value_name = "SECONDS", allow_hyphen_values = true)]
+    pub swing: Option<String>,
+}
+
+/// Arguments of `stands`.
+#[derive(Debug, Args)]
+pub struct Stands {
+    #[command(flatten)]
+    pub job: Job,
+    #[command(flatten)]
+    pub hose: YourHose,
+    /// Write the plan of stands as SVG.
+    #[arg(long, value_name = "SVG")]
+    pub picture: Option<PathBuf>,
+    /// Draw the picture for a phone instead of for paper.
+    #[arg(long)]
+    pub phone: bool,
+    /// Leave the sheets with the blanks out: only where to stand, and how good it will be.
+    #[arg(long)]
+    pub short: bool,
+}
+
+impl Stands {
+    /// The command on a job, with a picture.
+    pub fn of(job: Job, picture: Option<PathBuf>) -> Self {
+        Self { job, hose: YourHose::default(), picture, phone: false, short: false }
     }
 }
 

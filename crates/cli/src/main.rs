@@ -45,6 +45,8 @@ fn run(command: &Command, colour: bool) -> Result<Report, Stop> {
         Command::Levels(args) => commands::levels::run(args),
         Command::Floor(args) => commands::floor::run(args, colour),
         Command::Frame(args) => commands::frame::run(args),
+        Command::Hose(args) => commands::hose::run(args),
+        Command::Stands(args) => commands::stands::run(args),
         Command::Lift(args) => commands::lift::run(args),
         Command::Passes(args) => commands::passes::run(args),
         Command::Order(args) => commands::order::run(args),

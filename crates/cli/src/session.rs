@@ -3,7 +3,10 @@
 use crate::exit::{CHECK_FAILED, Stop};
 use crate::files;
 use floorwright_engine::plan::Job;
-use floorwright_job::{CsvMeaning, Fault, JobInput, Loaded, SourceFile, from_csv, load, ready};
+use floorwright_job::form_v1::Form;
+use floorwright_job::{
+    CsvMeaning, Document, Fault, JobInput, Loaded, SourceFile, check, from_csv, load, ready,
+};
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 
@@ -34,9 +37,33 @@ pub fn read_job(path: &Path) -> Result<Loaded, Stop> {
     Ok(load(&source, &mut |file| files::read(&folder.join(file)).map_err(|stop| stop.what)))
 }
 
+/// Opens a job after a change to what was read of it, or stops with every fault.
+pub fn open_changed(path: &Path, change: impl FnOnce(&mut Form)) -> Result<Session, Stop> {
+    let loaded = read_job(path)?;
+    let is_job = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
+    if !is_job || loaded.job.is_none() {
+        // Its own faults come first, and a table alone has no hose to change.
+        return finish(path, loaded);
+    }
+    let mut form = loaded.form;
+    change(&mut form);
+    let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+    let mut read = |file: &str| files::read(&folder.join(file)).map_err(|stop| stop.what);
+    finish(path, check(Document::of_form(form, &path.to_string_lossy()), &mut read))
+}
+
+/// A job that no file holds, or a stop with every fault.
+pub fn open_form(form: Form, name: &str) -> Result<Session, Stop> {
+    let loaded = check(Document::of_form(form, name), &mut |file| Err(format!("no file {file}")));
+    finish(Path::new(name), loaded)
+}
+
 /// Opens a job, or stops with every fault that keeps it from being used.
 pub fn open(path: &Path) -> Result<Session, Stop> {
-    let loaded = read_job(path)?;
+    finish(path, read_job(path)?)
+}
+
+fn finish(path: &Path, loaded: Loaded) -> Result<Session, Stop> {
     let (errors, warnings): (Vec<Fault>, Vec<Fault>) =
         loaded.faults.into_iter().partition(Fault::is_error);
     let Some(input) = loaded.job else { return Err(refuse(path, &errors)) };

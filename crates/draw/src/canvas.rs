@@ -287,6 +287,18 @@ impl Canvas {
         self.texts.push((line.room(), text));
     }
 
+    /// One line of bold text of a colour of its own, in the middle of a box.
+    pub fn text_in(&mut self, class: &str, rect: &Rect, text: &str, size: f64, colour: &str) {
+        let text = text::clean(text);
+        let (x, y) = rect.centre();
+        let base = y + CAP_HEIGHT * size / 2.0;
+        self.parts.push(html! {
+            text class=(class) x=(Fixed(x)) y=(Fixed(base)) font-size=(Fixed(size))
+                font-weight="bold" text-anchor="middle" fill=(colour) { (text) }
+        });
+        self.texts.push((*rect, text));
+    }
+
     /// Every text so far with the room that it takes.
     #[cfg(test)]
     pub fn texts(&self) -> &[(Rect, String)] {

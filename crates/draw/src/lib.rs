@@ -1,6 +1,6 @@
 //! Pictures of a floor: the map of departures from the target, the lifts, a section, the passes,
-//! who carries what, the force at a jack, and how near the work comes to its limits, as SVG text for
-//! paper or a phone, and a map for a terminal.
+//! who carries what, the force at a jack, how near the work comes to its limits, and where to stand
+//! with a hose, as SVG text for paper or a phone, and a map for a terminal.
 //!
 //! # Rules of every picture
 //! - The sign of a departure is shown three ways: a signed number, a symbol (triangle up, triangle
@@ -34,6 +34,7 @@ mod floor;
 mod labels;
 mod lift;
 mod from_plan;
+mod from_job;
 mod jack;
 mod number;
 mod passes;
@@ -42,6 +43,7 @@ mod plan;
 mod profile;
 mod sheet;
 mod site;
+mod stands;
 mod terminal;
 mod text;
 mod tiles;
@@ -50,6 +52,7 @@ mod way;
 pub use carried::carried_map;
 pub use classes::{ColourScale, PALETTE, Rgb};
 pub use floor::floor_map;
+pub use from_job::PROGRAM;
 pub use from_plan::PlanPictures;
 pub use jack::jack_chart;
 pub use lift::lift_map;
@@ -64,5 +67,6 @@ pub use picture::{
 };
 pub use profile::profile;
 pub use site::{SiteMark, SiteMarkKind, SitePicture, site_map};
+pub use stands::{StandMark, StandPoint, StandsPicture, stands_map};
 pub use terminal::terminal_map;
 pub use way::way_chart;

@@ -305,9 +305,11 @@ impl<'a> Reader<'a> {
                 $(form.$name = table.remove(stringify!($name)).map_or_else(Vec::new, |value| self.blocks(value, stringify!($name)));)*
             };
         }
-        block!(job, business, frame, loads, datum, goal, limits, stock, rates, tests, criteria);
+        block!(
+            job, business, frame, loads, datum, hose, goal, limits, stock, rates, tests, criteria
+        );
         blocks!(room, point, support, bearer, joist, wall, load);
-        blocks!(benchmark, setup, leg, book, criterion, pass);
+        blocks!(benchmark, door, obstacle, setup, leg, book, criterion, pass);
         form.joists = match table.remove("joists") {
             Some(one) if one.get_ref().is_table() => {
                 self.block(one, "joists", "joists.0").into_iter().collect()

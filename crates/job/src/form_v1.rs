@@ -328,6 +328,13 @@ forms! {
         datum: Option<DatumForm>,
         /// Marks of known height that do not move with the house.
         benchmark: Vec<BenchmarkForm>,
+        /// Your own hose level: every setup read with a hose that describes none is read with it.
+        hose: Option<YourHoseForm>,
+        /// Doorways that a hose can be laid through; without any the walls between rooms do not
+        /// count when stands are planned.
+        door: Vec<DoorForm>,
+        /// What no hose goes through and no reservoir stands in: a chimney, a built-in bath.
+        obstacle: Vec<ObstacleForm>,
         /// Standings of the instrument, or fillings of the hose, with their readings.
         setup: Vec<SetupForm>,
         /// Height differences measured elsewhere.
@@ -486,6 +493,73 @@ forms! {
         readings: Option<RowsForm<ReadingForm>>,
         /// Anything to be remembered about it.
         note: Option<String>,
+    }
+
+    /// Your own hose level; whatever is left out takes its stated default.
+    YourHoseForm {
+        /// "pail" for a tube on a wide reservoir, "twin" for two equal tubes; "pail" if left out.
+        kind: Option<HoseKindForm>,
+        /// Inside diameter of the tube; 10 mm if left out.
+        bore: Option<Quantity>,
+        /// Length of the hose from end to end; 20 m if left out.
+        length: Option<Quantity>,
+        /// Inside diameter of a round pail at its water line; 200 mm if left out.
+        reservoir: Option<Quantity>,
+        /// Inside length and width of a square-cornered reservoir at its water line.
+        reservoir_size: Option<[Quantity; 2]>,
+        /// Free water area of the reservoir in square millimetres.
+        reservoir_area: Option<f64>,
+        /// Of twin tubes only one end is read; both at the same moment if left out.
+        one_end: bool,
+        /// The hose is slid until the water stands at one mark on it, and the mark is measured.
+        fixed_mark: bool,
+        /// "water", "dyed-water", "propylene-glycol" or "ethylene-glycol"; "water" if left out.
+        fluid: Option<FluidForm>,
+        /// Share of glycol by mass: a ratio, or text such as "30 %".
+        glycol: Option<Quantity>,
+        /// How warm the water in the hose is, in degrees Celsius; 20 if left out.
+        temperature: Option<f64>,
+        /// How warm the legs at the reservoir and at the staff are, if that was measured.
+        leg_temperatures: Option<[f64; 2]>,
+        /// How deep the legs hang: from the water line down to the floor; 1 m if left out.
+        leg: Option<Quantity>,
+        /// To what a reading is rounded; 1 mm if left out.
+        read_to: Option<Quantity>,
+        /// "casual" or "careful"; "casual" if left out.
+        care: Option<CareForm>,
+        /// The tube is closed while it is carried, and opened fully to read.
+        capped: bool,
+        /// Where the tube can be read, [from, to] above the foot of the staff; 200 to 1600 mm if
+        /// left out.
+        reads: Option<[Quantity; 2]>,
+        /// How far up or down the end goes from one point to the next, at most; 100 mm if left out.
+        largest_move: Option<Quantity>,
+        /// How near to its rest the water has to be when it is read; 0.5 mm if left out.
+        settle_to: Option<Quantity>,
+        /// Field test: at least ten differences of height of two marks, settled anew for each.
+        test: Vec<Quantity>,
+        /// Field test: as many with the ends swapped.
+        test_swapped: Vec<Quantity>,
+        /// Anything to be remembered about it.
+        note: Option<String>,
+    }
+
+    /// A doorway that a hose can be laid through.
+    DoorForm {
+        /// Its middle [x, y], on the line of a wall.
+        at: Option<[Quantity; 2]>,
+        /// Its clear width; 800 mm if left out.
+        width: Option<Quantity>,
+        /// Anything to be remembered about it.
+        note: Option<String>,
+    }
+
+    /// What no hose goes through and no reservoir stands in.
+    ObstacleForm {
+        /// What it is.
+        name: String,
+        /// Its corners [x, y] in order.
+        outline: Vec<[Quantity; 2]>,
     }
 
     /// Bore and reservoir of a hose: both as inside diameters, or both as water areas.
@@ -1022,6 +1096,31 @@ words! {
         Laser,
         /// A water hose.
         Hose,
+    }
+    /// What stands at the other end of a hose.
+    HoseKindForm {
+        /// A wide reservoir.
+        Pail,
+        /// A second tube of the same bore.
+        Twin,
+    }
+    /// What a hose is filled with.
+    FluidForm {
+        /// Plain water.
+        Water,
+        /// Water with a little dye in all of it.
+        DyedWater,
+        /// Water with propylene glycol.
+        PropyleneGlycol,
+        /// Water with ethylene glycol, a sweet poison.
+        EthyleneGlycol,
+    }
+    /// How a hose is read.
+    CareForm {
+        /// In passing.
+        Casual,
+        /// By all the rules.
+        Careful,
     }
     /// What to prefer among lifts that meet every requirement.
     PreferForm {

@@ -3,13 +3,15 @@
 use crate::business::Business;
 use crate::fault::Fault;
 use crate::form_v1::{Form, SideForm, Terms};
+use crate::hose::HoseInput;
 use crate::measure::{Unit, rounded};
 use floorwright_engine::bill::Rates;
 use floorwright_engine::frame::{FrameRules, GivenFrame};
+use floorwright_engine::hose::Door;
 use floorwright_engine::ids::{PointId, SetupId, SupportId};
 use floorwright_engine::record::WorkDone;
 use floorwright_engine::settings::{Goal, Limits, Stock};
-use floorwright_engine::site::Site;
+use floorwright_engine::site::{Outline, Site};
 use floorwright_engine::survey::{LevelBook, SourcePlace, Survey};
 use floorwright_engine::units::{ExactLength, Length};
 use serde::Serialize;
@@ -54,6 +56,12 @@ pub struct JobInput {
     pub support_details: Vec<SupportDetail>,
     /// Setups, benchmarks and legs.
     pub survey: Survey,
+    /// The builder's own hose, and what a reading of it is taken to be worth.
+    pub hose: HoseInput,
+    /// Doorways.
+    pub doors: Vec<Door>,
+    /// What no hose goes through.
+    pub obstacles: Vec<Outline>,
     /// Readings that are struck out, and so not among the survey's; in the order of the document.
     pub struck: Vec<StruckReading>,
     /// Level books.

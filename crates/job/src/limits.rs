@@ -60,6 +60,26 @@ ranges! {
     HOSE_DIAMETER: "diameter", 1.0 to 2000.0 "mm", "inside diameter of hose or reservoir; check the unit";
     /// A water area.
     HOSE_AREA: "area", 0.5 to 4_000_000.0 "mm2", "water area of hose or reservoir in square millimetres";
+    /// The bore of a hose level.
+    HOSE_BORE: "bore", 4.0 to 15.0 "mm", "hose levels have a bore of 6 to 15 mm, and nothing was checked beyond 4 to 15 mm; check the unit";
+    /// The length of a hose.
+    HOSE_LENGTH: "length", 3000.0 to 100_000.0 "mm", "write length = \"20 m\"; a hose beyond 100 m settles too slowly and keeps its air: use two stands";
+    /// A leg of a hose.
+    HOSE_LEG: "leg", 50.0 to 4000.0 "mm", "from the water line down to the floor; check the unit";
+    /// What a reading is rounded to, or how near to rest the water is.
+    HOSE_STEP: "step", 0.05 to 20.0 "mm", "0.5 mm or 1 mm; check the unit";
+    /// A move of the end of a hose.
+    HOSE_MOVE: "largest_move", 1.0 to 4000.0 "mm", "how far up or down from one point to the next; check the unit";
+    /// Where a tube is read.
+    STAFF_PLACE: "reads", 0.0 to 8000.0 "mm", "from and to, above the foot of the staff; check the unit";
+    /// A temperature of water.
+    HOSE_TEMPERATURE: "temperature", -40.0 to 60.0 "C", "degrees Celsius";
+    /// A share of glycol.
+    GLYCOL: "glycol", 0.0 to 0.5 "", "the share by mass, a ratio or such as \"30 %\"; above half nothing is known of it";
+    /// A difference of height of a field test.
+    TEST_DIFFERENCE: "difference", -5000.0 to 5000.0 "mm", "the difference of height of the two marks; check the unit";
+    /// The width of a doorway.
+    DOOR_WIDTH: "width", 100.0 to 20_000.0 "mm", "a hose needs 100 mm; check the unit";
     /// Minutes since the clock was started.
     TIME: "time", 0.0 to 10_080.0 "min", "minutes of one week; or write a clock time such as \"14:05\"";
     /// A tolerance on level.

@@ -30,7 +30,8 @@ pub fn write(form: &Form) -> Result<String, WriteError> {
     block!(loads);
     blocks!(wall, load);
     block!(datum);
-    blocks!(benchmark, setup, leg, book);
+    block!(hose);
+    blocks!(door, obstacle, benchmark, setup, leg, book);
     block!(goal, limits, stock, rates, tests, criteria);
     blocks!(criterion, pass);
     Ok(text)

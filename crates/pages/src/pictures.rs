@@ -3,13 +3,10 @@
 
 use crate::view::{JobView, Worked};
 use floorwright_draw::{
-    Decimals, Medium, Orientation, PlanPictures, Print, ProfilePicture, RoomOutline, Side,
-    SiteMark, SiteMarkKind, SitePicture, TitleBlock, carried_map, floor_map, lift_map, pass_map,
-    profile, site_map,
+    Medium, Orientation, PlanPictures, Print, ProfilePicture, RoomOutline, SiteMark, SiteMarkKind,
+    SitePicture, TitleBlock, carried_map, floor_map, lift_map, pass_map, profile, site_map,
 };
 use floorwright_engine::site::Position;
-use floorwright_job::form_v1::SideForm;
-use floorwright_job::measure::Unit;
 use maud::{Markup, html};
 
 /// The floor as read, or as the lifts will leave it.
@@ -65,15 +62,11 @@ pub(crate) fn site(job: &JobView) -> Option<Markup> {
         });
     let picture = SitePicture {
         medium: Medium::Screen,
-        title_block: TitleBlock { title: "Site".to_owned(), ..title_block(worked) },
-        orientation: orientation(worked),
-        rooms: site
-            .rooms()
-            .iter()
-            .map(|room| RoomOutline { name: room.id.to_string(), outline: room.outline.clone() })
-            .collect(),
+        title_block: TitleBlock { title: "Site".to_owned(), ..TitleBlock::of(&worked.input) },
+        orientation: Orientation::of(&worked.input),
+        rooms: RoomOutline::all_of(&worked.job),
         marks: supports.chain(points).collect(),
-        print: print(worked),
+        print: Print::of(&worked.input),
     };
     Some(framed(&site_map(&picture)))
 }
@@ -83,43 +76,5 @@ fn framed(svg: &str) -> Markup {
 }
 
 fn of(worked: &Worked) -> PlanPictures<'_> {
-    PlanPictures {
-        job: &worked.job,
-        plan: &worked.plan,
-        title_block: title_block(worked),
-        orientation: orientation(worked),
-        datum_note: String::new(),
-        print: print(worked),
-    }
-}
-
-fn title_block(worked: &Worked) -> TitleBlock {
-    TitleBlock {
-        job: worked.input.name.clone(),
-        date: worked.input.date.clone().unwrap_or_default(),
-        ..TitleBlock::default()
-    }
-}
-
-fn print(worked: &Worked) -> Print {
-    match worked.input.units {
-        Unit::Millimetres | Unit::Metres => Print::Millimetres(Decimals::Tenths),
-        Unit::FeetInches => Print::Sixteenths,
-    }
-}
-
-fn orientation(worked: &Worked) -> Orientation {
-    match worked.input.orientation {
-        floorwright_job::Orientation::NotDeclared => Orientation::NotDeclared,
-        floorwright_job::Orientation::Street(side) => Orientation::Street(match side {
-            SideForm::Top => Side::Top,
-            SideForm::Bottom => Side::Bottom,
-            SideForm::Left => Side::Left,
-            SideForm::Right => Side::Right,
-        }),
-        floorwright_job::Orientation::North { degrees } => {
-            let (sine, cosine) = degrees.to_radians().sin_cos();
-            Orientation::North(Position::mm(sine, cosine))
-        }
-    }
+    PlanPictures::of(&worked.input, &worked.job, &worked.plan)
 }

@@ -2,7 +2,6 @@
 //!
 //! Values in, bytes out. The crate knows no files, clock or network; it formats what the engine
 //! found and works nothing out.
-
 //!
 //! [`Paper::make`] gives a document. Its content is gathered from job and plan as blocks
 //! ([`block`]); a template in typst's language, ours or a firm's own, gives them a look. Data reaches
@@ -26,7 +25,6 @@ mod lifting_plan;
 mod logo;
 mod order;
 mod paper;
-mod pictures;
 mod run_sheet;
 mod sheets;
 mod survey_said;
@@ -36,9 +34,7 @@ mod world;
 
 pub use logo::{Logo, MOST_BYTES as MOST_LOGO_BYTES, NoLogo};
 pub use paper::{Kind, Paper};
-pub use pictures::pictures;
 pub use template::files as template_files;
 pub use typeset::{Files, PaperError, Stamp, typeset};
 
-/// The program and its version, as it signs what it makes.
-pub const PROGRAM: &str = concat!("floorwright ", env!("CARGO_PKG_VERSION"));
+pub use floorwright_draw::PROGRAM;

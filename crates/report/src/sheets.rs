@@ -1,7 +1,6 @@
 //! Drawings to scale on sheets of their own, each with what it shows in words.
 
 use crate::paper::{Paper, Sheet};
-use crate::pictures::pictures;
 use crate::words::Words;
 use floorwright_draw::{
     FloorPicture, Medium, Paper as Size, PlanPictures, carried_map, floor_map, lift_map, pass_map,
@@ -29,7 +28,7 @@ pub(crate) const SHEET_NUMBER: &str = "SHEET-NO";
 impl<'a> Drawings<'a> {
     pub(crate) fn of(paper: &Paper<'a>) -> Self {
         let number = paper.hash().unwrap_or_default().chars().take(8).collect();
-        let mut pictures = pictures(paper.input, paper.job, paper.plan);
+        let mut pictures = PlanPictures::of(paper.input, paper.job, paper.plan);
         if let Some(date) = paper.date {
             pictures.title_block.date = date.to_owned();
         }

@@ -1,7 +1,7 @@
 //! `floorwright demo`: the whole chain on an invented house.
 
 use crate::args;
-use crate::commands::{floor, frame, levels, lift, order, passes, report};
+use crate::commands::{floor, frame, hose, levels, lift, order, passes, report, stands};
 use crate::exit::{OK, Stop};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text};
@@ -36,7 +36,10 @@ pub fn run(into: &Path) -> Result<Report, Stop> {
     let first = args::Job { job: into.join("house.toml") };
     let second = args::Job { job: into.join("house-read-again.toml") };
     let picture = |name: &str| Some(into.join(name));
+    let of_hose = args::Hose { job: Some(second.job.clone()), ..args::Hose::default() };
     let results: Vec<(&str, Report)> = vec![
+        ("hose", hose::run(&of_hose)?),
+        ("stands", stands::run(&args::Stands::of(second.clone(), picture("stands.svg")))?),
         ("levels-first", levels::run(&args::Levels::of(first))?),
         ("levels", levels::run(&args::Levels::of(second.clone()))?),
         (
@@ -92,6 +95,7 @@ fn what_to_open(folder: &Path, exit: u8) -> Text {
             ("lifts-who-carries.svg", "the same at the worst moment and when all is packed"),
             ("frame-jack-E6.svg", "what a jack has to push at E6, alone and with its neighbours"),
             ("passes-way.svg", "how near each move comes to its limits"),
+            ("stands.svg", "where the reservoir of the hose stands, and what is read from there"),
             ("passes.svg", "which stumps move in which pass; passes-1.svg and on, each by itself"),
         ],
     );
@@ -100,6 +104,8 @@ fn what_to_open(folder: &Path, exit: u8) -> Text {
         &[
             ("levels-first.txt", "the readings as first taken: one is wrong, and it is found"),
             ("levels.txt", "the same after that point was read again"),
+            ("hose.txt", "how far the hose is to be trusted, how long to wait, what to check"),
+            ("stands.txt", "where to stand with it, and sheets with blanks for the readings"),
             ("frame.txt", "what each stump carries, and everything that is assumed for it"),
             ("floor.txt", "the shape of the floor, held against criteria"),
             ("lift.txt", "lifts, packers, and what to buy"),

@@ -6,7 +6,7 @@ use crate::exit::{CHECK_FAILED, NOT_FOUND, OK, Stop};
 use crate::report::{Report, Text, envelope, footing};
 use crate::session::{Session, count, open};
 use crate::text::table::{Side, Table};
-use floorwright_engine::ids::PointId;
+use floorwright_engine::ids::{PointId, SetupId};
 use floorwright_engine::plan::{Plan, survey};
 use floorwright_engine::survey::{
     Control, DriftFound, GlobalTest, Levels, MisclosureRule, Observation, ObservationSource,
@@ -290,6 +290,7 @@ fn fit(
             ),
         );
     }
+    say_hoses(text, session, words);
     for uncontrolled in &reduction.uncontrolled {
         text.item("-", uncontrolled.to_string());
     }
@@ -305,6 +306,43 @@ fn fit(
                 books::against_rule(closed, allowance, words),
             ),
         );
+    }
+}
+
+/// What was done to the readings of hoses, and what each was taken to be worth.
+fn say_hoses(text: &mut Text, session: &Session, words: Words) {
+    let known = |id: &SetupId| session.input.hose.worth.iter().find(|setup| setup.setup == *id);
+    for setup in &session.job.survey.setups {
+        let mut parts = Vec::new();
+        if setup.scale != 1.0 {
+            parts.push(format!(
+                "differences of readings times {:.4}, for the reservoir's own rise and fall",
+                setup.scale
+            ));
+        }
+        let unit = words.unit();
+        match known(&setup.id).map(|setup| setup.worth) {
+            Some(Some(worth)) => parts.push(match worth.repeats {
+                Some(repeats) => format!(
+                    "one reading taken to ± {} {unit}: the budget of [hose] (± {} {unit}) corrected \
+                     by repeats of this job ({} to spare, scatter {:.2} mm)",
+                    words.plus_minus(worth.sd),
+                    words.plus_minus(worth.by_budget),
+                    repeats.spare,
+                    repeats.sd.to_mm()
+                ),
+                None => format!(
+                    "one reading taken to ± {} {unit}: the budget of [hose], for nothing was read \
+                     twice",
+                    words.plus_minus(worth.sd)
+                ),
+            }),
+            Some(None) => parts.push("what a reading is worth is stated by the job".to_owned()),
+            None => {}
+        }
+        if !parts.is_empty() {
+            text.item("-", format!("setup {}: {}", setup.id, parts.join("; ")));
+        }
     }
 }
 

@@ -6,6 +6,7 @@ pub mod demo;
 pub mod floor;
 pub mod frame;
 pub mod goal;
+pub mod hose;
 pub mod levels;
 pub mod lift;
 pub mod new;
@@ -15,6 +16,7 @@ pub mod pictures;
 pub mod record;
 pub mod report;
 pub mod serve;
+pub mod stands;
 
 use crate::report::Text;
 use floorwright_engine::plan::{Plan, Stage, StageName};

@@ -3,8 +3,9 @@
 use crate::exit::{Stop, USAGE};
 use crate::session::Session;
 use floorwright_draw::{
-    CarriedPicture, FloorPicture, JackLine, JackPicture, LiftPicture, Medium, Paper, PassPicture,
-    PlanPictures, ProfilePicture, WayPicture,
+    CarriedPicture, FloorPicture, JackLine, JackPicture, LiftPicture, Medium, Orientation, Paper,
+    PassPicture, PlanPictures, Print, ProfilePicture, RoomOutline, StandMark, StandPoint,
+    StandsPicture, TitleBlock, WayPicture,
 };
 use floorwright_engine::plan::Plan;
 use floorwright_engine::site::Position;
@@ -31,13 +32,40 @@ pub fn beside(path: &Path, what: &str) -> PathBuf {
     path.with_file_name(format!("{stem}-{what}.svg"))
 }
 
+/// The plan of stands of a session.
+pub fn stands(
+    session: &Session,
+    phone: bool,
+    stands: Vec<StandMark>,
+    points: Vec<StandPoint>,
+    notes: Vec<String>,
+) -> StandsPicture {
+    let input = &session.input;
+    StandsPicture {
+        medium: medium(session, phone),
+        title_block: TitleBlock {
+            title: "Where to stand with the hose".to_owned(),
+            document_type: "survey plan".to_owned(),
+            ..TitleBlock::of(input)
+        },
+        orientation: Orientation::of(input),
+        print: Print::of(input),
+        rooms: RoomOutline::all_of(&session.job),
+        doors: input.doors.clone(),
+        obstacles: input.obstacles.clone(),
+        stands,
+        points,
+        notes,
+    }
+}
+
 /// The pictures of a session.
 pub struct Head<'a>(PlanPictures<'a>);
 
 impl<'a> Head<'a> {
     /// Takes names and dates from the job.
     pub fn of(session: &'a Session, plan: &'a Plan) -> Self {
-        Self(floorwright_report::pictures(&session.input, &session.job, plan))
+        Self(PlanPictures::of(&session.input, &session.job, plan))
     }
 
     /// The floor as read.

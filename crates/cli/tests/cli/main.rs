@@ -4,6 +4,7 @@ mod commands;
 mod demo;
 mod faults;
 mod frame;
+mod hose;
 mod level_books;
 mod nasty;
 mod paper;

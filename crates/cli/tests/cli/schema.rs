@@ -83,6 +83,21 @@ fn run_all() -> Vec<(&'static str, Vec<Value>)> {
             "record",
             vec![json(&half_done, &["record", "job.toml"]), json(&demo, &["record", "house.toml"])],
         ),
+        (
+            "hose",
+            vec![
+                json(&here, &["hose", "--swing", "11"]),
+                json(&here, &["hose", "--kind", "twin"]),
+                json(&demo, &["hose", "house.toml"]),
+            ],
+        ),
+        (
+            "stands",
+            vec![
+                json(&demo, &["stands", "house.toml"]),
+                json(&demo, &["stands", "house.toml", "--length", "7 m"]),
+            ],
+        ),
         ("new", vec![json(&here, &["new", "made.toml", "--no-input"])]),
     ]
 }

@@ -115,7 +115,7 @@ pub enum HoseFault {
         temperature: f64,
     },
     /// A temperature at which nothing about the filling is known.
-    #[error("{0}")]
+    #[error("{1}")]
     Outside(&'static str, OutsideValidity),
     /// Legs that leave no hose between them.
     #[error("two legs of {leg} and a hose of {length} leave nothing to reach with")]

@@ -17,15 +17,21 @@
 mod air;
 mod budget;
 mod checks;
+mod cover;
+mod design;
 mod fluid;
 mod instrument;
 mod meniscus;
 mod repeats;
 mod scale;
 mod settling;
+mod stands;
 mod temperature;
+mod tour;
 mod validity;
+mod walls;
 mod water;
+mod ways;
 
 pub use air::{
     closed_end_shows, level_of_pressure, slug_holds, warming_of_closed_air, wind_pressure,
@@ -35,6 +41,7 @@ pub use checks::{
     DriftWatch, MINUTES_BETWEEN, POINTS_BETWEEN, SiteChecks, SwingVerdict, alike_within,
     dries_per_hour, drift_watch, judge_swing, site_checks,
 };
+pub use design::{Accuracy, PointWorth, survey_of};
 pub use fluid::{Fluid, Glycol, MOST_GLYCOL};
 pub use instrument::{Care, Hose, HoseFault, ReadableRange, range_of};
 pub use meniscus::{bubble_never_rises_below, capillary_length, jurin_rise, meniscus_rise};
@@ -45,8 +52,13 @@ pub use repeats::{
 };
 pub use scale::{Reservoir, not_shown, siphoned, spill_lowers};
 pub use settling::{Column, MARGIN, Regime, SHORTEST_WAIT, critical_length};
+pub use stands::{
+    MOST_POINTS, NoStands, REPEAT_ONE_IN, Stand, StandRow, StandsAsk, StandsPlan, TIES, Unreached,
+    Why, plan_stands,
+};
 pub use temperature::{Run, far_surface_higher, warm_leg_higher};
 pub use validity::OutsideValidity;
+pub use walls::{DOOR_BESIDE_WALL, Door};
 pub use water::{expansion, surface_tension, water_density, water_viscosity};
 
 /// Standard gravity, m/s2.

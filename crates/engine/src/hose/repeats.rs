@@ -197,3 +197,13 @@ pub fn hose_test(first: &[Length], swapped: &[Length]) -> Result<HoseTest, Field
     let limit = sd * staff_zero_factor(first.len(), swapped.len())?;
     Ok(HoseTest { repeats, may_be, difference, index_error, limit })
 }
+
+impl Repeats {
+    /// Several sets of repeats as one, each weighing what it has to spare; `None` of none.
+    pub fn joined(sets: &[Self]) -> Option<Self> {
+        let spare: usize = sets.iter().map(|set| set.spare).sum();
+        let squares: f64 =
+            sets.iter().map(|set| set.spare as f64 * set.sd.squared().to_mm2()).sum();
+        (spare > 0).then(|| Self { spare, sd: Length::mm((squares / spare as f64).sqrt()) })
+    }
+}

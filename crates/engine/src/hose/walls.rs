@@ -117,7 +117,8 @@ fn with_doorways(sides: &[(Position, Position)], doors: &[Door]) -> Vec<Wall> {
 
 /// Where a doorway cuts the walls near it that run as the nearest one does.
 fn cuts_of_door(sides: &[(Position, Position)], door: &Door) -> Vec<Cut> {
-    let distance = |&side: &(Position, Position)| nearest_on_segment(side, door.at).distance(door.at);
+    let distance =
+        |&side: &(Position, Position)| nearest_on_segment(side, door.at).distance(door.at);
     let nearest = sides.iter().min_by(|a, b| distance(a).total_cmp(&distance(b)));
     let Some(&(from, to)) = nearest else { return Vec::new() };
     let run = direction(from, to);

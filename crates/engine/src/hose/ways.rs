@@ -95,7 +95,10 @@ impl Ways {
         while !self.walls.sees(here.at, to.at) && line.len() <= n + 1 {
             let onwards = |bend: usize| {
                 let row = &self.between[bend * n..(bend + 1) * n];
-                to.sees.iter().map(|&(last, length)| row[last] + length).fold(f64::INFINITY, f64::min)
+                to.sees
+                    .iter()
+                    .map(|&(last, length)| row[last] + length)
+                    .fold(f64::INFINITY, f64::min)
             };
             let steps = here.sees.iter().filter(|step| step.1 > 1e-6);
             let next = steps

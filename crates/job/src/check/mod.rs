@@ -4,6 +4,7 @@ mod bearers;
 mod books;
 mod datum;
 mod frame;
+mod hose;
 mod joists;
 mod legs;
 mod net;
@@ -25,6 +26,7 @@ use crate::form_v1::{
     DatumForm, FORMAT, Form, JobForm, PlaceForm, PointForm, Quantity, RowsForm, SetupForm,
     SupportForm, Terms,
 };
+use crate::hose::HoseInput;
 use crate::input::{Assumption, JobInput, Loaded, Orientation, StruckReading};
 use crate::limits;
 use crate::measure::{DecimalMark, Unit, parse_length};
@@ -221,6 +223,7 @@ fn check_with(
         struck: Vec::new(),
         again: Vec::new(),
         n_unknown: 0,
+        hose: HoseInput::default(),
     };
     let job = checker.job(head);
     let mut faults = checker.faults;
@@ -281,6 +284,7 @@ pub(crate) struct Checker<'a> {
     /// The setups that were read after a pass.
     again: Vec<Resurvey>,
     n_unknown: usize,
+    hose: HoseInput,
 }
 
 impl Checker<'_> {
@@ -291,6 +295,7 @@ impl Checker<'_> {
         self.supports();
         self.points();
         let benchmarks = self.benchmarks();
+        self.your_hose();
         let survey = self.survey(benchmarks);
         let books = self.books(&survey.benchmarks);
         self.check_metres();
@@ -306,6 +311,7 @@ impl Checker<'_> {
         self.check_net(&survey, &books);
         let business = self.business();
         let (site, support_details) = self.finish_site()?;
+        let (doors, obstacles) = (self.doors(&site), self.obstacles());
         Some(JobInput {
             name: head.name.unwrap_or_else(|| "job without a name".to_owned()),
             client: head.client,
@@ -320,6 +326,9 @@ impl Checker<'_> {
             site,
             support_details,
             survey,
+            hose: std::mem::take(&mut self.hose),
+            doors,
+            obstacles,
             struck: std::mem::take(&mut self.struck),
             books,
             frame,

@@ -73,20 +73,24 @@ impl Checker<'_> {
     }
 
     fn outline(&mut self, spot: &Spot, room: &RoomForm) -> Option<Outline> {
-        if room.outline.is_empty() {
+        self.outline_of(spot, &room.outline)
+    }
+
+    pub(super) fn outline_of(&mut self, spot: &Spot, outline: &[[Quantity; 2]]) -> Option<Outline> {
+        if outline.is_empty() {
             return None;
         }
-        if room.outline.len() > MOST_CORNERS {
+        if outline.len() > MOST_CORNERS {
             let fault = self
                 .error(spot, "outline", "the outline has too many corners")
-                .value(room.outline.len().to_string())
+                .value(outline.len().to_string())
                 .limit(format!("at most {MOST_CORNERS}"))
                 .hint("leave out corners that lie on a straight wall");
             self.faults.push(fault);
             return None;
         }
-        let corners: Vec<Option<Position>> = (0..room.outline.len())
-            .map(|corner| self.position(spot, &format!("outline.{corner}"), &room.outline[corner]))
+        let corners: Vec<Option<Position>> = (0..outline.len())
+            .map(|corner| self.position(spot, &format!("outline.{corner}"), &outline[corner]))
             .collect();
         let corners = corners.into_iter().collect::<Option<Vec<_>>>()?;
         match Outline::new(corners) {

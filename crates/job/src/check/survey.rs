@@ -73,23 +73,29 @@ impl Checker<'_> {
     fn setup(&mut self, spot: &Spot, form: &SetupForm, benchmarks: &mut Vec<Benchmark>) -> Setup {
         let reading_sd = self.reading_sd(spot, form);
         self.check_instrument(spot, form);
-        let scale = form.hose.as_ref().and_then(|hose| self.scale(spot, hose)).unwrap_or(1.0);
+        let scale = match &form.hose {
+            Some(hose) => self.scale(spot, hose).unwrap_or(1.0),
+            None if self.is_your_hose(form) => self.hose.hose.factor(),
+            None => 1.0,
+        };
         let staff = self.length(spot, "staff", form.staff.as_ref(), &limits::STAFF);
         let readings = self.readings(spot, form, benchmarks, staff.unwrap_or(limits::STAFF_LENGTH));
-        Setup {
+        let mut setup = Setup {
             id: SetupId::new(form.id.as_str()),
             reading_sd,
             scale,
             drift: if form.drift { Drift::Linear } else { Drift::None },
             readings,
-        }
+        };
+        self.worth_of(form, &mut setup);
+        setup
     }
 
     fn reading_sd(&mut self, spot: &Spot, form: &SetupForm) -> ReadingSd {
         let sd = self.length(spot, "reading_sd", form.reading_sd.as_ref(), &limits::READING_SD);
         let growing =
             self.length(spot, "sd_per_sqrt_km", form.sd_per_sqrt_km.as_ref(), &limits::SD_PER_KM);
-        if form.reading_sd.is_none() {
+        if form.reading_sd.is_none() && !self.is_your_hose(form) {
             self.assume(format!(
                 "a reading has a standard deviation of {ASSUMED_READING_SD} (reading_sd is not given for every setup)"
             ));
@@ -108,7 +114,7 @@ impl Checker<'_> {
                     self.error(spot, "hose", "a hose is described, and the instrument is another");
                 self.faults.push(fault.hint("write instrument = \"hose\", or take hose out"));
             }
-            (Some(InstrumentForm::Hose), None) => self.assume(format!(
+            (Some(InstrumentForm::Hose), None) if !self.hose.given => self.assume(format!(
                 "the water line of setup {} does not fall as the hose fills (no bore and reservoir are given)",
                 form.id
             )),

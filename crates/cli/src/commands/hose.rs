@@ -1,0 +1,219 @@
+//! `floorwright hose`: what the builder's own hose level can do, and what to check on site.
+
+mod said;
+
+use crate::args::{self, YourHose};
+use crate::exit::{CHECK_FAILED, OK, Stop, USAGE};
+use crate::report::{Report, Text, envelope, footing};
+use crate::session::{Session, open, open_changed, open_form};
+use floorwright_engine::hose::{
+    Column, SwingVerdict, drift_watch, judge_swing, range_of, site_checks, unmixed_per_metre,
+};
+use floorwright_engine::units::Seconds;
+use floorwright_job::HoseInput;
+use floorwright_job::form_v1::{
+    CareForm, FORMAT, FluidForm, Form, HoseKindForm, JobForm, Quantity, YourHoseForm,
+};
+use floorwright_job::words::Words;
+use serde::de::DeserializeOwned;
+use serde::de::value::{Error as WordError, StrDeserializer};
+
+/// Runs the command.
+pub fn run(args: &args::Hose) -> Result<Report, Stop> {
+    let mut session = match &args.job {
+        Some(path) => open_with(path, &args.hose)?,
+        None => {
+            let mut form = Form {
+                format: Some(FORMAT),
+                job: Some(JobForm {
+                    name: Some("a hose without a job".to_owned()),
+                    terms: Some(floorwright_job::form_v1::Terms::default()),
+                    units: Some(floorwright_job::measure::Unit::Millimetres),
+                    ..JobForm::default()
+                }),
+                ..Form::default()
+            };
+            change_hose(&mut form, &args.hose)?;
+            open_form(form, "the command line")?
+        }
+    };
+    forget_missing_readings(&mut session);
+    let input = &session.input.hose;
+    let words = Words::of(&session.input);
+    let swing = args.swing.as_deref().map(seen_swing).transpose()?;
+    let mut text = Text::default();
+    said::title(&mut text, input);
+    let budget = input.budget().map_err(|error| no_figure(&error))?;
+    let worth = input.worth_of_job().map_err(|error| no_figure(&error))?;
+    said::trust(&mut text, input, &budget, worth, words);
+    let column = input.hose.column();
+    let verdict = match (&column, swing) {
+        (Ok(column), Some(seen)) => {
+            let verdict = judge_swing(*column, seen);
+            said::swing(&mut text, *column, verdict);
+            Some(verdict)
+        }
+        _ => None,
+    };
+    said::wait(&mut text, input, &column, words);
+    let range = range_of(&input.hose);
+    said::scale_and_range(&mut text, input, &range, words);
+    said::budget(&mut text, &budget);
+    let checks = site_checks(&budget, column.clone().ok());
+    let watch = drift_watch(&input.hose, &budget);
+    said::checks(&mut text, &checks, &watch, &column, words);
+    said::field_test(&mut text, input, words);
+    let unmixed = unmixed_per_metre(&input.hose).ok().flatten();
+    said::cautions(&mut text, input, unmixed);
+    said::taken(&mut text, input);
+    if args.job.is_some() {
+        footing(&mut text, &session);
+    }
+    let wrong =
+        matches!(verdict, Some(SwingVerdict::Blocked | SwingVerdict::Slow | SwingVerdict::Fast));
+    let json = json_of(&session, &budget, worth, column.ok(), range.ok(), &checks, &watch, verdict);
+    Ok(Report { text, json: Box::new(|| json), exit: if wrong { CHECK_FAILED } else { OK } })
+}
+
+#[expect(clippy::too_many_arguments, reason = "one for each part of the answer")]
+fn json_of(
+    session: &Session,
+    budget: &floorwright_engine::hose::Budget,
+    worth: floorwright_engine::hose::ReadingWorth,
+    column: Option<Column>,
+    range: Option<floorwright_engine::hose::ReadableRange>,
+    checks: &floorwright_engine::hose::SiteChecks,
+    watch: &floorwright_engine::hose::DriftWatch,
+    swing: Option<SwingVerdict>,
+) -> serde_json::Value {
+    let input = &session.input.hose;
+    let waits = column.map(|column| said::waits(&column, input));
+    envelope(
+        "hose",
+        session,
+        serde_json::json!({
+            "hose": input.hose,
+            "assumed": input.assumed,
+            "scale": input.hose.factor(),
+            "reading": worth,
+            "setups": input.worth,
+            "budget": budget,
+            "regime": column.map(|column| column.regime()),
+            "waits": waits,
+            "range": range,
+            "checks": checks,
+            "watch": watch,
+            "field_test": input.test,
+            "swing": swing,
+        }),
+    )
+}
+
+/// Opens a job with the hose of the flags in place of its own.
+pub fn open_with(path: &std::path::Path, flags: &YourHose) -> Result<Session, Stop> {
+    if flags.is_silent() {
+        return open(path);
+    }
+    let mut trial = Form::default();
+    change_hose(&mut trial, flags)?;
+    open_changed(path, |form| {
+        // It was tried before, and does not depend on the form.
+        let _ = change_hose(form, flags);
+    })
+}
+
+/// Before a survey there are no readings, and nobody need be told.
+pub fn forget_missing_readings(session: &mut Session) {
+    session.warnings.retain(|warning| !warning.what.contains("no readings yet"));
+}
+
+impl YourHose {
+    fn is_silent(&self) -> bool {
+        let texts = [
+            &self.kind,
+            &self.bore,
+            &self.length,
+            &self.reservoir,
+            &self.fluid,
+            &self.glycol,
+            &self.leg,
+            &self.read_to,
+            &self.care,
+            &self.largest_move,
+            &self.settle_to,
+        ];
+        texts.iter().all(|text| text.is_none()) && self.temperature.is_none()
+    }
+}
+
+fn change_hose(form: &mut Form, flags: &YourHose) -> Result<(), Stop> {
+    let kind: Option<HoseKindForm> = word(flags.kind.as_deref(), "--kind", "pail or twin")?;
+    let known = "water, dyed-water, propylene-glycol or ethylene-glycol";
+    let fluid: Option<FluidForm> = word(flags.fluid.as_deref(), "--fluid", known)?;
+    let care: Option<CareForm> = word(flags.care.as_deref(), "--care", "casual or careful")?;
+    let hose = form.hose.get_or_insert_with(YourHoseForm::default);
+    if flags.reservoir.is_some() {
+        (hose.reservoir_size, hose.reservoir_area) = (None, None);
+    }
+    if kind == Some(HoseKindForm::Twin) && flags.reservoir.is_none() {
+        (hose.reservoir, hose.reservoir_size, hose.reservoir_area) = (None, None, None);
+    }
+    if matches!(fluid, Some(FluidForm::Water | FluidForm::DyedWater)) && flags.glycol.is_none() {
+        hose.glycol = None;
+    }
+    let set = |place: &mut Option<Quantity>, given: &Option<String>| {
+        if let Some(given) = given {
+            *place = Some(Quantity::Text(given.clone()));
+        }
+    };
+    set(&mut hose.bore, &flags.bore);
+    set(&mut hose.length, &flags.length);
+    set(&mut hose.reservoir, &flags.reservoir);
+    set(&mut hose.glycol, &flags.glycol);
+    set(&mut hose.leg, &flags.leg);
+    set(&mut hose.read_to, &flags.read_to);
+    set(&mut hose.largest_move, &flags.largest_move);
+    set(&mut hose.settle_to, &flags.settle_to);
+    hose.kind = kind.or(hose.kind);
+    hose.fluid = fluid.or(hose.fluid);
+    hose.care = care.or(hose.care);
+    hose.temperature = flags.temperature.or(hose.temperature);
+    Ok(())
+}
+
+fn word<T: DeserializeOwned>(
+    given: Option<&str>,
+    flag: &str,
+    known: &str,
+) -> Result<Option<T>, Stop> {
+    let Some(given) = given else { return Ok(None) };
+    let read = T::deserialize(StrDeserializer::<WordError>::new(given));
+    read.map(Some).map_err(|_| {
+        Stop::new(USAGE, format!("{flag}: \"{given}\" is not known")).hint(format!("write {known}"))
+    })
+}
+
+/// Seconds of a swing, or that there was none.
+fn seen_swing(text: &str) -> Result<Option<Seconds>, Stop> {
+    if text.eq_ignore_ascii_case("none") {
+        return Ok(None);
+    }
+    match text.trim().trim_end_matches('s').trim().parse::<f64>() {
+        Ok(seconds) if seconds.is_finite() && seconds > 0.0 && seconds < 600.0 => {
+            Ok(Some(Seconds::new(seconds)))
+        }
+        _ => Err(Stop::new(USAGE, format!("--swing: \"{text}\" is no time of a swing")).hint(
+            "write the seconds from one top to the next, such as --swing 9, or --swing none",
+        )),
+    }
+}
+
+fn no_figure(error: &floorwright_engine::hose::OutsideValidity) -> Stop {
+    Stop::new(CHECK_FAILED, error.to_string())
+        .hint("nothing is said of a hose outside of what was checked: change it or its temperature")
+}
+
+/// How a hose is called in one line.
+pub fn in_one_line(input: &HoseInput) -> String {
+    said::in_one_line(input)
+}
