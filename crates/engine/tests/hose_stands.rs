@@ -265,22 +265,21 @@ fn bad_hoses_say_which_part_and_the_way_out() {
     };
     use floorwright_engine::hose::{Fluid, Glycol, Reservoir};
     use floorwright_engine::units::{Area, Temperature};
-    let good = Hose::default();
-    check(Hose { bore: Length::ZERO, ..good.clone() }, "bore");
-    check(Hose { bore: Length::mm(25.0), ..good.clone() }, "bore");
-    check(Hose { bore: Length::mm(f64::NAN), ..good.clone() }, "bore");
-    check(Hose { length: Length::m(4000.0), ..good.clone() }, "length");
-    check(Hose { length: Length::m(3.0), leg: Length::m(1.6), ..good.clone() }, "leg");
-    check(Hose { temperature: Temperature::celsius(-1.0), ..good.clone() }, "temperature");
+    check(Hose { bore: Length::ZERO, ..Hose::default() }, "bore");
+    check(Hose { bore: Length::mm(25.0), ..Hose::default() }, "bore");
+    check(Hose { bore: Length::mm(f64::NAN), ..Hose::default() }, "bore");
+    check(Hose { length: Length::m(4000.0), ..Hose::default() }, "length");
+    check(Hose { length: Length::m(3.0), leg: Length::m(1.6), ..Hose::default() }, "leg");
+    check(Hose { temperature: Temperature::celsius(-1.0), ..Hose::default() }, "temperature");
     let mix = |mass_share| Fluid::Mix { glycol: Glycol::Propylene, mass_share };
-    check(Hose { fluid: mix(0.8), ..good.clone() }, "glycol");
-    check(Hose { fluid: mix(-0.1), ..good.clone() }, "glycol");
+    check(Hose { fluid: mix(0.8), ..Hose::default() }, "glycol");
+    check(Hose { fluid: mix(-0.1), ..Hose::default() }, "glycol");
     let cold = Some((Temperature::celsius(-15.0), Temperature::celsius(5.0)));
-    check(Hose { fluid: mix(0.3), leg_temperatures: cold, ..good.clone() }, "leg_temperatures");
+    check(Hose { fluid: mix(0.3), leg_temperatures: cold, ..Hose::default() }, "leg_temperatures");
     let thimble = Reservoir::Pail { area: Area::mm2(50.0) };
-    check(Hose { reservoir: thimble, ..good.clone() }, "reservoir");
-    check(Hose { reads: (Length::mm(900.0), Length::mm(300.0)), ..good.clone() }, "reads");
-    assert!(good.checked().is_ok());
+    check(Hose { reservoir: thimble, ..Hose::default() }, "reservoir");
+    check(Hose { reads: (Length::mm(900.0), Length::mm(300.0)), ..Hose::default() }, "reads");
+    assert!(Hose::default().checked().is_ok());
 }
 
 proptest! {

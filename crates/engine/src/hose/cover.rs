@@ -285,12 +285,9 @@ impl Cover<'_> {
                 }
                 return Some(step);
             }
-            for other in 0..n {
-                if came_from[other] == usize::MAX
-                    && !part.contains(&other)
-                    && self.ties_two(here, other)
-                {
-                    came_from[other] = here;
+            for (other, from) in came_from.iter_mut().enumerate() {
+                if *from == usize::MAX && !part.contains(&other) && self.ties_two(here, other) {
+                    *from = here;
                     queue.push_back(other);
                 }
             }
