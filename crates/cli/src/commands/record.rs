@@ -424,7 +424,7 @@ fn say_rest_passes(text: &mut Text, session: &Session, plan: &Plan) {
                 count(session.job.limits.jacks.value, "jack", "jacks"),
             )
         } else {
-            "The frame forbids these passes: see --json, or lift less.".to_owned()
+            "The frame forbids these passes: lift less, or choose a lower height.".to_owned()
         });
     }
 }
