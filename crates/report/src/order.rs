@@ -160,7 +160,7 @@ fn lines(blocks: &mut Blocks, bill: &Bill, words: OrderWords) {
                 words.quantity(&line.quantity),
                 money(line.rate.as_ref().map(|rate| rate.money)),
                 money(line.amount),
-                words.causes(line),
+                shortened(words.causes(line)),
             ]);
         }
         let sum = bill.sections.iter().find(|sum| sum.section == section);
@@ -194,6 +194,14 @@ fn lines(blocks: &mut Blocks, bill: &Bill, words: OrderWords) {
         blocks.say("Taken for the order, because the job does not say:");
         blocks.list(bill.assumed.clone());
     }
+}
+
+/// Causes that name very many places are cut at a comma: the plan has them all.
+fn shortened(causes: String) -> String {
+    const MOST: usize = 160;
+    let Some((end, _)) = causes.char_indices().nth(MOST) else { return causes };
+    let cut = causes[..end].rfind(", ").unwrap_or(end);
+    format!("{} and more", &causes[..cut])
 }
 
 /// A ratio in hundredths, with the decimals it needs.

@@ -185,12 +185,12 @@ pub(crate) fn deck(deck: &DeckShape, words: Words) -> Vec<String> {
     }
     if let Some(steepest) = &deck.steepest {
         said.push(format!(
-            "Steepest between points 2 m or more apart: {}, from {} down to {}, {} over {:.2} m.",
+            "Steepest between points 2 m or more apart: {}, from {} down to {}, {} over {}.",
             one_in(steepest.slope),
             steepest.from,
             steepest.to,
             words.length(steepest.fall),
-            steepest.distance.to_m(),
+            words.plan_length(steepest.distance),
         ));
     }
     said.push(match &deck.straightedge {
