@@ -23,7 +23,7 @@ use super::skyline::{Factor, Skyline};
 pub(super) const NO_FORCE: f64 = 1e-6;
 
 /// A gap smaller than this, in millimetres, is none.
-const NO_GAP: f64 = 1e-8;
+pub(super) const NO_GAP: f64 = 1e-8;
 
 /// A pivot smaller than this share of its diagonal is no stiffness: the supports that carry leave
 /// a way to move. With `n` hanging in a row the true one is some `n^-3`.
@@ -73,7 +73,7 @@ const ALL_TOGETHER: usize = 48;
 /// The frame on its seats. Supports are counted in the stiffness's order; millimetres and newtons.
 #[derive(Clone, Debug)]
 pub(super) struct Balance<'a> {
-    response: &'a Response,
+    pub response: &'a Response,
     pub g: Vec<f64>,
     pub seats: Vec<f64>,
     pub heights: Vec<f64>,

@@ -7,7 +7,7 @@ use super::response::{Response, respond};
 use super::sharing::share;
 use super::spec::{FrameSpec, Strength, Timber};
 use super::stations::{Members, lay_out, station_at};
-use super::stiffness::{Stiffness, Sum, assemble};
+use super::stiffness::{Element, SLOPE_SCALE, Stiffness, Sum, assemble};
 use super::straight::Pieces;
 use super::{checks, sharing};
 use crate::ids::SupportId;
@@ -80,6 +80,8 @@ pub struct Frame {
     pub(super) moments_of: Vec<[Option<u32>; 2]>,
     /// The element that begins where each moment is.
     pub(super) element_of_moment: Vec<usize>,
+    /// What stresses are worked out from, for each element.
+    pub(super) stretches: Vec<StretchOfTimber>,
     places: Vec<Option<InfluenceRow>>,
     floor_m2: f64,
 }
@@ -114,6 +116,7 @@ impl Frame {
         for (place, &support) in stiffness.order.iter().enumerate() {
             place_of[support] = place;
         }
+        let stretches = stretches(&members, &stiffness, &moments_of, element_of_moment.len());
         let rows = std::mem::take(&mut response.places);
         let places = places
             .iter()
@@ -129,6 +132,7 @@ impl Frame {
             stiffness,
             response,
             place_of,
+            stretches,
             moments_of,
             element_of_moment,
             places,
@@ -225,9 +229,9 @@ impl Frame {
             .iter()
             .map(|&element| {
                 let element = &elements[element];
-                let [at_begin, _] = element.moments();
                 let [dead, live] = element.load;
-                let shape: f64 = at_begin.iter().map(|&(unknown, k)| k * unknowns[unknown]).sum();
+                let at_begin = element.unknowns.iter().zip(element.matrix()[1]);
+                let shape: f64 = at_begin.map(|(&u, k)| -k * SLOPE_SCALE * unknowns[u]).sum();
                 shape + element.load_moment(dead * loads.dead + live * loads.live)
             })
             .collect()
@@ -304,6 +308,37 @@ impl Contact {
     pub fn total(&self) -> Force {
         self.reactions.iter().copied().sum()
     }
+}
+
+/// What the stresses in an element are worked out from.
+#[derive(Clone, Debug)]
+pub(super) struct StretchOfTimber {
+    /// The numbers of the moments at its beginning and its end; one past the last for none.
+    pub ends: [u32; 2],
+    pub length: f64,
+    /// Uniform dead and live load, N/mm.
+    pub load: [f64; 2],
+    pub modulus: f64,
+    pub area: f64,
+}
+
+fn stretches(
+    members: &Members,
+    stiffness: &Stiffness,
+    moments_of: &[[Option<u32>; 2]],
+    n_moments: usize,
+) -> Vec<StretchOfTimber> {
+    let stretch = |(element, ends): (&Element, &[Option<u32>; 2])| {
+        let member = &members.members[element.member];
+        StretchOfTimber {
+            ends: ends.map(|number| number.unwrap_or(n_moments as u32)),
+            length: element.length,
+            load: element.load,
+            modulus: member.modulus,
+            area: member.area,
+        }
+    };
+    stiffness.elements.iter().zip(moments_of).map(stretch).collect()
 }
 
 fn row(

@@ -22,11 +22,13 @@ mod checks;
 mod sharing;
 mod stations;
 mod straight;
-mod skyline;
+pub(crate) mod skyline;
 mod stiffness;
 mod places;
+mod condense;
 mod response;
 mod contact;
+mod alone;
 #[expect(clippy::module_inception, reason = "the frame itself is the heart of its module")]
 mod frame;
 mod on_seats;

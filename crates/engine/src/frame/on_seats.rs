@@ -2,8 +2,9 @@
 
 use super::contact::{Balance, NO_FORCE, Stretch};
 use super::frame::{Bent, Contact, Frame, Loads, NotSettled};
-use super::response::{Felt, SIZES};
+use super::response::{ABREAST, Felt, FeltByTimber, SIZES};
 use crate::units::{Force, Length, Moment, Stress};
+use pulp::{Arch, Simd, WithSimd};
 
 /// A change of a moment that may stay unknown until it adds up, in N mm: a millionth of what a
 /// timber of a house bears. In a large frame it may be a little more.
@@ -41,18 +42,51 @@ pub struct OnSeats<'f> {
     /// What the timbers have kept, by the support's index, in millimetres.
     kept: Vec<f64>,
     loads: Loads,
-    moments: Vec<f64>,
+    /// By their numbers, some abreast, and one that is always nothing.
+    moments: Vec<[f64; ABREAST]>,
     /// What the moments do not know yet of each height, size by size.
     untold: Vec<[f64; SIZES]>,
     trifle: f64,
     is_on_the_way: bool,
-    /// How far each moment changed since its stretches were last called touched.
-    unseen: Vec<f64>,
-    /// Elements whose moments changed since the list was last taken.
-    touched: Vec<usize>,
+    /// Each moment when its stretches were last called touched.
+    seen: Vec<[f64; ABREAST]>,
+    /// Where moments changed since touched stretches were last asked for.
+    stirred: Vec<u32>,
+    is_stirred: Vec<bool>,
+    /// Room to list stretches in, each once.
     is_touched: Vec<bool>,
     /// Supports whose bearer moved since the list was last taken, in the frame's order.
     moved: Vec<usize>,
+}
+
+/// Moments are told of a movement, to be compiled for each width of registers.
+struct Telling<'a> {
+    moments: &'a mut [[f64; ABREAST]],
+    is_stirred: &'a mut [bool],
+    stirred: &'a mut Vec<u32>,
+    felt: &'a FeltByTimber,
+    size: usize,
+    by: f64,
+}
+
+impl WithSimd for Telling<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        let (numbers, per_mm) = self.felt.of_size(self.size);
+        for (&number, per_mm) in numbers.iter().zip(per_mm) {
+            let moments = &mut self.moments[number as usize];
+            for lane in 0..ABREAST {
+                moments[lane] += per_mm[lane] * self.by;
+            }
+            let is_stirred = &mut self.is_stirred[number as usize];
+            if !*is_stirred {
+                *is_stirred = true;
+                self.stirred.push(number);
+            }
+        }
+    }
 }
 
 impl<'f> OnSeats<'f> {
@@ -88,13 +122,16 @@ impl<'f> OnSeats<'f> {
             untold: vec![[0.0; SIZES]; frame.place_of.len()],
             trifle: if balance.is_large() { TRIFLE_IN_LARGE } else { TRIFLE },
             is_on_the_way: false,
-            unseen: vec![0.0; frame.element_of_moment.len()],
-            touched: Vec::new(),
-            is_touched: vec![false; frame.stiffness.elements.len()],
+            seen: Vec::new(),
+            stirred: Vec::new(),
+            is_stirred: Vec::new(),
+            is_touched: vec![false; frame.stretches.len()],
             moved: Vec::new(),
             balance,
         };
         on_seats.moments_anew();
+        on_seats.seen = on_seats.moments.clone();
+        on_seats.is_stirred = vec![false; on_seats.moments.len()];
         on_seats.look_for_rocking();
         Ok(on_seats)
     }
@@ -102,7 +139,10 @@ impl<'f> OnSeats<'f> {
     /// All moments from the heights over the supports, by one solution of the whole frame.
     fn moments_anew(&mut self) {
         self.untold.fill([0.0; SIZES]);
-        self.moments = self.frame.moments(&self.balance.heights, self.loads);
+        let moments = self.frame.moments(&self.balance.heights, self.loads);
+        self.moments.clear();
+        self.moments.resize(moments.len() / ABREAST + 1, [0.0; ABREAST]);
+        self.moments.as_flattened_mut()[..moments.len()].copy_from_slice(&moments);
     }
 
     /// For many moves in a row: what is next to nothing in a moment may add up for a while, and in
@@ -144,21 +184,14 @@ impl<'f> OnSeats<'f> {
                 continue;
             }
             let by = std::mem::take(untold);
-            for &(number, per_mm) in felt.of_size(size) {
-                let number = number as usize;
-                self.moments[number] += per_mm * by;
-                self.unseen[number] += per_mm * by;
-                if self.unseen[number].abs() > SEEN {
-                    self.unseen[number] = 0.0;
-                    let element = self.frame.element_of_moment[number];
-                    for element in [element - 1, element] {
-                        if !self.is_touched[element] {
-                            self.is_touched[element] = true;
-                            self.touched.push(element);
-                        }
-                    }
-                }
-            }
+            Arch::new().dispatch(Telling {
+                moments: &mut self.moments,
+                is_stirred: &mut self.is_stirred,
+                stirred: &mut self.stirred,
+                felt,
+                size,
+                by,
+            });
         }
     }
 
@@ -252,6 +285,26 @@ impl<'f> OnSeats<'f> {
         }
     }
 
+    /// The force at a jack that raises the bearer over a support by so much from where it lies or
+    /// hangs, alone, all other seats staying. Nothing is moved. It is right to some hundredths of a
+    /// newton.
+    ///
+    /// # Errors
+    /// [`NotSettled`] if the frame tips over.
+    ///
+    /// # References
+    /// Held against [`Self::set_seats`] in `tests/frame_properties.rs`.
+    pub fn force_alone(&self, support: usize, rise: Length) -> Result<Force, NotSettled> {
+        if rise.is_finite()
+            && let Some(force) = self.balance.reaction_alone(self.place(support), rise.to_mm())
+        {
+            return Ok(Force::n(force.max(0.0)));
+        }
+        let mut raised = self.clone();
+        raised.set_seats(&[(support, self.height(support) + rise)])?;
+        Ok(raised.reaction(support))
+    }
+
     /// Whether a support carries anything.
     pub fn carries(&self, support: usize) -> bool {
         self.reaction(support).to_n() > NO_FORCE
@@ -306,30 +359,48 @@ impl<'f> OnSeats<'f> {
     /// The moment at a coordinate along a timber where it has a station; bearers count first.
     pub fn moment(&self, timber: usize, along: Length) -> Option<Moment> {
         let number = self.frame.moment_at(timber, along.to_mm())?;
-        Some(Moment::n_mm(self.moments[number as usize]))
+        Some(Moment::n_mm(self.moments.as_flattened()[number as usize]))
     }
 
     /// How many stretches of timber there are, to ask [`Self::bending`] and [`Self::shear`] about.
     pub fn n_stretches(&self) -> usize {
-        self.is_touched.len()
+        self.frame.stretches.len()
     }
 
     /// Stretches whose stress changed since this was last asked; a change of less than about
     /// 0.001 N/mm2 counts when it has added up to that.
     pub fn take_touched(&mut self) -> Vec<usize> {
-        for &element in &self.touched {
+        let mut touched = Vec::new();
+        for abreast in std::mem::take(&mut self.stirred) {
+            let abreast = abreast as usize;
+            self.is_stirred[abreast] = false;
+            let (now, seen) = (&self.moments[abreast], &mut self.seen[abreast]);
+            for (lane, (now, seen)) in now.iter().zip(seen).enumerate() {
+                if (now - *seen).abs() > SEEN {
+                    *seen = *now;
+                    let element = self.frame.element_of_moment[abreast * ABREAST + lane];
+                    for element in [element - 1, element] {
+                        if !std::mem::replace(&mut self.is_touched[element], true) {
+                            touched.push(element);
+                        }
+                    }
+                }
+            }
+        }
+        for &element in &touched {
             self.is_touched[element] = false;
         }
-        std::mem::take(&mut self.touched)
+        touched
     }
 
+    #[inline]
     fn ends(&self, stretch: usize) -> [f64; 2] {
-        self.frame.moments_of[stretch]
-            .map(|number| number.map_or(0.0, |number| self.moments[number as usize]))
+        let moments = self.moments.as_flattened();
+        self.frame.stretches[stretch].ends.map(|number| moments[number as usize])
     }
 
     fn load(&self, stretch: usize) -> f64 {
-        let [dead, live] = self.frame.stiffness.elements[stretch].load;
+        let [dead, live] = self.frame.stretches[stretch].load;
         dead * self.loads.dead + live * self.loads.live
     }
 
@@ -379,19 +450,19 @@ impl<'f> OnSeats<'f> {
 
     /// The largest bending stress and the largest shear stress in a stretch, in N/mm2: both at
     /// once for those who ask about every stretch after every move.
+    #[inline]
     pub(crate) fn stresses(&self, stretch: usize) -> (f64, f64) {
-        let element = &self.frame.stiffness.elements[stretch];
+        let known = &self.frame.stretches[stretch];
         let ([begin, end], load) = (self.ends(stretch), self.load(stretch));
-        let half = load * element.length / 2.0;
-        let middle = (end - begin) / element.length;
+        let half = load * known.length / 2.0;
+        let middle = (end - begin) / known.length;
         let mut moment = begin.abs().max(end.abs());
         if middle.abs() < half.abs() {
             // Where the shear is nothing lies inside.
             let at_begin = middle + half;
             moment = moment.max((begin + at_begin * at_begin / (2.0 * load)).abs());
         }
-        let member = &self.frame.members.members[element.member];
-        (moment / member.modulus, 1.5 * (middle.abs() + half.abs()) / member.area)
+        (moment / known.modulus, 1.5 * (middle.abs() + half.abs()) / known.area)
     }
 
     /// A stretch at its most bent, in full.

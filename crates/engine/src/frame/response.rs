@@ -1,11 +1,18 @@
 //! What a lift at one support does, all the others held: to reactions, to the floor, to moments.
 
+use super::condense::condense;
 use super::contact::LARGE;
 use super::skyline::{TOGETHER, Window};
 use super::stiffness::{Stiffness, Sum};
 
 /// A response this much smaller than its peak has died out.
 const DIED_OUT: f64 = 1e-12;
+
+/// The same in a large frame, where moments alone are followed.
+const DIED_OUT_FOR_TIMBER: f64 = 1e-6;
+
+/// What is left of a place's row at the edge of a part of the house when it has died out.
+const DIED_OUT_FOR_FLOOR: f64 = 1e-9;
 
 /// A frame with more supports than this is very large: a response is followed less far, to where
 /// a lift of 30 mm is felt by some thousandths of a newton.
@@ -89,6 +96,47 @@ impl Felt {
     }
 }
 
+/// Moments that are told of a movement together: those whose numbers have this quotient in common.
+pub(super) const ABREAST: usize = 8;
+
+/// What a lift at one support changes in moments, the most felt first.
+#[derive(Clone, Debug, Default)]
+pub(super) struct FeltByTimber {
+    /// The quotient of the numbers.
+    numbers: Vec<u32>,
+    /// The changes per millimetre.
+    per_mm: Vec<[f64; ABREAST]>,
+    /// Where each size ends.
+    ends: [usize; SIZES],
+    /// The largest change per millimetre.
+    pub peak: f64,
+}
+
+impl FeltByTimber {
+    fn new(by_size: &[Vec<(u32, [f64; ABREAST])>; SIZES], peak: f64) -> Self {
+        let mut ends = [0; SIZES];
+        let mut end = 0;
+        for (size, terms) in by_size.iter().enumerate() {
+            end += terms.len();
+            ends[size] = end;
+        }
+        let terms = || by_size.iter().flatten();
+        Self {
+            numbers: terms().map(|term| term.0).collect(),
+            per_mm: terms().map(|term| term.1).collect(),
+            ends,
+            peak,
+        }
+    }
+
+    /// Those of one size.
+    #[inline(always)]
+    pub fn of_size(&self, size: usize) -> (&[u32], &[[f64; ABREAST]]) {
+        let begin = if size == 0 { 0 } else { self.ends[size - 1] };
+        (&self.numbers[begin..self.ends[size]], &self.per_mm[begin..self.ends[size]])
+    }
+}
+
 /// The response to a unit lift at each support. Supports are counted in the stiffness's order.
 #[derive(Clone, Debug)]
 pub(super) struct Response {
@@ -106,7 +154,7 @@ pub(super) struct Response {
     /// `R = S w - g`.
     pub g: [Vec<f64>; 2],
     /// For each support: what a lift does to moments.
-    pub moments: Vec<Felt>,
+    pub moments: Vec<FeltByTimber>,
     /// For each place asked for: support and movement per lift.
     pub places: Vec<Vec<(usize, f64)>>,
 }
@@ -131,11 +179,73 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
         near: Vec::new(),
         rounding: 0.0,
         g,
-        moments: vec![Felt::default(); n],
+        moments: vec![FeltByTimber::default(); n],
         places: vec![Vec::new(); places.len()],
     };
-    let (moments, places) = (Watched::new(moments, stiffness), Watched::new(places, stiffness));
-    let died_out = if n > VERY_LARGE { DIED_OUT_IN_VERY_LARGE } else { DIED_OUT };
+    let is_large = n > LARGE && n <= VERY_LARGE;
+    if is_large {
+        all_at_once(stiffness, places, &mut response);
+    }
+    let died_out = match n {
+        0..=LARGE => DIED_OUT,
+        _ if is_large => DIED_OUT_FOR_TIMBER,
+        _ => DIED_OUT_IN_VERY_LARGE,
+    };
+    one_after_the_other(stiffness, moments, (!is_large).then_some(places), died_out, &mut response);
+    let least = if n > LARGE { FELT_IN_LARGE } else { 0.0 };
+    response.by_size = response.rows.iter().map(|row| by_size(row, least)).collect();
+    response.near = (0..n).map(|support| near(&response.rows[support], support)).collect();
+    let left = response.rows.iter().map(|(_, row)| row.iter().sum::<f64>().abs());
+    response.rounding = left.fold(0.0, f64::max);
+    for row in &mut response.places {
+        make_whole(row);
+    }
+    response
+}
+
+/// Reactions and places, by condensing the stiffness on the supports.
+fn all_at_once(stiffness: &Stiffness, places: &[Sum], response: &mut Response) {
+    let n = stiffness.order.len();
+    let condensed = condense(stiffness, places, DIED_OUT_FOR_FLOOR);
+    for (support, row) in condensed.between.chunks_exact(n).enumerate() {
+        let least = row[support].abs() * FELT_BY_SUPPORT;
+        let felt_at = |value: &f64| value.abs() > least;
+        let first = row.iter().position(felt_at).unwrap_or(support).min(support);
+        let last = row.iter().rposition(felt_at).unwrap_or(support).max(support);
+        response.rows.push((first, row[first..=last].to_vec()));
+    }
+    for (row, terms) in response.places.iter_mut().zip(condensed.watched) {
+        let felt = added_up(terms).into_iter().filter(|term| term.1.abs() > FELT_BY_FLOOR);
+        row.extend(felt.map(|(support, value)| (stiffness.order[support], value)));
+    }
+}
+
+/// The terms in order, each support once.
+fn added_up(mut terms: Vec<(usize, f64)>) -> Vec<(usize, f64)> {
+    if !terms.is_sorted_by(|a, b| a.0 < b.0) {
+        terms.sort_by_key(|term| term.0);
+        terms.dedup_by(|next, kept| {
+            let same = next.0 == kept.0;
+            kept.1 += if same { next.1 } else { 0.0 };
+            same
+        });
+    }
+    terms
+}
+
+/// By a solution for a few supports at a time, followed only as far as it is felt: moments, and
+/// places and reactions where places are given.
+fn one_after_the_other(
+    stiffness: &Stiffness,
+    moments: &[Sum],
+    places: Option<&[Sum]>,
+    died_out: f64,
+    response: &mut Response,
+) {
+    let n = stiffness.order.len();
+    let places = places.map(|places| Watched::new(places, stiffness));
+    let moments = Watched::new(moments, stiffness);
+    let mut scratch = vec![[0.0; TOGETHER]; moments.sums.len().next_multiple_of(ABREAST)];
     for begin in (0..n).step_by(TOGETHER) {
         let end = (begin + TOGETHER).min(n);
         let right: Vec<(usize, usize, f64)> = (begin..end)
@@ -146,19 +256,12 @@ pub(super) fn respond(stiffness: &Stiffness, moments: &[Sum], places: &[Sum]) ->
             .collect();
         let window = stiffness.factor.solve_near(&right, died_out);
         let block = Block { stiffness, window, begin, end };
-        block.reactions(&mut response.rows);
-        block.moments(&moments, &mut response.moments);
-        block.places(&places, &mut response.places);
+        block.moments(&moments, &mut scratch, &mut response.moments);
+        if let Some(places) = &places {
+            block.reactions(&mut response.rows);
+            block.places(places, &mut response.places);
+        }
     }
-    let least = if n > LARGE { FELT_IN_LARGE } else { 0.0 };
-    response.by_size = response.rows.iter().map(|row| by_size(row, least)).collect();
-    response.near = (0..n).map(|support| near(&response.rows[support], support)).collect();
-    let left = response.rows.iter().map(|(_, row)| row.iter().sum::<f64>().abs());
-    response.rounding = left.fold(0.0, f64::max);
-    for row in &mut response.places {
-        make_whole(row);
-    }
-    response
 }
 
 /// A row of stiffness, the most felt first.
@@ -279,19 +382,51 @@ impl Block<'_> {
         }
     }
 
-    fn moments(&self, moments: &Watched<'_>, felt: &mut [Felt]) {
+    fn moments(
+        &self,
+        moments: &Watched<'_>,
+        scratch: &mut [[f64; TOGETHER]],
+        felt: &mut [FeltByTimber],
+    ) {
         let on_own = (self.begin..self.end).flat_map(|support| &moments.on_supports[support]);
-        let all: Vec<(u32, [f64; TOGETHER])> = moments
-            .within(self.window.from, self.window.end())
-            .chain(on_own.copied())
-            .map(|number| (number as u32, self.values(&moments.sums[number])))
-            .collect();
+        let mut numbers: Vec<usize> =
+            moments.within(self.window.from, self.window.end()).chain(on_own.copied()).collect();
+        let mut peak = [0.0_f64; TOGETHER];
+        for &number in &numbers {
+            let values = self.values(&moments.sums[number]);
+            for (peak, value) in peak.iter_mut().zip(values) {
+                *peak = peak.max(value.abs());
+            }
+            scratch[number] = values;
+        }
+        numbers.iter_mut().for_each(|number| *number /= ABREAST);
+        numbers.sort_unstable();
+        numbers.dedup();
         let is_large = self.stiffness.order.len() > LARGE;
         let least = if is_large { FELT_BY_TIMBER } else { 0.0 };
-        for (column, felt) in felt[self.begin..self.end].iter_mut().enumerate() {
-            let terms: Vec<(u32, f64)> =
-                all.iter().map(|(number, row)| (*number, row[column])).collect();
-            *felt = Felt::new(&terms, least);
+        let mut by_size: [[Vec<(u32, [f64; ABREAST])>; SIZES]; TOGETHER] = Default::default();
+        for &number in &numbers {
+            let rows = &scratch[number * ABREAST..][..ABREAST];
+            let mut largest = [0.0_f64; TOGETHER];
+            for row in rows {
+                for (largest, value) in largest.iter_mut().zip(row) {
+                    *largest = largest.max(value.abs());
+                }
+            }
+            for lane in 0..self.n_columns() {
+                let share = largest[lane] / peak[lane];
+                if share > least {
+                    let size = (0..SIZES - 1).find(|&size| share >= Felt::largest(size + 1));
+                    let abreast = std::array::from_fn(|at| rows[at][lane]);
+                    by_size[lane][size.unwrap_or(SIZES - 1)].push((number as u32, abreast));
+                }
+            }
+        }
+        for number in numbers {
+            scratch[number * ABREAST..][..ABREAST].fill([0.0; TOGETHER]);
+        }
+        for ((felt, by_size), peak) in felt[self.begin..].iter_mut().zip(&by_size).zip(peak) {
+            *felt = FeltByTimber::new(by_size, peak);
         }
     }
 

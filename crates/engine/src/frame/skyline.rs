@@ -7,7 +7,7 @@ use pulp::{Arch, Simd, WithSimd};
 
 /// A symmetric matrix, each row kept from its first entry to the diagonal.
 #[derive(Clone, Debug)]
-pub(super) struct Skyline {
+pub(crate) struct Skyline {
     /// Column of the first entry of each row.
     first: Vec<usize>,
     /// Where each row's diagonal lies in `entries`.
@@ -17,7 +17,7 @@ pub(super) struct Skyline {
 
 /// Its factor `L`, with `L L' = A`.
 #[derive(Clone, Debug)]
-pub(super) struct Factor {
+pub(crate) struct Factor {
     lower: Skyline,
     /// The widest row, the diagonal not counted.
     band: usize,
@@ -26,13 +26,13 @@ pub(super) struct Factor {
 }
 
 /// How many right sides are solved for together: as many as fit the registers.
-pub(super) const TOGETHER: usize = 16;
+pub(crate) const TOGETHER: usize = 16;
 
 /// One row of [`TOGETHER`] columns.
-type Lanes = [f64; TOGETHER];
+pub(crate) type Lanes = [f64; TOGETHER];
 
 /// Columns of numbers over a range of rows; what lies outside the range is nothing.
-pub(super) struct Window {
+pub(crate) struct Window {
     /// First row.
     pub from: usize,
     /// Row by row.
@@ -68,6 +68,18 @@ impl Skyline {
         let (row, column) = (a.max(b), a.min(b));
         assert!(column >= self.first[row], "row {row} has no column {column}");
         self.entries[self.diagonal[row] - (row - column)] += value;
+    }
+
+    /// Adds to a row the products of a number with others; columns in order, none beyond the row.
+    ///
+    /// # Panics
+    /// If a column lies before the row's first: a bug of the caller.
+    pub fn add_products(&mut self, row: usize, by: f64, others: &[(usize, f64)]) {
+        let end = self.diagonal[row] + 1;
+        let entries = &mut self.entries[end - (row - self.first[row] + 1)..end];
+        for &(column, other) in others {
+            entries[column - self.first[row]] += by * other;
+        }
     }
 
     #[inline(always)]
@@ -164,14 +176,80 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     lanes.iter().sum::<f64>() + rest
 }
 
+/// A forward pass over many columns, likewise.
+struct Forward<'a> {
+    factor: &'a Factor,
+    rows: Vec<Lanes>,
+    from: usize,
+}
+
+impl WithSimd for Forward<'_> {
+    type Output = Vec<Lanes>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(mut self, _: S) -> Vec<Lanes> {
+        for row in self.from..self.factor.lower.n() {
+            self.factor.forward_row(&mut self.rows, self.from, row);
+        }
+        self.rows
+    }
+}
+
+/// One right side there and back, likewise.
+struct Whole<'a> {
+    factor: &'a Factor,
+    b: &'a mut [f64],
+    forth: bool,
+    back: bool,
+}
+
+impl WithSimd for Whole<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        if self.forth {
+            self.factor.forth(self.b);
+        }
+        if self.back {
+            self.factor.back(self.b);
+        }
+    }
+}
+
 impl Factor {
     /// Solves `A x = b` in place.
     pub fn solve(&self, b: &mut [f64]) {
+        Arch::new().dispatch(Whole { factor: self, b, forth: true, back: true });
+    }
+
+    /// Solves `L x = b` in place.
+    pub fn solve_forth(&self, b: &mut [f64]) {
+        Arch::new().dispatch(Whole { factor: self, b, forth: true, back: false });
+    }
+
+    /// Solves `L' x = b` in place.
+    pub fn solve_back(&self, b: &mut [f64]) {
+        Arch::new().dispatch(Whole { factor: self, b, forth: false, back: true });
+    }
+
+    /// Solves `L X = B` for [`TOGETHER`] columns that are nothing before the row `from`; `rows`
+    /// begin there.
+    pub fn solve_forth_together(&self, rows: Vec<Lanes>, from: usize) -> Vec<Lanes> {
+        Arch::new().dispatch(Forward { factor: self, rows, from })
+    }
+
+    #[inline(always)]
+    fn forth(&self, b: &mut [f64]) {
         for row in 0..self.lower.n() {
             let first = self.lower.first[row];
             let (left, pivot) = self.split(row);
             b[row] = (b[row] - dot(left, &b[first..row])) / pivot;
         }
+    }
+
+    #[inline(always)]
+    fn back(&self, b: &mut [f64]) {
         for row in (0..self.lower.n()).rev() {
             let first = self.lower.first[row];
             let (left, pivot) = self.split(row);

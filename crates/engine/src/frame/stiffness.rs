@@ -36,7 +36,7 @@ pub(super) type Sum = Vec<(usize, f64)>;
 
 impl Element {
     /// Its stiffness between its unknowns.
-    fn matrix(&self) -> [[f64; 4]; 4] {
+    pub fn matrix(&self) -> [[f64; 4]; 4] {
         let (l, k) = (self.length, self.stiffness / self.length.powi(3));
         let s = l / SLOPE_SCALE;
         [
@@ -94,6 +94,8 @@ impl Element {
 #[derive(Clone, Debug)]
 pub(super) struct Stiffness {
     pub n_free: usize,
+    /// Where each free unknown is, x and y.
+    pub at: Vec<[f64; 2]>,
     pub elements: Vec<Element>,
     /// First element of each member, and one past the last.
     pub elements_of: Vec<usize>,
@@ -141,10 +143,14 @@ pub(super) fn assemble(members: &Members, shared: &Shared) -> Result<Stiffness, 
     }
     let mut order = vec![0; rough.unknowns.len() - n_free];
     let mut member_of = vec![0; n_free];
+    let mut at = vec![[0.0; 2]; n_free];
     for (old, unknown) in rough.unknowns.iter().enumerate() {
         match unknown.support {
             Some(support) => order[new[old] - n_free] = support,
-            None => member_of[new[old]] = unknown.member,
+            None => {
+                member_of[new[old]] = unknown.member;
+                at[new[old]] = [unknown.x, unknown.y];
+            }
         }
     }
     let first = first_columns(&rough.elements, n_free);
@@ -187,6 +193,7 @@ pub(super) fn assemble(members: &Members, shared: &Shared) -> Result<Stiffness, 
     }
     Ok(Stiffness {
         n_free,
+        at,
         elements: rough.elements,
         elements_of: rough.elements_of,
         order,

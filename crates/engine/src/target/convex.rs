@@ -9,11 +9,12 @@
 //! Numbers here are millimetres by convention of the callers, so that everything is of the size
 //! of one; a missing bound is an infinity, never a large number.
 
+mod active;
 mod krylov;
 mod rounds;
 
 #[cfg(test)]
-pub(super) use rounds::minimise as in_rounds;
+pub(super) use {active::minimise as by_guessing, rounds::minimise as in_rounds};
 
 use clarabel::algebra::CscMatrix;
 use clarabel::solver::{
@@ -130,7 +131,8 @@ enum Tight {
 const GUESSES: [Tight; 3] =
     [Tight::MultiplierAboveSlack, Tight::SlackBelow(1e-7), Tight::SlackBelow(1e-5)];
 
-/// Solves a program: a small one as a whole, a large one a part of its rows at a time.
+/// Solves a program: by guessing which rows are tight where its squares determine everything; else
+/// a small one as a whole, a large one a part of its rows at a time.
 ///
 /// # Errors
 /// [`Failure::Infeasible`] and [`Failure::Unsettled`].
@@ -140,6 +142,9 @@ const GUESSES: [Tight; 3] =
 /// programs*, Math. Prog. Comp. 12 (2020), section 4; checked here against enumeration of
 /// vertices and by measuring the Karush-Kuhn-Tucker conditions of every answer.
 pub(super) fn minimise(program: &Program) -> Result<Optimum, Failure> {
+    if let Some(optimum) = active::minimise(program) {
+        return Ok(optimum);
+    }
     let rows = program.equal.iter().chain(&program.at_most).map(|row| row.terms.len());
     let squares = program.squares.iter().map(|(terms, _)| terms.len());
     if rows.chain(squares).sum::<usize>() <= AS_A_WHOLE {
@@ -398,6 +403,15 @@ impl Standard {
     fn interior_point(&self, from: &[f64]) -> Result<Found, Stopped> {
         let stopped = |failure| Stopped { failure, proof: Vec::new() };
         let n_rows = self.rows.len();
+        let limits: Vec<f64> =
+            self.rows.iter().map(|row| row.limit - dot(&row.terms, from)).collect();
+        let mut linear = self.linear.clone();
+        for &(row, column, value) in &self.quadratic {
+            linear[row] += value * from[column];
+            if row != column {
+                linear[column] += value * from[row];
+            }
+        }
         let (mut i, mut j, mut v) = (Vec::new(), Vec::new(), Vec::new());
         for (row_idx, row) in self.rows.iter().enumerate() {
             for &(variable, coefficient) in &row.terms {
@@ -414,15 +428,6 @@ impl Standard {
             self.quadratic.iter().map(|entry| entry.1).collect(),
             self.quadratic.iter().map(|entry| entry.2).collect(),
         );
-        let limits: Vec<f64> =
-            self.rows.iter().map(|row| row.limit - dot(&row.terms, from)).collect();
-        let mut linear = self.linear.clone();
-        for &(row, column, value) in &self.quadratic {
-            linear[row] += value * from[column];
-            if row != column {
-                linear[column] += value * from[row];
-            }
-        }
         let mut cones: Vec<SupportedConeT<f64>> = Vec::new();
         if self.n_equal > 0 {
             cones.push(ZeroConeT(self.n_equal));

@@ -5,7 +5,6 @@ use crate::settings::Preference;
 use crate::site::Position;
 use crate::units::{Force, LENGTH_EPS, Length, Level};
 use serde::Serialize;
-use std::collections::BTreeSet;
 
 /// Points whose line across differs by less than this stand on one line: half a board's width.
 const LINE_WIDTH: Length = Length::mm(50.0);
@@ -348,8 +347,13 @@ fn in_range(number: f64) -> bool {
 }
 
 fn refers(terms: &[(usize, f64)], n_supports: usize) -> bool {
-    let mut seen = BTreeSet::new();
-    terms.iter().all(|&(support, _)| support < n_supports && seen.insert(support))
+    if terms.windows(2).all(|pair| pair[0].0 < pair[1].0) {
+        return terms.last().is_none_or(|last| last.0 < n_supports);
+    }
+    let mut seen = vec![false; n_supports];
+    terms.iter().all(|&(support, _)| {
+        seen.get_mut(support).is_some_and(|seen| !std::mem::replace(seen, true))
+    })
 }
 
 /// Neighbouring points: consecutive on one line along x or along y, at most 2 m apart, on one deck.

@@ -1,6 +1,6 @@
 //! A program solved in rounds has the answer of the same program solved as a whole, on frames.
 
-use super::convex::{Failure, Optimum, Program, as_a_whole, in_rounds};
+use super::convex::{Failure, Optimum, Program, as_a_whole, by_guessing, in_rounds};
 use super::model::Model;
 use super::{ExtraRow, FloorPoint, Height, Problem, SupportBounds, within};
 use crate::frame::{Bearer, Direction, FloorLoad, Frame, FrameSpec, Joist, Loads, Run};
@@ -167,6 +167,15 @@ proptest! {
                     .map(|found| super::dot(terms, &found.values) + constant);
                 prop_assert!((a - b).abs() < 1e-4, "{a} {b}");
             }
+            if let Some(guessed) = by_guessing(&squares) {
+                for (terms, constant) in &model.departures {
+                    let [a, b] = [&whole, &guessed]
+                        .map(|found| super::dot(terms, &found.values) + constant);
+                    prop_assert!((a - b).abs() < 1e-6, "{a} {b}");
+                }
+            }
+        } else {
+            prop_assert!(by_guessing(&squares).is_none());
         }
 
         let mut least_lift = model.program(0.0);
