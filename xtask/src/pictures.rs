@@ -20,12 +20,15 @@ const PICTURES: &[(&str, &str)] = &[
     ("who-carries", "lifts-who-carries.svg"),
     ("jack", "frame-jack-E6.svg"),
     ("way", "passes-way.svg"),
+    ("stands", "stands.svg"),
+    ("stands-phone", "stands-phone.svg"),
 ];
 
 /// What is run on the demo's job, besides the demo itself, to draw them.
 const RUNS: &[&[&str]] = &[
     &["floor", "house.toml", "--picture", "phone.svg", "--phone"],
     &["lift", "house.toml", "--picture", "lifts-phone.svg", "--phone"],
+    &["stands", "house.toml", "--length", "9 m", "--picture", "stands-phone.svg", "--phone"],
     &["floor", "house.toml", "--picture", "front.svg", "--profile", "0,7200:10800,7200"],
 ];
 

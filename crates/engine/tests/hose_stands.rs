@@ -246,7 +246,12 @@ impl Noise {
 #[test]
 fn what_cannot_be_planned_says_why() {
     let nothing = Site::new(vec![], vec![], vec![]).unwrap();
-    assert_eq!(plan(&nothing, &[], &hose(20.0)).unwrap_err(), NoStands::NoRooms);
+    assert_eq!(plan(&nothing, &[], &hose(20.0)).unwrap_err(), NoStands::NoPoints);
+    // Points without a room are a floor of their own.
+    let bare = Site::new(vec![], two_rooms().points().to_vec(), vec![]).unwrap();
+    let found = plan(&bare, &[], &hose(20.0)).unwrap();
+    check_plan(&bare, &found);
+    assert_eq!(found.stands.len(), 1);
     let empty = Site::new(vec![room("hall", (0.0, 0.0, 3000.0, 3000.0))], vec![], vec![]).unwrap();
     assert_eq!(plan(&empty, &[], &hose(20.0)).unwrap_err(), NoStands::NoPoints);
     let far = vec![point("A", 90_000.0, 0.0, PointKind::Floor)];

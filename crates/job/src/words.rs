@@ -157,6 +157,12 @@ impl Words {
         self.number(step * steps)
     }
 
+    /// The same in running text, with its unit.
+    pub fn plus_minus_words(self, sd: Length) -> String {
+        let number = self.plus_minus(sd);
+        if number.ends_with('"') { number } else { format!("{number} {}", self.unit()) }
+    }
+
     /// A thickness of packer as it is sold.
     pub fn thickness(self, thickness: Length) -> String {
         match self.unit {

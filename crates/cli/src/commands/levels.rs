@@ -320,21 +320,20 @@ fn say_hoses(text: &mut Text, session: &Session, words: Words) {
                 setup.scale
             ));
         }
-        let unit = words.unit();
         match known(&setup.id).map(|setup| setup.worth) {
             Some(Some(worth)) => parts.push(match worth.repeats {
                 Some(repeats) => format!(
-                    "one reading taken to ± {} {unit}: the budget of [hose] (± {} {unit}) corrected \
+                    "one reading taken to ± {}: the budget of [hose] (± {}) corrected \
                      by repeats of this job ({} to spare, scatter {:.2} mm)",
-                    words.plus_minus(worth.sd),
-                    words.plus_minus(worth.by_budget),
+                    words.plus_minus_words(worth.sd),
+                    words.plus_minus_words(worth.by_budget),
                     repeats.spare,
                     repeats.sd.to_mm()
                 ),
                 None => format!(
-                    "one reading taken to ± {} {unit}: the budget of [hose], for nothing was read \
+                    "one reading taken to ± {}: the budget of [hose], for nothing was read \
                      twice",
-                    words.plus_minus(worth.sd)
+                    words.plus_minus_words(worth.sd)
                 ),
             }),
             Some(None) => parts.push("what a reading is worth is stated by the job".to_owned()),

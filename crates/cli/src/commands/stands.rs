@@ -9,7 +9,7 @@ use crate::session::{Session, count};
 use crate::text::table::{Side, Table};
 use floorwright_draw::{StandMark, StandPoint, StandsPicture, stands_map};
 use floorwright_engine::hose::{
-    Accuracy, NoStands, Stand, StandRow, StandsAsk, StandsPlan, Why, plan_stands,
+    Accuracy, Care, NoStands, Stand, StandRow, StandsAsk, StandsPlan, Why, plan_stands,
 };
 use floorwright_engine::ids::PointId;
 use floorwright_engine::survey::Datum;
@@ -159,16 +159,15 @@ fn say_accuracy(text: &mut Text, session: &Session, plan: &StandsPlan, words: Wo
         return;
     };
     let Some(worst) = accuracy.worst() else { return };
-    let unit = words.unit();
     text.heading(&format!(
-        "What will come of it: levels to ± {} {unit} or better (about 95 %)",
-        words.plus_minus(worst.sd)
+        "What will come of it: levels to ± {} or better (about 95 %)",
+        words.plus_minus_words(worst.sd)
     ));
     text.say(format!(
-        "Worst at {}. It follows from the plan and from ± {} {unit} for one reading, and is there \
+        "Worst at {}. It follows from the plan and from ± {} for one reading, and is there \
          before anything is read.",
         worst.point,
-        words.plus_minus(accuracy.reading_sd)
+        words.plus_minus_words(accuracy.reading_sd)
     ));
     match session.input.goal.level_tolerance {
         Some(tolerance) => say_tolerance(text, session, accuracy, worst.sd * 2.0, tolerance, words),
@@ -207,10 +206,13 @@ fn say_tolerance(
     let needed = accuracy.reading_sd / (share * OF_TOLERANCE);
     let careful = session.input.hose.budget().map(|budget| budget.careful).unwrap_or_default();
     let careful = careful.max(floorwright_engine::hose::LEAST_CLAIMED);
-    let way = if careful <= needed {
+    let is_casual = session.input.hose.hose.care == Care::Casual;
+    let way = if careful <= needed && is_casual {
         "read by all the rules (--care careful) it is good enough".to_owned()
     } else if share < 1.0 {
-        "read every point twice, and take the field test (floorwright hose)".to_owned()
+        "take a longer hose and so fewer stands, read every point twice, or take the field test \
+         (floorwright hose)"
+            .to_owned()
     } else {
         "no verdict can come of it: read with an optical level, or agree on a wider tolerance"
             .to_owned()
@@ -311,6 +313,12 @@ fn taken(text: &mut Text, session: &Session, plan: &StandsPlan) {
     } else {
         text.item("-", "every line round a room is a wall, but for the doorways that are marked");
     }
+    if input.site.rooms().is_empty() {
+        text.item(
+            "-",
+            "the floor ends half a metre beyond its outermost points: no [[room]] is given",
+        );
+    }
     for mark in &plan.unplaced_benchmarks {
         text.item(
             "-",
@@ -360,9 +368,8 @@ fn picture(session: &Session, plan: &StandsPlan, words: Words, phone: bool) -> S
     let mut notes = Vec::new();
     if let Some(worst) = plan.accuracy.as_ref().and_then(|accuracy| accuracy.worst()) {
         notes.push(format!(
-            "levels will be good to ± {} {} or better (about 95 %)",
-            words.plus_minus(worst.sd),
-            words.unit()
+            "levels will be good to ± {} or better (about 95 %)",
+            words.plus_minus_words(worst.sd)
         ));
     }
     notes.push(format!(

@@ -10,7 +10,7 @@ use super::validity::OutsideValidity;
 use super::walls::{Door, Walls};
 use super::ways::{Place, Reach, Ways, inside};
 use crate::ids::{PointId, RoomId};
-use crate::site::{Outline, PointKind, Position, Site};
+use crate::site::{Finish, Outline, PointKind, Position, Room, Site};
 use crate::units::{Length, Minutes, Seconds};
 use serde::Serialize;
 use std::collections::BTreeSet;
@@ -27,6 +27,11 @@ pub const MOST_POINTS: usize = 5000;
 const CANDIDATES: f64 = 320.0;
 /// The reservoir stands so far off the walls, mm.
 const OFF_WALL: f64 = 250.0;
+/// Of more stops than this, those further apart than that (mm) are not looked at for the next step
+/// of a walk: their way round the walls is not worked out, and twice the straight line stands for
+/// it.
+const MANY_STOPS: usize = 250;
+const FAR_STOPS: f64 = 5000.0;
 /// Walking, mm in a second, and what a reading takes beside the wait, seconds: common practice for
 /// a careful reader with one helper.
 const WALKING: f64 = 500.0;
@@ -35,7 +40,7 @@ const HANDLING: f64 = 20.0;
 /// What a survey is planned from.
 #[derive(Clone, Debug)]
 pub struct StandsAsk<'a> {
-    /// Rooms, points and supports.
+    /// Rooms, points and supports. Without a room the box round points and supports is one.
     pub site: &'a Site,
     /// Doorways; without any the walls between rooms do not count.
     pub doors: &'a [Door],
@@ -227,7 +232,8 @@ pub fn plan_stands(ask: &StandsAsk<'_>) -> Result<StandsPlan, NoStands> {
     let reach = ask.hose.reach();
     let outlines: Vec<&Outline> = ask.site.rooms().iter().map(|room| &room.outline).collect();
     if outlines.is_empty() {
-        return Err(NoStands::NoRooms);
+        let site = with_one_room(ask.site)?;
+        return plan_stands(&StandsAsk { site: &site, ..ask.clone() });
     }
     let walls = Walls::new(&outlines, ask.doors, ask.obstacles);
     // Ways somewhat too long are still of use: they say what hose would do.
@@ -242,6 +248,32 @@ pub fn plan_stands(ask: &StandsAsk<'_>) -> Result<StandsPlan, NoStands> {
     let candidates = candidates_of(ask, &ways, &targets);
     let planner = Planner { ask, ways: &ways, targets: &targets, candidates: &candidates, reach };
     planner.plan(wait, watch)
+}
+
+/// The site with the box round its points and supports as its one room.
+fn with_one_room(site: &Site) -> Result<Site, NoStands> {
+    /// How far the box lies outside of them.
+    const OUTSIDE: f64 = 500.0;
+    let floor = site.points().iter().filter(|point| point.kind.is_floor());
+    let places = floor.filter_map(|point| point.at).chain(site.supports().iter().map(|s| s.at));
+    let places: Vec<(f64, f64)> = places.map(|at| (at.x.to_mm(), at.y.to_mm())).collect();
+    let ends = |of: fn(&(f64, f64)) -> f64| {
+        let values = || places.iter().map(of);
+        let (low, high) =
+            (values().fold(f64::INFINITY, f64::min), values().fold(f64::NEG_INFINITY, f64::max));
+        (low - OUTSIDE, high + OUTSIDE)
+    };
+    let ((left, right), (low, high)) = (ends(|p| p.0), ends(|p| p.1));
+    let corners = [(left, low), (right, low), (right, high), (left, high)];
+    let corners = corners.iter().map(|&(x, y)| Position::mm(x, y)).collect();
+    let outline = Outline::new(corners).map_err(|_| NoStands::NoPoints)?;
+    let room =
+        Room { id: RoomId::new("floor"), outline, finish: Finish::Boards, deck: "main".to_owned() };
+    let mut points = site.points().to_vec();
+    for point in &mut points {
+        point.room = None;
+    }
+    Site::new(vec![room], points, site.supports().to_vec()).map_err(|_| NoStands::NoRooms)
 }
 
 fn targets_of(ask: &StandsAsk<'_>, ways: &Ways) -> Vec<Target> {
@@ -694,7 +726,13 @@ impl<'a> RowWriter<'a> {
         let reaches: Vec<Reach> =
             places.iter().map(|place| self.planner.ways.reach(place)).collect();
         let between = |a: usize, b: usize| self.planner.ways.length(&reaches[a], places[b]);
-        let tour = short_tour(stops.len(), &between);
+        let many = stops.len() > MANY_STOPS;
+        let rough = |a: usize, b: usize| {
+            let (p, q) = (places[a].at, places[b].at);
+            let straight = (p.0 - q.0).hypot(p.1 - q.1);
+            if many && straight > FAR_STOPS { 2.0 * straight } else { between(a, b) }
+        };
+        let tour = short_tour(stops.len(), &rough);
         let why_of = |point: usize| {
             points.iter().find(|(known, _)| *known == point).map_or(Why::Point, |(_, why)| *why)
         };

@@ -6,7 +6,14 @@ const MOST_ROUNDS: usize = 40;
 /// A short round through all stops, from stop 0 and back: the nearest stop next, then turned round
 /// wherever that shortens it (2-opt). Stops between which there is no way lie infinitely far apart.
 pub(super) fn short_tour(n: usize, between: &dyn Fn(usize, usize) -> f64) -> Vec<usize> {
-    let length: Vec<f64> = (0..n * n).map(|pair| between(pair / n, pair % n).min(1e9)).collect();
+    let mut length = vec![0.0; n * n];
+    for from in 0..n {
+        for to in from + 1..n {
+            let way = between(from, to).min(1e9);
+            length[from * n + to] = way;
+            length[to * n + from] = way;
+        }
+    }
     let way = |a: usize, b: usize| length[a * n + b];
     let mut tour = vec![0];
     let mut open: Vec<usize> = (1..n).collect();

@@ -100,20 +100,19 @@ pub fn trust(
     words: Words,
 ) {
     let root_two = 2.0_f64.sqrt();
-    let unit = words.unit();
     text.say(format!(
-        "Trust one reading to ± {} {unit}, the height of one point above another to ± {} {unit} \
+        "Trust one reading to ± {}, the height of one point above another to ± {} \
          (about 95 %).",
-        words.plus_minus(worth.sd),
-        words.plus_minus(worth.sd * root_two),
+        words.plus_minus_words(worth.sd),
+        words.plus_minus_words(worth.sd * root_two),
     ));
     text.say(match worth.repeats {
         Some(repeats) => format!(
             "That is the budget below, corrected by your own repeats: {} to spare, a scatter of \
-             {:.2} mm in one reading. The budget alone would say ± {} {unit}.",
+             {:.2} mm in one reading. The budget alone would say ± {}.",
             repeats.spare,
             repeats.sd.to_mm(),
-            words.plus_minus(worth.by_budget),
+            words.plus_minus_words(worth.by_budget),
         ),
         None => "That is the budget below alone. Read some points twice: the job's own repeats \
                  then correct it, and so does a field test."
@@ -121,9 +120,9 @@ pub fn trust(
     });
     if worth.repeats.is_none() && budget.careful < budget.combined * 0.95 {
         text.say(format!(
-            "Read by all the rules (care = \"careful\") the same hose is good for ± {} {unit}; no \
+            "Read by all the rules (care = \"careful\") the same hose is good for ± {}; no \
              hose is claimed to do better than ± 1 mm.",
-            words.plus_minus(budget.careful.max(floorwright_engine::hose::LEAST_CLAIMED)),
+            words.plus_minus_words(budget.careful.max(floorwright_engine::hose::LEAST_CLAIMED)),
         ));
     }
     let stated: Vec<&str> = input
