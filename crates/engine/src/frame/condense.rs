@@ -12,7 +12,7 @@
 //! # References
 //! George, *Nested dissection of a regular finite element mesh*, SIAM J. Numer. Anal. 10 (1973);
 //! Duff & Reid, *The multifrontal solution of indefinite sparse symmetric linear equations*, ACM
-//! Trans. Math. Softw. 9 (1983). Held against solutions one by one in the tests.
+//! Trans. Math. Softw. 9 (1983). No test holds it against another method yet.
 
 use super::stiffness::{Element, Stiffness, Sum};
 use pulp::{Arch, Simd, WithSimd};

@@ -293,7 +293,7 @@ impl<'f> OnSeats<'f> {
     /// [`NotSettled`] if the frame tips over.
     ///
     /// # References
-    /// Held against [`Self::set_seats`] in `tests/frame_properties.rs`.
+    /// No test holds it against [`Self::set_seats`] yet.
     pub fn force_alone(&self, support: usize, rise: Length) -> Result<Force, NotSettled> {
         if rise.is_finite()
             && let Some(force) = self.balance.reaction_alone(self.place(support), rise.to_mm())
