@@ -11,11 +11,13 @@ use clarabel::algebra::CscMatrix;
 use clarabel::solver::{
     DefaultSettings, DefaultSolver, IPSolver, SolverStatus, SupportedConeT::NonnegativeConeT,
 };
-use floorwright_engine::frame::{Frame, Loads};
+use floorwright_engine::frame::{Bearer, Direction, Frame, Joist, Loads};
+use floorwright_engine::influence::InfluenceRow;
+use floorwright_engine::site::{Position, Support};
 use floorwright_engine::units::Length;
 use frames::dense::Dense;
 use frames::random::{Dice, Size, frame};
-use frames::{Case, mm};
+use frames::{Case, mm, plain_bearer, plain_joist, run, spec, support};
 
 /// What the second method finds.
 struct Second {
@@ -179,4 +181,112 @@ fn random_rooms() {
         worst.compare(&case, dice.loads(), &format!("room {seed}"));
     }
     assert!(worst.frames > 230 && worst.hanging > 100, "{worst:?}");
+}
+
+/// Bearers along x in rows, uneven bays, joists at odd places; its first corner at `(0, y)`.
+fn uneven_house(dice: &mut Dice, (n_across, n_rows): (usize, usize), y: f64, name: &str) -> House {
+    let mut places = |n: usize, from: f64| -> Vec<f64> {
+        let mut at = from;
+        let mut step = || {
+            at += dice.between(1200.0, 2100.0);
+            at
+        };
+        std::iter::once(from).chain((1..n).map(|_| step())).collect()
+    };
+    let (across, rows) = (places(n_across, 0.0), places(n_rows, y));
+    let id = |row: usize, column: usize| format!("{name}{row}-{column}");
+    let mut house = House::default();
+    for (row, &at) in rows.iter().enumerate() {
+        let columns = across.iter().enumerate();
+        house.supports.extend(columns.map(|(column, &x)| support(&id(row, column), x, at)));
+        let names: Vec<String> = (0..n_across).map(|column| id(row, column)).collect();
+        let run = run(Direction::X, at, 0.0, across[n_across - 1]);
+        house.bearers.push(plain_bearer(&format!("{name}{row}"), run, &names));
+    }
+    house.joists.extend((0..=(across[n_across - 1] / 610.0) as usize).map(|joist| {
+        let run = run(Direction::Y, joist as f64 * 610.0, rows[0], rows[n_rows - 1]);
+        Joist { floor: name.to_owned(), ..plain_joist(&format!("{name}J{joist}"), run) }
+    }));
+    house
+}
+
+#[derive(Clone, Default)]
+struct House {
+    supports: Vec<Support>,
+    bearers: Vec<Bearer>,
+    joists: Vec<Joist>,
+}
+
+/// A house of more supports than are worked out one after the other: what a lift at some of its
+/// supports does to the force at every one.
+#[test]
+fn reactions_in_a_house_of_210_supports() {
+    let house = uneven_house(&mut Dice::new(7), (15, 14), 0.0, "main");
+    let spec = spec(house.bearers, house.joists, 0.5);
+    let frame = Frame::new(&house.supports, &spec, &[]).unwrap();
+    let dense = Dense::new(&house.supports, &spec);
+    let n = house.supports.len();
+    let reactions = |seats: &[f64]| {
+        let (heights, _) = dense.solve(&vec![true; n], seats, Loads::DEAD);
+        dense.reactions(&heights, Loads::DEAD)
+    };
+    let straight = reactions(&vec![0.0; n]);
+    let mut seats = vec![0.0; n];
+    [(0, 3.0), (97, 5.0), (112, -4.0), (209, 2.0)]
+        .iter()
+        .for_each(|&(support, lift): &(usize, f64)| seats[support] = lift);
+    let lifted = reactions(&seats);
+    for support in 0..n {
+        let (row, found) = frame.reaction_row(support, Loads::DEAD);
+        assert!((found.to_n() - straight[support]).abs() < 1e-4, "support {support} at rest");
+        let by: f64 = row.iter().map(|&(other, per_mm)| per_mm * seats[other]).sum();
+        let want = lifted[support] - straight[support];
+        assert!((by - want).abs() < 1e-4, "support {support}: {by} N in place of {want} N");
+    }
+}
+
+/// A shed that nothing joins to the house makes it large enough for the other way of working out
+/// what a lift does; the floor of the house must not notice.
+#[test]
+fn a_shed_far_away_changes_nothing_on_the_floor() {
+    let mut dice = Dice::new(11);
+    let house = uneven_house(&mut dice, (14, 13), 0.0, "main");
+    let shed = uneven_house(&mut dice, (14, 2), 60_000.0, "shed");
+    let places: Vec<Position> = (0..60)
+        .map(|_| Position::mm(dice.between(0.0, 20_000.0), dice.between(0.0, 18_000.0)))
+        .collect();
+    let rows = |parts: &[&House]| {
+        let mut all = House::default();
+        for part in parts {
+            all.supports.extend(part.supports.iter().cloned());
+            all.bearers.extend(part.bearers.iter().cloned());
+            all.joists.extend(part.joists.iter().cloned());
+        }
+        let n = all.supports.len();
+        let frame =
+            Frame::new(&all.supports, &spec(all.bearers, all.joists, 0.5), &places).unwrap();
+        (n, frame.places().to_vec())
+    };
+    let ((n_alone, alone), (n_with, with)) = (rows(&[&house]), rows(&[&house, &shed]));
+    assert!(n_alone <= 200 && n_with > 200);
+    let mut n_rows = 0;
+    for (place, (alone, with)) in alone.iter().zip(&with).enumerate() {
+        let (Some(alone), Some(with)) = (alone, with) else {
+            assert_eq!(alone.is_some(), with.is_some(), "place {place}");
+            continue;
+        };
+        n_rows += 1;
+        for support in 0..n_alone {
+            let of = |row: &InfluenceRow| {
+                let mut terms = row.terms.iter().filter(|term| term.0 == support);
+                terms.next().map_or(0.0, |term| term.1)
+            };
+            let (alone, with) = (of(alone), of(with));
+            assert!(
+                (alone - with).abs() < 1e-6,
+                "place {place}, support {support}: {alone} {with}"
+            );
+        }
+    }
+    assert!(n_rows > 40, "only {n_rows} places are on the floor");
 }
