@@ -11,7 +11,7 @@ use clarabel::algebra::CscMatrix;
 use clarabel::solver::{
     DefaultSettings, DefaultSolver, IPSolver, SolverStatus, SupportedConeT::NonnegativeConeT,
 };
-use floorwright_engine::frame::{Bearer, Direction, Frame, Joist, Loads};
+use floorwright_engine::frame::{Bearer, Direction, Frame, Joist, Loads, OnSeats};
 use floorwright_engine::influence::InfluenceRow;
 use floorwright_engine::site::{Position, Support};
 use floorwright_engine::units::Length;
@@ -289,4 +289,35 @@ fn a_shed_far_away_changes_nothing_on_the_floor() {
         }
     }
     assert!(n_rows > 40, "only {n_rows} places are on the floor");
+}
+
+/// The force at a jack alone, from the state that is kept, against the contact solved anew with the
+/// seat put where the jack lifts the bearer to.
+#[test]
+fn a_jack_alone_pushes_what_a_fresh_contact_says() {
+    let (mut n_jacks, mut n_hanging) = (0, 0);
+    for seed in 0..40 {
+        let mut dice = Dice::new(1000 + seed);
+        let case = frame(&mut dice, Size::HOUSE);
+        let loads = dice.loads();
+        let frame = Frame::new(&case.supports, &case.spec, &[]).unwrap();
+        let seats = mm(&case.seats);
+        let Ok(today) = OnSeats::new(&frame, &seats, loads, None) else { continue };
+        if today.rocks() {
+            continue;
+        }
+        for support in 0..seats.len() {
+            let rise = Length::mm(dice.between(0.2, 12.0));
+            let mut raised = seats.clone();
+            raised[support] = today.height(support) + rise;
+            let Ok(fresh) = frame.contact(&raised, loads) else { continue };
+            let (want, found) =
+                (fresh.reactions[support], today.force_alone(support, rise).unwrap());
+            let apart = (want - found).to_n().abs();
+            assert!(apart < 1e-3, "house {seed}, support {support}: {apart:e} N apart");
+            n_jacks += 1;
+            n_hanging += usize::from(!today.carries(support));
+        }
+    }
+    assert!(n_jacks > 300 && n_hanging > 30, "{n_jacks} jacks, {n_hanging} under air");
 }

@@ -192,7 +192,7 @@ job.toml:35: [goal]: prefer cannot be read: there is no fast, expected one of le
 job.toml:36: the job: unknown key jiost
   hint: did you mean joist?
 job.toml:38: the job: unknown key fundament
-  hint: known here: bearer, benchmark, book, criteria, criterion, datum, door, format, frame, goal, hose, job, joist, joists, leg, limits, load, loads, obstacle, pass, point, rates, room, setup, stock, support, tests, wall
+  hint: known here: bearer, benchmark, book, business, criteria, criterion, datum, door, format, frame, goal, hose, job, joist, joists, leg, limits, load, loads, obstacle, pass, point, rates, room, setup, stock, support, tests, wall
 "#,
     );
     check_added(

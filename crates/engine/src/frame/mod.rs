@@ -28,7 +28,6 @@ mod places;
 mod condense;
 mod response;
 mod contact;
-mod alone;
 #[expect(clippy::module_inception, reason = "the frame itself is the heart of its module")]
 mod frame;
 mod on_seats;

@@ -286,6 +286,9 @@ fn make_whole(row: &mut [(usize, f64)]) {
     }
 }
 
+/// Where eight sums begin, and their values.
+type Abreast = (u32, [f64; ABREAST]);
+
 /// Sums in the order of their first free unknown.
 struct Watched<'a> {
     /// First and last free unknown, and the number of the sum.
@@ -404,7 +407,7 @@ impl Block<'_> {
         numbers.dedup();
         let is_large = self.stiffness.order.len() > LARGE;
         let least = if is_large { FELT_BY_TIMBER } else { 0.0 };
-        let mut by_size: [[Vec<(u32, [f64; ABREAST])>; SIZES]; TOGETHER] = Default::default();
+        let mut by_size: [[Vec<Abreast>; SIZES]; TOGETHER] = Default::default();
         for &number in &numbers {
             let rows = &scratch[number * ABREAST..][..ABREAST];
             let mut largest = [0.0_f64; TOGETHER];
