@@ -40,10 +40,11 @@ impl Money {
             return None;
         }
         let product = i128::from(self.0).checked_mul(i128::from(numerator))?;
-        let denominator = i128::from(denominator);
-        let rounded = (2 * product.abs() + denominator) / (2 * denominator) * product.signum();
-        let cents = i64::try_from(rounded).ok()?;
-        (cents.abs() <= MOST_MONEY.0).then_some(Self(cents))
+        let denominator = u128::from(denominator);
+        let twice = product.unsigned_abs().checked_mul(2)?.checked_add(denominator)?;
+        let cents = i64::try_from(twice / (2 * denominator)).ok()?;
+        let is_enough = cents <= MOST_MONEY.0;
+        is_enough.then_some(Self(if product < 0 { -cents } else { cents }))
     }
 }
 
