@@ -148,6 +148,32 @@ async function wholeJob(browser) {
   assert.equal(rows, 12);
   await tap(page, "nav >> text=Passes");
   await page.waitForSelector(".pass");
+
+  // The first pass is done as planned, and the floor is read again from a new setup.
+  await tap(page, ".pass[open] .note summary");
+  await page.fill('[name="remarks"]', "door of the hall sticks");
+  await Promise.all([page.waitForEvent("load"), tap(page, ".note button[type=submit]")]);
+  assert.match(await page.textContent("main"), /1 pass done/);
+  await Promise.all([page.waitForURL(/readings$/), tap(page, "text=Read the floor again after pass 1")]);
+  await page.waitForSelector("#digits");
+  assert.equal(await page.inputValue("#point"), "BM");
+  await read(page, "1000");
+  for (const idx of order.slice(1).keys()) assert.match(await read(page, String(1240 + idx)), /is at/);
+  await tap(page, "nav >> text=Passes");
+  await page.waitForSelector(".big-number");
+  // Nothing was lifted in truth: what is left is planned anew from what was read, and goes on at pass 2.
+  assert.match(await page.textContent("main"), /Planned anew from the readings after pass 1.*Pass 2:/);
+  await shot(page, "passes-under-way");
+  const paper = await page.evaluate(async (of) => {
+    const found = {};
+    for (const name of ["floor-report", "lifting-plan", "run-sheet", "order", "completion-record"]) {
+      const response = await fetch(`${of}/paper/${name}`);
+      const start = new TextDecoder().decode((await response.arrayBuffer()).slice(0, 5));
+      found[name] = response.ok ? start : `refused ${response.status}`;
+    }
+    return found;
+  }, job);
+  assert.deepEqual(new Set(Object.values(paper)), new Set(["%PDF-"]), JSON.stringify(paper));
   assert.deepEqual(trouble, []);
   console.log(`new job to passes with 14 readings: ${taps} taps, ${tapsToReadings} of them to the last reading`);
   await context.close();

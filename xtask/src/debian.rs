@@ -22,16 +22,17 @@ pub const PDFTOTEXT: Program =
     Program { name: "pdftotext", asking: "-v", package: "poppler-utils" };
 
 /// Notes the system calls of a program, and has them fail.
-pub const STRACE: Program = Program { name: "strace", package: "strace" };
+pub const STRACE: Program = Program { name: "strace", package: "strace", asking: "--version" };
 
 /// The browser that the app is driven in.
-pub const CHROMIUM: Program = Program { name: "chromium", package: "chromium" };
+pub const CHROMIUM: Program =
+    Program { name: "chromium", package: "chromium", asking: "--version" };
 
 /// Runs the script that drives the browser.
-pub const NODE: Program = Program { name: "node", package: "nodejs" };
+pub const NODE: Program = Program { name: "node", package: "nodejs", asking: "--version" };
 
 /// Fetches what that script leans on.
-pub const NPM: Program = Program { name: "npm", package: "npm" };
+pub const NPM: Program = Program { name: "npm", package: "npm", asking: "--version" };
 
 /// Makes sure that the program is there: installs its package when we may, and otherwise says how.
 ///

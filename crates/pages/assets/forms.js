@@ -48,6 +48,11 @@ function thing(form) {
   return made;
 }
 
+function today() {
+  const now = new Date();
+  return [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((part) => String(part).padStart(2, "0")).join("-");
+}
+
 const makers = {
   grid(form) {
     const number = (name) => Number(value(form, name));
@@ -70,8 +75,7 @@ const makers = {
     return [{ did: "put", thing: { room: { name: value(form, "name"), outline, finish: value(form, "finish") } } }];
   },
   pass(form) {
-    const now = new Date();
-    const date = [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((part) => String(part).padStart(2, "0")).join("-");
+    const date = today();
     const lifted = Array.from(form.querySelectorAll("fieldset"), (part) => {
       const typed = (name) => part.querySelector(`[name=${name}]`).value.trim();
       const packers = typed("packers");
@@ -107,6 +111,7 @@ async function begin(form) {
   let made;
   if (form.dataset.begin === "new") {
     const job = Object.fromEntries(["name", "terms", "units"].map((key) => [key, value(form, `job.${key}`)]));
+    job.date = today();
     made = { form: { format: 1, job } };
   } else {
     const files = {};

@@ -67,7 +67,8 @@ function next(after) {
     return mark;
   }
   why.textContent = "";
-  const read = new Set(Array.from(document.querySelectorAll("#list th"), (cell) => cell.textContent));
+  const rows = Array.from(document.querySelectorAll("#list tr")).filter((row) => row.dataset.setup === part.dataset.setup);
+  const read = new Set(rows.map((row) => row.querySelector("th").textContent));
   read.add(after);
   const from = Math.max(0, order.indexOf(after));
   return order.slice(from).concat(order.slice(0, from)).find((name) => !read.has(name)) ?? "";

@@ -172,6 +172,7 @@ impl Folding {
                 }
             }
             Change::Read { setup, reading } => {
+                self.setup(&setup);
                 self.place.insert(event, self.readings.len());
                 self.readings.push(ReadingAt { event, setup, reading });
             }
@@ -207,18 +208,21 @@ impl Folding {
         thing.put(&mut self.form);
     }
 
+    /// The setup of this name, made now if nobody described it: setups stand in the order in which
+    /// they were begun.
+    fn setup(&mut self, id: &str) -> &mut SetupForm {
+        let setups = &mut self.form.setup;
+        let idx = setups.iter().position(|setup| setup.id == id).unwrap_or_else(|| {
+            setups.push(SetupForm { id: id.to_owned(), ..SetupForm::default() });
+            setups.len() - 1
+        });
+        &mut setups[idx]
+    }
+
     fn finish(mut self, tick: u64) -> FoldedJob {
         self.form.format = Some(FORMAT);
-        for taken in &self.readings {
-            let idx = self.form.setup.iter().position(|setup| setup.id == taken.setup);
-            let setup = match idx {
-                Some(idx) => &mut self.form.setup[idx],
-                None => {
-                    let made = SetupForm { id: taken.setup.clone(), ..SetupForm::default() };
-                    self.form.setup.push(made);
-                    self.form.setup.last_mut().expect("a setup was just put there")
-                }
-            };
+        for taken in std::mem::take(&mut self.readings) {
+            let setup = self.setup(&taken.setup);
             match &mut setup.readings {
                 Some(RowsForm::Rows(rows)) => rows.push(taken.reading.clone()),
                 Some(RowsForm::File(file)) => {
@@ -232,6 +236,7 @@ impl Folding {
                 }
                 empty => *empty = Some(RowsForm::Rows(vec![taken.reading.clone()])),
             }
+            self.readings.push(taken);
         }
         FoldedJob {
             form: self.form,

@@ -174,7 +174,7 @@ fn taken(job: &JobView) -> Markup {
                 thead { tr { th scope="col" { "Point" } th scope="col" { "Reading" } th scope="col" { "Level" } th scope="col" {} } }
                 tbody #list {
                     @for taken in job.folded.readings.iter().rev().take(60) {
-                        tr {
+                        tr data-setup=(taken.setup) {
                             th scope="row" { (taken.reading.point) }
                             td { @if let Some(reading) = &taken.reading.reading { (typed(reading)) } }
                             td { (level(job, &taken.setup, &taken.reading.point)) }

@@ -84,6 +84,16 @@ fn a_setup_described_anew_keeps_its_readings() {
 }
 
 #[test]
+fn setups_stand_in_the_order_in_which_they_were_begun() {
+    let later = Change::Put {
+        thing: Box::new(Thing::Setup(SetupForm { id: "S2".to_owned(), ..SetupForm::default() })),
+    };
+    let job = fold(&[event(1, 1, 1, &read("A1", 1612.0)), event(2, 1, 2, &later)]);
+    let names: Vec<_> = job.form.setup.iter().map(|setup| setup.id.as_str()).collect();
+    assert_eq!(names, ["S1", "S2"]);
+}
+
+#[test]
 fn taking_back_and_bringing_back() {
     let events = [
         event(1, 1, 1, &read("A1", 1612.0)),
