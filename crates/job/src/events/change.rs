@@ -93,7 +93,7 @@ pub enum Block {
     /// Which criteria the floor is held against.
     Criteria(CriteriaForm),
     /// What things cost and how long they take.
-    Rates(RatesForm),
+    Rates(Box<RatesForm>),
     /// Whose paper it is.
     Business(BusinessForm),
 }
@@ -112,7 +112,7 @@ impl Block {
             Self::Stock(block) => form.stock = Some(block),
             Self::Tests(block) => form.tests = Some(block),
             Self::Criteria(block) => form.criteria = Some(block),
-            Self::Rates(block) => form.rates = Some(block),
+            Self::Rates(block) => form.rates = Some(*block),
             Self::Business(block) => form.business = Some(block),
         }
     }
