@@ -362,7 +362,7 @@ pub struct Report {
     /// Which issue this is, such as A.
     #[arg(long, value_name = "MARK")]
     pub revision: Option<String>,
-    /// A file with a [business] table, in place of the job's own.
+    /// A file with a business table, in place of the job's own.
     #[arg(long, value_name = "TOML")]
     pub business: Option<PathBuf>,
     /// A folder with a firm's own template, in place of ours.
@@ -451,7 +451,7 @@ pub struct YourHose {
 /// Arguments of `hose`.
 #[derive(Debug, Default, Args)]
 pub struct Hose {
-    /// A job (.toml) with a [hose]; without one the flags and the stated defaults count.
+    /// A job (.toml) that describes its hose; without one the flags and the stated defaults count.
     pub job: Option<PathBuf>,
     #[command(flatten)]
     pub hose: YourHose,
