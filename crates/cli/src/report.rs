@@ -2,7 +2,7 @@
 
 use crate::session::Session;
 use crate::text::table::{Table, wrap};
-use floorwright_report::cautions::Loads;
+use floorwright_job::cautions::Loads;
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -119,7 +119,7 @@ pub fn footing(text: &mut Text, session: &Session) {
 /// The cautions that stand wherever someone is about to lift.
 pub fn cautions(text: &mut Text, loads: Loads) {
     text.heading("Before anybody lifts");
-    for caution in floorwright_report::cautions::cautions(loads) {
+    for caution in floorwright_job::cautions::cautions(loads) {
         text.item("!", caution);
     }
 }

@@ -4,6 +4,7 @@ use crate::exit::{CHECK_FAILED, Stop};
 use crate::files;
 use floorwright_engine::plan::Job;
 use floorwright_job::form_v1::Form;
+use floorwright_job::said::count;
 use floorwright_job::{
     CsvMeaning, Document, Fault, JobInput, Loaded, SourceFile, check, from_csv, load, ready,
 };
@@ -91,9 +92,4 @@ fn refuse(path: &Path, faults: &[Fault]) -> Stop {
         count(faults.len(), "fault", "faults")
     ));
     Stop::new(CHECK_FAILED, what.join("\n"))
-}
-
-/// `1 fault`, `3 faults`.
-pub fn count(number: usize, one: &str, several: &str) -> String {
-    format!("{number} {}", if number == 1 { one } else { several })
 }

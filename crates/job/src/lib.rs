@@ -8,6 +8,7 @@
 //! It opens no files: the shell hands over texts, and is asked for the files that a job names.
 
 pub mod business;
+pub mod cautions;
 pub mod check;
 pub mod csv;
 pub mod document;
@@ -22,6 +23,7 @@ pub mod order_words;
 pub mod practice;
 pub mod quantities;
 pub mod ready;
+pub mod said;
 pub mod template;
 pub mod time;
 pub mod words;

@@ -3,6 +3,7 @@
 use crate::view::{JobView, Worked};
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::Plan;
+use floorwright_job::said;
 use serde::Serialize;
 
 /// The answer to a reading.
@@ -40,14 +41,7 @@ pub fn answer_reading(job: &JobView, setup: &str, point: &str) -> ReadingAnswer 
         .floor
         .done()
         .and_then(|floor| floor.odd.iter().find(|odd| odd.odd.point.as_str() == point));
-    let neighbours = odd.map(|odd| {
-        let side = if odd.odd.departure.to_mm() > 0.0 { "above" } else { "below" };
-        format!(
-            "{} {side} what its neighbours say ({}): read it again",
-            words.length(odd.odd.departure.abs()),
-            words.level(odd.odd.suggested)
-        )
-    });
+    let neighbours = odd.map(|odd| said::odd_sentence(odd, words));
     let likely = odd.map_or_else(Vec::new, |odd| {
         odd.likely.iter().map(|&reading| words.typed(reading)).collect()
     });

@@ -1,6 +1,8 @@
 //! What all pages have in common.
 
 use crate::view::{Connection, JobView, World};
+use floorwright_engine::plan::Plan;
+use floorwright_job::cautions::Loads;
 use floorwright_job::form_v1::Quantity;
 use floorwright_job::{Fault, Severity};
 use maud::{DOCTYPE, Markup, html};
@@ -113,19 +115,12 @@ pub(crate) fn typed(quantity: &Quantity) -> String {
     }
 }
 
-/// The cautions where someone may be about to lift. Sources are named in the documentation of the
-/// command line's own list.
-pub(crate) fn cautions() -> Markup {
+/// The cautions where someone may be about to lift.
+pub(crate) fn cautions(plan: &Plan) -> Markup {
     html! {
         details .cautions open {
             summary { "Before anybody lifts" }
-            ul {
-                li { "A planning aid only. Local codes, consent and the engineer come first; gas, power, drains, asbestos and structure are for licensed people." }
-                li { "Nobody under a load that jacks alone hold: crib or block as you go, on firm level ground, with a way out and a watcher." }
-                li { "Forces are worked out, not measured. A load that is not in the job is not zero." }
-                li { "Keep the house held sideways. Free chimney, pipes, wires and fixings first; check joints after every pass." }
-                li { "Small even steps, and read again after each pass. Stop on new cracks, noises, sticking doors, or a reading that disagrees." }
-            }
+            ul { @for caution in floorwright_job::cautions::cautions(Loads::of(plan)) { li { (caution) } } }
         }
     }
 }

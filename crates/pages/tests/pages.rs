@@ -170,7 +170,7 @@ fn a_slip_of_the_finger_is_told_at_once() {
     let view = JobView::of_folded(job(), fold(&events), Depth::Floor);
     let answer = answer_reading(&view, "S1", "C3");
     assert!(
-        answer.warning.as_ref().is_some_and(|said| said.contains("read it again")),
+        answer.warning.as_ref().is_some_and(|said| said.contains("look at C3 again")),
         "{answer:?}"
     );
     assert!(answer.likely.iter().any(|likely| likely.contains("1243")), "{answer:?}");

@@ -4,12 +4,12 @@ use crate::block::{Block, Blocks, Cells, Table};
 use crate::floor_report::verdict_answer;
 use crate::lifting_plan::why;
 use crate::paper::{Content, Paper};
-use crate::survey_said::count;
 use crate::typeset::PaperError;
-use crate::words::{Words, stack_words};
 use floorwright_engine::plan::{Stage, StageName};
 use floorwright_engine::record::{CAUSES, Comparison, Followed, PointProgress, Record, Since};
 use floorwright_engine::units::Length;
+use floorwright_job::said::count;
+use floorwright_job::words::{Words, stack_words};
 
 /// A table of more rows than this starts on a page of its own.
 const SHORT: usize = 20;

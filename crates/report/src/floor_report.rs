@@ -1,16 +1,16 @@
 //! The floor report: how far out, where, against which criteria, how sure, and what to do next.
 
 use crate::block::{Block, Blocks, Cells, Picture, Table};
-use crate::cautions::cautions;
 use crate::paper::{Content, Paper};
-use crate::said;
 use crate::sheets::Drawings;
-use crate::survey_said::{count, counted_from, deck, fit, level_table, method, read_again};
+use crate::survey_said::{level_table, method};
 use crate::typeset::PaperError;
-use crate::words::{COVERAGE, Words};
 use floorwright_engine::plan::{DeckShape, FloorShape};
 use floorwright_engine::target::{Outcome as Lifts, Prediction};
 use floorwright_engine::verdict::{Finding, Outcome, Verdict};
+use floorwright_job::cautions::{Loads, cautions};
+use floorwright_job::said::{count, counted_from, deck, fit, read_again};
+use floorwright_job::words::{COVERAGE, Words};
 
 /// With more points than this their labels have no room beside the text: they are on the sheet.
 const MOST_BESIDE: usize = 70;
@@ -47,7 +47,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     blocks.table(level_table(paper.plan, paper.words()));
     limits(&mut blocks, paper, shape);
     blocks.heading("Before anybody lifts");
-    blocks.list(cautions(said::loads(paper.plan)));
+    blocks.list(cautions(Loads::of(paper.plan)));
     let mut content =
         Content::new("How far out of level the floor is, and how sure that is", blocks);
     content.pictures = pictures;

@@ -15,9 +15,7 @@
 //! - PDF/A-2a and PDF/UA-1: tagged, fonts embedded, every picture described.
 
 pub mod block;
-pub mod cautions;
 pub mod said;
-pub use floorwright_job::words;
 mod completion;
 mod floor_report;
 mod letters;

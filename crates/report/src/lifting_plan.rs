@@ -1,13 +1,10 @@
 //! The lifting plan: what it takes to bring the floor to its height, for client and engineer.
 
 use crate::block::{Block, Blocks, Cells, Table};
-use crate::cautions::{TO_CONFIRM, cautions};
 use crate::paper::{Content, Paper};
 use crate::said;
 use crate::sheets::Drawings;
-use crate::survey_said::{count, read_again};
 use crate::typeset::PaperError;
-use crate::words::{Words, one_in, percent, price, stack_words};
 use floorwright_engine::frame::{Carrying, ForceRange};
 use floorwright_engine::packers::HeightAdvice;
 use floorwright_engine::plan::{
@@ -16,6 +13,9 @@ use floorwright_engine::plan::{
 };
 use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
+use floorwright_job::cautions::{Loads, TO_CONFIRM, cautions};
+use floorwright_job::said::{count, read_again};
+use floorwright_job::words::{Words, one_in, percent, price, stack_words};
 use std::collections::BTreeMap;
 
 /// A lift of less than this is none.
@@ -50,7 +50,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     answer(&mut blocks, paper, lifting, lift_plan);
     blocks.framed(
         "Before anybody lifts",
-        cautions(said::loads(plan)).iter().map(ToString::to_string).collect(),
+        cautions(Loads::of(plan)).iter().map(ToString::to_string).collect(),
         false,
     );
     goal(&mut blocks, paper, lifting, lift_plan);
@@ -97,7 +97,15 @@ pub(crate) fn why(plan: &Plan, stage: StageName) -> String {
                 None => reason.what.clone(),
             })
             .collect();
-    if reasons.is_empty() { "nothing was asked for".to_owned() } else { reasons.join("; ") }
+    let clash = plan.lifting.done().and_then(|lifting| match &lifting.outcome {
+        Outcome::CannotBeDone(explanation) => explanation.words.first(),
+        Outcome::Reached(_) | Outcome::Refused(_) => None,
+    });
+    match (reasons.is_empty(), clash) {
+        (false, _) => reasons.join("; "),
+        (true, Some(clash)) => format!("the goal cannot be met: {clash}"),
+        (true, None) => "nothing was asked for".to_owned(),
+    }
 }
 
 fn cannot(

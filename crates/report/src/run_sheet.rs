@@ -1,20 +1,20 @@
 //! The run sheet: what to lift now, one move a line, to be read by torch and written on.
 
 use crate::block::{Block, Blocks, Cells, Table};
-use crate::cautions::{STOP_RULES, cautions};
 use crate::lifting_plan::{stops, why};
 use crate::paper::{Content, Paper};
 use crate::said;
 use crate::sheets::Drawings;
-use crate::survey_said::count;
 use crate::typeset::PaperError;
-use crate::words::{Words, stack_words};
 use floorwright_engine::frame::ForceRange;
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::packers::{Choice, Packing};
 use floorwright_engine::passes::{JackRange, MoveCheck, Pass};
 use floorwright_engine::plan::{PassesStage, StageName, levels_after};
 use floorwright_engine::units::{Length, Level};
+use floorwright_job::cautions::{Loads, STOP_RULES, cautions};
+use floorwright_job::said::count;
+use floorwright_job::words::{Words, stack_words};
 use std::collections::BTreeMap;
 
 /// A floor point that moves less than this in a pass need not be read after it.
@@ -89,7 +89,7 @@ fn head(blocks: &mut Blocks, paper: &Paper<'_>, stage: &PassesStage) {
     );
     blocks.framed(
         "Before anybody lifts",
-        cautions(said::loads(paper.plan)).iter().map(ToString::to_string).collect(),
+        cautions(Loads::of(paper.plan)).iter().map(ToString::to_string).collect(),
         false,
     );
     stops(blocks, paper);

@@ -1,13 +1,12 @@
 //! How the frame is spoken of, in text and on paper alike.
 
-use crate::cautions::Loads;
-use crate::words::{Words, percent};
 use floorwright_engine::frame::{Bent, Carrying, FrameSpec, FrameState, Run};
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::passes::{BentAtEnd, FrameCase, MostBent};
 use floorwright_engine::plan::{FrameChoice, FrameStage, Job, OnFrame, Plan, StageName};
 use floorwright_engine::site::Site;
 use floorwright_engine::units::{Force, Length};
+use floorwright_job::words::{Words, percent};
 use std::collections::BTreeSet;
 
 /// More names than this are counted, not listed.
@@ -342,12 +341,4 @@ pub fn why_none(job: &Job, plan: &Plan) -> Option<String> {
         })
         .collect();
     Some(format!("there is no frame: {}", reasons.join("; ")))
-}
-
-/// What the cautions have to say of the loads.
-pub fn loads(plan: &Plan) -> Loads {
-    let state = plan.packing.done().and_then(|packing| packing.carried.as_ref());
-    let today = plan.frame.done().map(|frame| &frame.today);
-    let rocks = today.into_iter().chain(state).any(|state| state.rocks);
-    if today.is_none() || rocks { Loads::Unknown } else { Loads::Ranges }
 }

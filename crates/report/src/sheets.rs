@@ -1,12 +1,12 @@
 //! Drawings to scale on sheets of their own, each with what it shows in words.
 
 use crate::paper::{Paper, Sheet};
-use crate::words::Words;
 use floorwright_draw::{
     FloorPicture, Medium, Paper as Size, PlanPictures, carried_map, floor_map, lift_map, pass_map,
     profile, way_chart,
 };
 use floorwright_engine::units::Length;
+use floorwright_job::words::Words;
 
 const A4: Medium = Medium::Sheet(Size::A4);
 

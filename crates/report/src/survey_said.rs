@@ -2,91 +2,12 @@
 
 use crate::block::{Cells, Table};
 use crate::paper::Paper;
-use crate::words::{COVERAGE, Words, one_in};
 use floorwright_engine::ids::PointId;
-use floorwright_engine::plan::{DeckShape, Job, OddReading, Plan, StraightedgeFinding};
-use floorwright_engine::survey::{Datum, DriftFound, GlobalTest, Reduction};
-use floorwright_engine::units::Length;
+use floorwright_engine::plan::Plan;
+use floorwright_engine::survey::DriftFound;
+use floorwright_job::said::{count, fit};
+use floorwright_job::words::{COVERAGE, Words};
 use std::collections::BTreeMap;
-
-/// `1 fault`, `3 faults`.
-pub(crate) fn count(number: usize, one: &str, several: &str) -> String {
-    format!("{number} {}", if number == 1 { one } else { several })
-}
-
-/// What levels are counted from.
-pub(crate) fn counted_from(job: &Job, words: Words) -> String {
-    match &job.survey.datum {
-        Datum::PointIsZero(point) => format!("Counted from {point}, which is called zero."),
-        Datum::Free { .. } => {
-            "Counted from the mean of the floor: only differences mean something.".to_owned()
-        }
-        Datum::Benchmarks | Datum::CorrelatedBenchmarks(_) => {
-            let mark = |mark: &floorwright_engine::survey::Benchmark| {
-                let level = words.level(mark.level);
-                if mark.sd == Length::ZERO {
-                    format!("{} held exactly at {level}", mark.point)
-                } else {
-                    format!("{} at {level} ± {}", mark.point, words.plus_minus(mark.sd))
-                }
-            };
-            let marks: Vec<String> = job.survey.benchmarks.iter().map(mark).collect();
-            format!("Counted from {}. Heights are above it, up positive.", marks.join(", "))
-        }
-    }
-}
-
-/// What to read again, the most useful first.
-pub(crate) fn read_again(plan: &Plan, words: Words) -> Vec<String> {
-    let reduction = &plan.reduction;
-    let faults = reduction.faults.iter().map(|fault| format!("{fault}: {}", fault.hint()));
-    let suspects = reduction.suspects.iter().map(ToString::to_string);
-    let named: Vec<&PointId> =
-        reduction.suspects.iter().filter_map(|suspect| suspect.name.point()).collect();
-    let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
-    let odd = odd.iter().filter(|odd| !named.contains(&&odd.odd.point));
-    faults.chain(suspects).chain(odd.map(|odd| odd_sentence(odd, words))).collect()
-}
-
-fn odd_sentence(odd: &OddReading, words: Words) -> String {
-    let side = if odd.odd.departure > Length::ZERO { "above" } else { "below" };
-    let mut sentence = format!(
-        "look at {} again: it stands {} {side} what its neighbours suggest",
-        odd.odd.point,
-        words.length(odd.odd.departure.abs()),
-    );
-    if let (Some(setup), Some(written)) = (&odd.setup, odd.written) {
-        sentence.push_str(&format!(" (read once, {} from setup {setup})", words.typed(written)));
-    }
-    if !odd.likely.is_empty() {
-        let likely: Vec<String> = odd.likely.iter().map(|&value| words.typed(value)).collect();
-        sentence.push_str(&format!("; perhaps {} was meant", likely.join(" or ")));
-    }
-    sentence.push_str(if odd.written.is_some() {
-        ". A hump or a hollow may be real; a second reading tells."
-    } else {
-        ". Its readings agree with each other, so the hump or hollow is likely real."
-    });
-    sentence
-}
-
-/// How well the readings fit one another, in one sentence.
-pub(crate) fn fit(reduction: &Reduction) -> String {
-    match (reduction.global_test, reduction.s0) {
-        (GlobalTest::Passed { .. }, Some(s0)) => format!(
-            "The readings scatter {s0:.2} times as much as their stated standard deviations \
-             promise: that fits."
-        ),
-        (GlobalTest::Failed { .. }, Some(s0)) => format!(
-            "The readings scatter {s0:.2} times as much as their stated standard deviations \
-             promise: that is too much. Either a reading is wrong, or the instrument is less sure \
-             than stated. Every ± is widened by as much."
-        ),
-        _ => "There is no spare reading, so nothing checks the readings: read the benchmark again \
-              at the end, and some points twice."
-            .to_owned(),
-    }
-}
 
 /// How the levels were found: instruments, readings, drift, loops, what nothing checks.
 pub(crate) fn method(paper: &Paper<'_>) -> Vec<String> {
@@ -164,65 +85,4 @@ pub(crate) fn level_table(plan: &Plan, words: Words) -> Table {
     }
     table.narrow = true;
     table
-}
-
-/// The shape of one floor, a sentence each.
-pub(crate) fn deck(deck: &DeckShape, words: Words) -> Vec<String> {
-    let mut said = Vec::new();
-    if let Some(plane) = &deck.plane {
-        said.push(format!(
-            "As a whole it falls {:.1} mm per m ({}){}{}.",
-            plane.fall_per_m.to_mm(),
-            one_in(plane.slope),
-            plane
-                .falls_towards_degrees
-                .map_or(String::new(), |degrees| format!(" towards {}", side_of_page(degrees))),
-            plane.residual_sd.map_or(String::new(), |sd| format!(
-                "; with that taken away it is still uneven by {} (one standard deviation)",
-                words.length(sd)
-            )),
-        ));
-    }
-    if let Some(steepest) = &deck.steepest {
-        said.push(format!(
-            "Steepest between points 2 m or more apart: {}, from {} down to {}, {} over {}.",
-            one_in(steepest.slope),
-            steepest.from,
-            steepest.to,
-            words.length(steepest.fall),
-            words.plan_length(steepest.distance),
-        ));
-    }
-    said.push(match &deck.straightedge {
-        StraightedgeFinding::Found(found) => format!(
-            "Under a straightedge of {}: {} is {} {} the line from {} to {} (± {}), or more \
-             between the readings.",
-            words.length(found.length),
-            found.middle,
-            words.length(found.deviation.abs()),
-            if found.deviation < Length::ZERO { "below" } else { "above" },
-            found.ends[0],
-            found.ends[1],
-            words.plus_minus(found.sd)
-        ),
-        StraightedgeFinding::Refused { why } => {
-            format!("What a straightedge of 2 m would show these readings do not tell: {why}.")
-        }
-    });
-    said
-}
-
-/// A direction on the plan in words; degrees clockwise from straight up the page.
-fn side_of_page(degrees: f64) -> &'static str {
-    const SIDES: [&str; 8] = [
-        "the top of the plan",
-        "the top right of the plan",
-        "the right of the plan",
-        "the bottom right of the plan",
-        "the bottom of the plan",
-        "the bottom left of the plan",
-        "the left of the plan",
-        "the top left of the plan",
-    ];
-    SIDES[((degrees / 45.0).round() as usize) % 8]
 }

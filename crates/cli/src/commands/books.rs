@@ -2,7 +2,7 @@
 
 use crate::exit::{CHECK_FAILED, Stop, USAGE};
 use crate::report::Text;
-use crate::session::{Session, count};
+use crate::session::Session;
 use crate::text::table::{Side, Table};
 use floorwright_engine::survey::{
     ArithmeticCheck, BeyondLimit, CheckKind, Loop, MisclosureModel, MisclosureRule,
@@ -10,6 +10,7 @@ use floorwright_engine::survey::{
     WrittenColumn, house_rule, judge_misclosure, misclosure_rules, reduce_book, spread_misclosure,
 };
 use floorwright_engine::units::ExactLength;
+use floorwright_job::said::count;
 use floorwright_job::words::Words;
 use serde::Serialize;
 

@@ -3,9 +3,10 @@
 use crate::args;
 use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::report::{Report, Text};
-use crate::session::{count, read_job};
+use crate::session::read_job;
 use floorwright_engine::frame::{GivenFrame, complete};
 use floorwright_engine::plan::{Job, StageName, plan};
+use floorwright_job::said::count;
 use floorwright_job::{Fault, JobInput, ready};
 
 /// Runs the command.

@@ -6,17 +6,19 @@ use crate::commands::{pictures, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop, USAGE};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text, WIDTH, envelope, footing};
-use crate::session::{count, open};
+use crate::session::open;
 use crate::text::table::{Side, Table, wrap};
 use floorwright_draw::{Medium, Paper, profile, terminal_map};
-use floorwright_engine::plan::{DeckShape, FloorShape, Plan, StageName, StraightedgeFinding, plan};
+use floorwright_engine::plan::{DeckShape, FloorShape, Plan, StageName, plan};
 use floorwright_engine::site::Position;
 use floorwright_engine::surface::ProfilePoint;
 use floorwright_engine::units::Length;
 use floorwright_engine::verdict::{Outcome, Verdict};
 use floorwright_job::measure::{DecimalMark, Unit, parse_length};
 use floorwright_job::practice::criteria;
-use floorwright_job::words::{Words, one_in};
+use floorwright_job::said;
+use floorwright_job::said::count;
+use floorwright_job::words::Words;
 
 /// Distance between the places of a printed profile.
 const PROFILE_STEP: Length = Length::mm(600.0);
@@ -140,63 +142,9 @@ fn say_deck(text: &mut Text, deck: &DeckShape, several: bool, words: Words) {
         words.plus_minus(spread.sd),
         count(deck.n_points, "point", "points"),
     ));
-    if let Some(plane) = &deck.plane {
-        text.say(format!(
-            "As a whole it falls {:.1} mm per m ({}){}{}.",
-            plane.fall_per_m.to_mm(),
-            one_in(plane.slope),
-            plane
-                .falls_towards_degrees
-                .map_or(String::new(), |degrees| { format!(" towards {}", side_of_page(degrees)) }),
-            plane.residual_sd.map_or(String::new(), |sd| {
-                format!(
-                    "; with that taken away it is still uneven by {} (one sigma)",
-                    words.length(sd)
-                )
-            }),
-        ));
+    for sentence in said::deck(deck, words) {
+        text.say(sentence);
     }
-    if let Some(steepest) = &deck.steepest {
-        text.say(format!(
-            "Steepest between points 2 m or more apart: {} from {} down to {}, {} over {:.2} m.",
-            one_in(steepest.slope),
-            steepest.from,
-            steepest.to,
-            words.length(steepest.fall),
-            steepest.distance.to_m(),
-        ));
-    }
-    text.say(match &deck.straightedge {
-        StraightedgeFinding::Found(found) => format!(
-            "Under a straightedge of {}: {} is {} {} the line from {} to {} (± {}), or more between \
-             the readings.",
-            words.length(found.length),
-            found.middle,
-            words.length(found.deviation.abs()),
-            if found.deviation < Length::ZERO { "below" } else { "above" },
-            found.ends[0],
-            found.ends[1],
-            words.plus_minus(found.sd)
-        ),
-        StraightedgeFinding::Refused { why } => {
-            format!("What a straightedge of 2 m would show these readings do not tell: {why}.")
-        }
-    });
-}
-
-/// A direction on the plan in words; degrees clockwise from straight up the page.
-fn side_of_page(degrees: f64) -> &'static str {
-    const SIDES: [&str; 8] = [
-        "the top of the plan",
-        "the top right of the plan",
-        "the right of the plan",
-        "the bottom right of the plan",
-        "the bottom of the plan",
-        "the bottom left of the plan",
-        "the left of the plan",
-        "the top left of the plan",
-    ];
-    SIDES[((degrees / 45.0).round() as usize) % 8]
 }
 
 fn say_profile(text: &mut Text, line: &str, places: &[ProfilePoint], words: Words) {

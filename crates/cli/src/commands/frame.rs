@@ -18,8 +18,8 @@ use floorwright_engine::frame::{Bent, Carrying, FrameState, SupportLoad};
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::plan::{FrameStage, Plan, StageName, plan};
 use floorwright_engine::units::Length;
+use floorwright_job::cautions::Loads;
 use floorwright_job::words::{Words, percent};
-use floorwright_report::cautions::Loads;
 use std::path::Path;
 
 /// Runs the command.

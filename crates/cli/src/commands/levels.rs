@@ -4,7 +4,7 @@ use crate::args;
 use crate::commands::books;
 use crate::exit::{CHECK_FAILED, NOT_FOUND, OK, Stop};
 use crate::report::{Report, Text, envelope, footing};
-use crate::session::{Session, count, open};
+use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
 use floorwright_engine::ids::{PointId, SetupId};
 use floorwright_engine::plan::{Plan, survey};
@@ -13,6 +13,8 @@ use floorwright_engine::survey::{
     Reduction, SourcePlace,
 };
 use floorwright_engine::units::Length;
+use floorwright_job::said;
+use floorwright_job::said::count;
 use floorwright_job::words::{COVERAGE, Words};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -41,7 +43,7 @@ pub fn run(args: &args::Levels) -> Result<Report, Stop> {
 
     let mut text = Text::default();
     text.heading(&format!("Levels: {}", session.input.name));
-    text.say(counted_from(&session, words));
+    text.say(said::counted_from(&session.job, words));
     for complaint in books.iter().filter_map(|book| book.complaint(words)) {
         text.item("!", complaint);
     }
@@ -102,32 +104,6 @@ fn find_pair(text: &str, levels: &Levels) -> Result<Pair, Stop> {
     })
 }
 
-fn counted_from(session: &Session, words: Words) -> String {
-    use floorwright_engine::survey::Datum;
-    let survey = &session.job.survey;
-    match &survey.datum {
-        Datum::PointIsZero(point) => format!("Counted from {point}, which is called zero."),
-        Datum::Free { .. } => {
-            "Counted from the mean of the floor: only differences mean something.".to_owned()
-        }
-        Datum::Benchmarks | Datum::CorrelatedBenchmarks(_) => {
-            let marks: Vec<String> = survey
-                .benchmarks
-                .iter()
-                .map(|mark| {
-                    let level = words.level(mark.level);
-                    if mark.sd == Length::ZERO {
-                        format!("{} held exactly at {level}", mark.point)
-                    } else {
-                        format!("{} at {level} ± {}", mark.point, words.plus_minus(mark.sd))
-                    }
-                })
-                .collect();
-            format!("Counted from {}.", marks.join(", "))
-        }
-    }
-}
-
 /// Whether neither the tests nor the neighbours find fault with a reading.
 fn nothing_stands_out(plan: &Plan) -> bool {
     let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
@@ -170,7 +146,7 @@ pub fn read_again(text: &mut Text, session: &Session, plan: &Plan, words: Words)
         reduction.suspects.iter().filter_map(|suspect| suspect.name.point()).collect();
     for odd in odd.iter().filter(|odd| !named.contains(&&odd.odd.point)) {
         number += 1;
-        text.item(&format!("{number}."), odd_sentence(odd, words));
+        text.item(&format!("{number}."), said::odd_sentence(odd, words));
     }
     text.say(
         "Nothing was left out: what follows still rests on these readings. To strike one out, say \
@@ -193,28 +169,6 @@ fn place_of<'a>(session: &'a Session, observation: &Observation) -> Option<&'a S
         ObservationSource::Leg { leg } => survey.legs.get(leg)?.place.as_ref(),
         ObservationSource::Benchmark { .. } => None,
     }
-}
-
-fn odd_sentence(odd: &floorwright_engine::plan::OddReading, words: Words) -> String {
-    let side = if odd.odd.departure > Length::ZERO { "above" } else { "below" };
-    let mut sentence = format!(
-        "look at {} again: it stands {} {side} what its neighbours suggest",
-        odd.odd.point,
-        words.length(odd.odd.departure.abs()),
-    );
-    if let (Some(setup), Some(written)) = (&odd.setup, odd.written) {
-        sentence.push_str(&format!(" (read once, {} from setup {setup})", words.typed(written)));
-    }
-    if !odd.likely.is_empty() {
-        let likely: Vec<String> = odd.likely.iter().map(|&value| words.typed(value)).collect();
-        sentence.push_str(&format!("; perhaps {} was meant", likely.join(" or ")));
-    }
-    sentence.push_str(if odd.written.is_some() {
-        ". A hump or a hollow may be real; a second reading tells."
-    } else {
-        ". Its readings agree with each other, so the hump or hollow is likely real."
-    });
-    sentence
 }
 
 fn fit(

@@ -9,7 +9,7 @@ use crate::commands::{goal, pictures, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text, cautions, envelope, footing};
-use crate::session::{Session, count, open};
+use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
 use floorwright_draw::{Medium, Paper, carried_map, floor_map, lift_map};
 use floorwright_engine::ids::{PointId, SupportId};
@@ -20,6 +20,8 @@ use floorwright_engine::plan::{
 use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
 use floorwright_job::HeightTie;
+use floorwright_job::cautions::Loads;
+use floorwright_job::said::count;
 pub use floorwright_job::words::stack_words;
 use floorwright_job::words::{Words, one_in, price};
 use std::collections::BTreeMap;
@@ -97,7 +99,7 @@ fn say_lifting(
     };
     let packing = stage(text, plan, StageName::Packers, &plan.packing);
     if packing.is_some_and(|packing| packing.cannot.is_empty()) {
-        cautions(text, said::loads(plan));
+        cautions(text, Loads::of(plan));
     }
     say_target(text, session, lifting, lift_plan, packing, words);
     lift_table(text, session, lifting, lift_plan, packing, words);

@@ -1,17 +1,19 @@
 //! `floorwright order`: what to buy, hire and do, why, and what it costs.
 
 use crate::args;
-use crate::commands::frame::{options, said};
+use crate::commands::frame::options;
 use crate::commands::levels::read_again;
 use crate::commands::passes::limits;
 use crate::commands::{goal, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::report::{Report, Text, cautions, envelope, footing};
-use crate::session::{Session, count, open};
+use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
 use floorwright_engine::bill::{Bill, Line, Money, Section, bill};
 use floorwright_engine::plan::{StageName, plan};
 use floorwright_job::OrderWords;
+use floorwright_job::cautions::Loads;
+use floorwright_job::said::count;
 use floorwright_job::words::{Words, percent};
 
 /// Runs the command.
@@ -31,7 +33,7 @@ pub fn run(args: &args::Order) -> Result<Report, Stop> {
     if let Some(bill) = stage(&mut text, &plan, StageName::Packers, &found) {
         exit = say(&mut text, &session, bill, args.causes);
         if exit == OK {
-            cautions(&mut text, said::loads(&plan));
+            cautions(&mut text, Loads::of(&plan));
         }
     }
     footing(&mut text, &session);

@@ -11,7 +11,7 @@ use crate::commands::{goal, pictures, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop, USAGE};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text, cautions, envelope, footing};
-use crate::session::{Session, count, open};
+use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
 use floorwright_draw::{Medium, Paper, pass_map, way_chart};
 use floorwright_engine::frame::ForceRange;
@@ -24,6 +24,8 @@ use floorwright_engine::plan::{
 use floorwright_engine::settings::Limit;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::Length;
+use floorwright_job::cautions::Loads;
+use floorwright_job::said::count;
 use floorwright_job::words::{Words, one_in, percent};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -83,7 +85,7 @@ fn say_stage(
         say_limits(text, session, words);
         return CHECK_FAILED;
     }
-    cautions(text, said::loads(plan));
+    cautions(text, Loads::of(plan));
     match checked {
         Some((on_frame, frame)) => checked::say_head(text, session, frame, on_frame, words),
         None => {

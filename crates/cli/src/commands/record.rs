@@ -1,12 +1,11 @@
 //! `floorwright record`: what was done, what came of it, and what is left.
 
 use crate::args;
-use crate::commands::frame::said;
 use crate::commands::lift::stack_words;
 use crate::commands::{goal, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::report::{Report, Text, cautions, envelope, footing};
-use crate::session::{Session, count, open};
+use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
 use floorwright_engine::packers::Choice;
 use floorwright_engine::plan::{Plan, Stage, StageName, plan};
@@ -15,6 +14,8 @@ use floorwright_engine::record::{
 };
 use floorwright_engine::units::Length;
 use floorwright_engine::verdict::{Outcome, Verdict};
+use floorwright_job::cautions::Loads;
+use floorwright_job::said::count;
 use floorwright_job::words::{COVERAGE, Words};
 
 /// Less than this is no lift.
@@ -383,7 +384,7 @@ fn say_rest(text: &mut Text, session: &Session, rest: &Stage<Rest>, words: Words
     if stage(text, &rest.plan, StageName::Packers, &rest.plan.packing).is_none() {
         return;
     }
-    cautions(text, said::loads(&rest.plan));
+    cautions(text, Loads::of(&rest.plan));
     let columns = [
         (words.support(), Side::Left),
         ("Lift", Side::Right),

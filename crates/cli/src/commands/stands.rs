@@ -5,7 +5,7 @@ use crate::commands::{hose, pictures};
 use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text, envelope, footing};
-use crate::session::{Session, count};
+use crate::session::Session;
 use crate::text::table::{Side, Table};
 use floorwright_draw::{StandMark, StandPoint, StandsPicture, stands_map};
 use floorwright_engine::hose::{
@@ -14,6 +14,7 @@ use floorwright_engine::hose::{
 use floorwright_engine::ids::PointId;
 use floorwright_engine::survey::Datum;
 use floorwright_engine::units::Length;
+use floorwright_job::said::count;
 use floorwright_job::words::Words;
 use std::collections::BTreeMap;
 

@@ -6,7 +6,8 @@ use crate::respond::{Response, value_of};
 use crate::screens::readings::read_again;
 use crate::view::{JobView, Worked};
 use floorwright_engine::site::Position;
-use floorwright_job::words::{Words, one_in};
+use floorwright_job::said;
+use floorwright_job::words::Words;
 use maud::{Markup, html};
 
 /// The page.
@@ -41,11 +42,9 @@ fn shape(job: &JobView, worked: &Worked) -> Markup {
                 @if floor.decks.len() > 1 { ", deck " (deck.name) }
                 ", ± " (words.plus_minus(deck.spread.sd))
             }
-            @if let Some(steepest) = &deck.steepest {
-                p { "Steepest between neighbours: " (one_in(steepest.slope)) }
-            }
+            @for sentence in said::deck(deck, words) { p { (sentence) } }
         }
-        (read_again(&worked.plan))
+        (read_again(&worked.plan, words))
         @if let Some(picture) = pictures::floor(job, false) {
             div .tap data-tap="floor" { (picture) }
             p #tapped role="status" .hint { "Tap the floor for its height there. Tap a second place for a section between the two." }

@@ -68,7 +68,7 @@ fn reached(
             @if let Some(level) = stage.target.level { ", " (words.level(level)) }
             ". Worst point after: " (words.length(totals.worst_departure)) " from it."
         }
-        (cautions())
+        (cautions(&worked.plan))
         @if let Some(picture) = pictures::lifts(job) { (picture) }
         @if let Some(packing) = packing { (table(packing, plan, words)) }
         @if let Some(picture) = pictures::carried(job) {

@@ -53,7 +53,7 @@ fn planned(job: &JobView, worked: &Worked, plan: &Plan, first: usize) -> Markup 
             @if first > 1 { " left" } ", no support more than "
             (words.length(worked.job.limits.lift_per_pass.value)) " in one"
         }
-        (cautions())
+        (cautions(plan))
         @for (idx, pass) in stage.passes.passes.iter().enumerate() {
             (card(job, stage, idx, pass, first, words))
         }

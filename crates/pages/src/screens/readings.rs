@@ -7,6 +7,8 @@ use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::Plan;
 use floorwright_job::form_v1::{Form, PlaceForm, Quantity, RowsForm};
 use floorwright_job::measure::Unit;
+use floorwright_job::said;
+use floorwright_job::words::Words;
 use maud::{Markup, html};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -169,7 +171,7 @@ fn taken(job: &JobView) -> Markup {
     html! {
         section aria-labelledby="taken" {
             h2 #taken { (job.folded.readings.len()) " readings taken here" }
-            @if let Some(plan) = plan { (read_again(plan)) }
+            @if let Some(plan) = plan { (read_again(plan, job.words())) }
             table {
                 thead { tr { th scope="col" { "Point" } th scope="col" { "Reading" } th scope="col" { "Level" } th scope="col" {} } }
                 tbody #list {
@@ -199,21 +201,11 @@ fn level(job: &JobView, setup: &str, point: &str) -> String {
 }
 
 /// What to read again, from the readings themselves.
-pub(crate) fn read_again(plan: &Plan) -> Markup {
-    let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
+pub(crate) fn read_again(plan: &Plan, words: Words) -> Markup {
+    let again = said::read_again(plan, words);
     html! {
-        @if !plan.reduction.suspects.is_empty() || !odd.is_empty() {
-            div .warn {
-                strong { "Read again first" }
-                ul {
-                    @for suspect in &plan.reduction.suspects { li { (suspect.to_string()) } }
-                    @for odd in odd { li { (odd.odd.point) ": " (off(odd.odd.departure.to_mm())) " from what its neighbours say" } }
-                }
-            }
+        @if !again.is_empty() {
+            div .warn { strong { "Read again first" } ul { @for sentence in &again { li { (sentence) } } } }
         }
     }
-}
-
-fn off(mm: f64) -> String {
-    format!("{:+.0} mm", mm)
 }

@@ -3,10 +3,11 @@
 pub use floorwright_report::said::*;
 
 use crate::report::Text;
-use crate::session::{Session, count};
+use crate::session::Session;
 use floorwright_engine::frame::{FrameSpec, Timber};
 use floorwright_engine::plan::{FrameChoice, FrameStage, Plan, StageName};
 use floorwright_engine::site::Site;
+use floorwright_job::said::count;
 use floorwright_job::words::Words;
 
 /// Names each timber that may break, worst first.

@@ -3,12 +3,13 @@
 
 use crate::commands::frame::said;
 use crate::report::Text;
-use crate::session::{Session, count};
+use crate::session::Session;
 use crate::text::table::{Side, Table};
 use floorwright_engine::frame::{Carrying, FrameState};
 use floorwright_engine::influence::InfluenceMethod;
 use floorwright_engine::plan::{FrameStage, LiftingStage, PackingStage, Plan};
 use floorwright_engine::units::Length;
+use floorwright_job::said::count;
 use floorwright_job::words::{Words, percent};
 
 /// More points than this are counted, not listed.

@@ -2,12 +2,13 @@
 
 use crate::commands::frame::said;
 use crate::report::Text;
-use crate::session::{Session, count};
+use crate::session::Session;
 use floorwright_engine::frame::ForceRange;
 use floorwright_engine::passes::{
     BentAtEnd, FramePeaks, JackRange, MostBent, PassCheck, Stop, StopReason,
 };
 use floorwright_engine::plan::{FrameStage, OnFrame, Plan};
+use floorwright_job::said::count;
 use floorwright_job::words::{Words, percent};
 
 /// Says first of all if this order of moves is not to be worked by, and what may break.

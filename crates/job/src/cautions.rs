@@ -1,4 +1,6 @@
-//! The cautions that stand wherever somebody is about to lift.
+//! The cautions that stand wherever somebody is about to lift: on a terminal, on paper, on a phone.
+
+use floorwright_engine::plan::Plan;
 
 /// What is known of the loads where the cautions stand.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -7,6 +9,16 @@ pub enum Loads {
     Ranges,
     /// Not worked out.
     Unknown,
+}
+
+impl Loads {
+    /// What a plan says of them. Where the frame rocks no force is known.
+    pub fn of(plan: &Plan) -> Self {
+        let state = plan.packing.done().and_then(|packing| packing.carried.as_ref());
+        let today = plan.frame.done().map(|frame| &frame.today);
+        let rocks = today.into_iter().chain(state).any(|state| state.rocks);
+        if today.is_none() || rocks { Self::Unknown } else { Self::Ranges }
+    }
 }
 
 /// The cautions, the most pressing first.
