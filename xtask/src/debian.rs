@@ -21,6 +21,9 @@ pub const RSVG_CONVERT: Program =
 pub const PDFTOTEXT: Program =
     Program { name: "pdftotext", asking: "-v", package: "poppler-utils" };
 
+/// Checks how a PDF is put together.
+pub const QPDF: Program = Program { name: "qpdf", asking: "--version", package: "qpdf" };
+
 /// Notes the system calls of a program, and has them fail.
 pub const STRACE: Program = Program { name: "strace", package: "strace", asking: "--version" };
 

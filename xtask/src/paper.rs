@@ -2,7 +2,7 @@
 //! compares what is printed with what the program calculates.
 
 use crate::checks::Outcome;
-use crate::debian::{self, PDFTOTEXT};
+use crate::debian::{self, PDFTOTEXT, QPDF};
 use crate::end_to_end;
 use crate::shell;
 use serde_json::Value;
@@ -23,7 +23,7 @@ const MOST_BYTES: u64 = 2_000_000;
 
 /// Fails if a document is not tagged, not embedded, without its stamp, or prints another number.
 pub fn check() -> Outcome {
-    if let Err(how) = debian::provide(&PDFTOTEXT) {
+    if let Err(how) = debian::provide(&PDFTOTEXT).and_then(|()| debian::provide(&QPDF)) {
         return Outcome::Skipped(how);
     }
     run().into()
@@ -89,6 +89,7 @@ fn looks_right(
     if bytes > MOST_BYTES {
         return fail(format!("{bytes} bytes, at most {MOST_BYTES}"));
     }
+    shell::stdout_of(Command::new("qpdf").arg("--check").arg(file))?;
     let fonts = String::from_utf8_lossy(&shell::stdout_of(Command::new("pdffonts").arg(file))?)
         .into_owned();
     // Name, type, encoding, then whether it is embedded, subset, and mapped to Unicode.

@@ -22,6 +22,7 @@ mod letters;
 mod lifting_plan;
 mod logo;
 mod order;
+mod pack;
 mod paper;
 mod run_sheet;
 mod sheets;

@@ -65,7 +65,8 @@ pub fn typeset(main: &str, files: Files, stamp: &Stamp) -> Result<Vec<u8>, Paper
         standards,
         ..PdfOptions::default()
     };
-    typst_pdf::pdf(&document, &options).map_err(|errors| PaperError::Standard(say(&errors)))
+    let pdf = typst_pdf::pdf(&document, &options);
+    pdf.map(crate::pack::pack).map_err(|errors| PaperError::Standard(say(&errors)))
 }
 
 fn say(errors: &[SourceDiagnostic]) -> String {
