@@ -387,6 +387,9 @@ pub struct Record {
     /// Also every point: predicted and measured movement.
     #[arg(long)]
     pub points: bool,
+    /// Also every move of the passes that are left.
+    #[arg(long)]
+    pub moves: bool,
 }
 
 impl Report {

@@ -1,8 +1,9 @@
 //! What was found, in sentences that stand alike on a terminal, on paper and on a phone.
 
-use crate::words::{Words, one_in};
+use crate::words::{Words, one_in, percent};
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::{DeckShape, Job, OddReading, Plan, StraightedgeFinding};
+use floorwright_engine::record::{Followed, Record, SupportMovement, WorkDone};
 use floorwright_engine::survey::{Benchmark, Datum, GlobalTest, Reduction};
 use floorwright_engine::units::Length;
 
@@ -145,4 +146,62 @@ fn side_of_page(degrees: f64) -> &'static str {
         "the top left of the plan",
     ];
     SIDES[((degrees / 45.0).round() as usize) % 8]
+}
+
+/// What came of a lift, in a cell of a table.
+pub fn followed(followed: Followed) -> &'static str {
+    match followed {
+        Followed::AsPredicted => "as predicted",
+        Followed::Less => "DID NOT FOLLOW",
+        Followed::More => "went further",
+        Followed::Moved => "moved, and was not lifted",
+        Followed::CannotTell => "too little to tell",
+    }
+}
+
+/// What a support did whose floor did not follow; `None` if its floor was not read both times.
+pub fn fell_behind(moved: &SupportMovement, words: Words) -> Option<String> {
+    let found = moved.difference.as_ref()?;
+    Some(format!(
+        "{}: lifted {}, the floor over it went {}, it should have gone {} (± {} for the difference)",
+        moved.support,
+        words.signed(moved.lifted),
+        words.signed(found.measured),
+        words.signed(found.predicted),
+        words.plus_minus(found.sd)
+    ))
+}
+
+/// How movements were held against one another, and how often that calls out a support that did follow.
+pub fn how_told(record: &Record, words: Words) -> String {
+    let settings = &record.settings;
+    let compared = record.steps.iter().chain(&record.whole);
+    let any = compared.map(|compared| compared.false_call).max_by(f64::total_cmp);
+    let any = any.filter(|any| *any > settings.false_alarm.value).map_or(String::new(), |any| {
+        format!(
+            " Over all that were jacked at once, up to {} of such comparisons call out one that did: \
+             read the floor there again before you look further.",
+            percent(any)
+        )
+    });
+    format!(
+        "Called out if the two differ by more than chance would make them in {} of supports that did \
+         follow; a lift is taken to be measured to {} ({}).{any}",
+        percent(settings.false_alarm.value),
+        words.length(settings.lift_sd.value),
+        settings.lift_sd.reason
+    )
+}
+
+/// That an order holds what was used already, if passes were done.
+pub fn whole_order(done: &WorkDone) -> Option<String> {
+    let n_done = done.passes.len();
+    (n_done > 0).then(|| {
+        format!(
+            "This is the order for the whole plan, from the readings before the work. {} noted as done: what \
+             was bought and worked for {} is in it.",
+            count(n_done, "pass is", "passes are"),
+            if n_done == 1 { "it" } else { "them" }
+        )
+    })
 }

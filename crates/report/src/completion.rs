@@ -6,9 +6,9 @@ use crate::lifting_plan::why;
 use crate::paper::{Content, Paper};
 use crate::typeset::PaperError;
 use floorwright_engine::plan::{Stage, StageName};
-use floorwright_engine::record::{CAUSES, Comparison, Followed, PointProgress, Record, Since};
+use floorwright_engine::record::{CAUSES, Comparison, PointProgress, Record, Since};
 use floorwright_engine::units::Length;
-use floorwright_job::said::count;
+use floorwright_job::said::{self, count};
 use floorwright_job::words::{Words, stack_words};
 
 /// A table of more rows than this starts on a page of its own.
@@ -52,7 +52,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         ],
     });
     if let Some(whole) = &record.whole {
-        step(&mut blocks, whole, words);
+        step(&mut blocks, record, whole, words);
     }
     points(&mut blocks, record, words);
     passes(&mut blocks, record, words);
@@ -98,17 +98,7 @@ fn state(blocks: &mut Blocks, record: &Record, words: Words) {
 /// Where the floor did not follow, and readings that do not agree.
 fn behind(blocks: &mut Blocks, record: &Record, words: Words) {
     let behind = record.did_not_follow();
-    let named = behind.iter().filter_map(|moved| {
-        let found = moved.difference.as_ref()?;
-        Some(format!(
-            "{}: lifted {}, the floor over it went {}, it should have gone {} (± {} for the difference)",
-            moved.support,
-            words.signed(moved.lifted),
-            words.signed(found.measured),
-            words.signed(found.predicted),
-            words.plus_minus(found.sd)
-        ))
-    });
+    let named = behind.iter().filter_map(|moved| said::fell_behind(moved, words));
     let named: Vec<String> = named.collect();
     if !named.is_empty() {
         blocks.framed("The floor did not follow", named, true);
@@ -178,7 +168,7 @@ fn not_done(blocks: &mut Blocks, record: &Record, words: Words) {
 }
 
 /// Expected against measured, over each support.
-fn step(blocks: &mut Blocks, whole: &Comparison, words: Words) {
+fn step(blocks: &mut Blocks, record: &Record, whole: &Comparison, words: Words) {
     let since = match whole.since {
         Since::Start => "the survey".to_owned(),
         Since::Pass(pass) => format!("pass {pass}"),
@@ -209,24 +199,15 @@ fn step(blocks: &mut Blocks, whole: &Comparison, words: Words) {
                 words.signed(found.predicted),
                 words.signed(found.measured),
                 words.plus_minus(found.sd),
-                followed(found.followed).to_owned(),
+                said::followed(found.followed).to_owned(),
             ]),
             None => row.extend(["", "", "", "floor not read again here"].map(str::to_owned)),
         }
         table.rows.push(row);
     }
-    table.note = "±: of measured less predicted, about 95 %.".to_owned();
+    table.note =
+        format!("±: of measured less predicted, about 95 %. {}", said::how_told(record, words));
     blocks.table(table);
-}
-
-fn followed(followed: Followed) -> &'static str {
-    match followed {
-        Followed::AsPredicted => "as predicted",
-        Followed::Less => "DID NOT FOLLOW",
-        Followed::More => "went further",
-        Followed::Moved => "moved, and was not lifted",
-        Followed::CannotTell => "too little to tell",
-    }
 }
 
 fn points(blocks: &mut Blocks, record: &Record, words: Words) {

@@ -8,7 +8,7 @@ use crate::typeset::PaperError;
 use floorwright_engine::bill::{Bill, Line, Money, Price, Section};
 use floorwright_engine::plan::{Stage, StageName};
 use floorwright_job::OrderWords;
-use floorwright_job::said::count;
+use floorwright_job::said::{count, whole_order};
 
 /// What the document says.
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
@@ -38,6 +38,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         terms.iter().for_each(|paragraph| blocks.say(paragraph));
     }
     blocks.0.push(Block::NewPage);
+    whole_order(&paper.input.done).into_iter().for_each(|sentence| blocks.say(sentence));
     lines(&mut blocks, bill, words);
     let subtitle = if bill.price.is_some() {
         "What the work costs, and what to buy, hire and do"

@@ -13,7 +13,7 @@ use floorwright_engine::bill::{Bill, Line, Money, Section, bill};
 use floorwright_engine::plan::{StageName, plan};
 use floorwright_job::OrderWords;
 use floorwright_job::cautions::Loads;
-use floorwright_job::said::count;
+use floorwright_job::said::{count, whole_order};
 use floorwright_job::words::{Words, percent};
 
 /// Runs the command.
@@ -52,6 +52,9 @@ fn say(text: &mut Text, session: &Session, bill: &Bill, causes: bool) -> u8 {
             let hint = reason.hint.as_ref().map_or(String::new(), |hint| format!(": {hint}"));
             text.item("!", format!("{}{hint}", reason.what));
         }
+    }
+    if let Some(sentence) = whole_order(&session.input.done) {
+        text.say(sentence);
     }
     say_price(text, bill);
     for section in Section::ALL {

@@ -80,12 +80,24 @@ fn say_stage(
     stage: &PassesStage,
     words: Words,
 ) -> u8 {
-    let checked = stage.on_frame.as_ref().zip(plan.frame.done());
     if stage.on_frame.as_ref().is_some_and(|on_frame| !on_frame.check.passed()) {
         say_limits(text, session, words);
         return CHECK_FAILED;
     }
     cautions(text, Loads::of(plan));
+    say_checked(text, session, plan, stage, words);
+    OK
+}
+
+/// Says passes that are within the limits, move by move.
+pub fn say_checked(
+    text: &mut Text,
+    session: &Session,
+    plan: &Plan,
+    stage: &PassesStage,
+    words: Words,
+) {
+    let checked = stage.on_frame.as_ref().zip(plan.frame.done());
     match checked {
         Some((on_frame, frame)) => checked::say_head(text, session, frame, on_frame, words),
         None => {
@@ -96,7 +108,6 @@ fn say_stage(
     say_limits(text, session, words);
     say_bends(text, session, &stage.bends);
     say_passes(text, session, &stage.passes, checked, words);
-    OK
 }
 
 fn draw(

@@ -2,20 +2,20 @@
 
 use crate::args;
 use crate::commands::lift::stack_words;
-use crate::commands::{goal, stage};
+use crate::commands::{goal, passes, stage};
 use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
 use floorwright_engine::packers::Choice;
-use floorwright_engine::plan::{Plan, Stage, StageName, plan};
+use floorwright_engine::plan::{PassesStage, Plan, Stage, StageName, plan};
 use floorwright_engine::record::{
-    CAUSES, Comparison, DonePass, Finding, Followed, Record, RecordSettings, Rest, Since, record,
+    CAUSES, Comparison, DonePass, Finding, Followed, Record, RecordSettings, Since, record,
 };
 use floorwright_engine::units::Length;
 use floorwright_engine::verdict::{Outcome, Verdict};
 use floorwright_job::cautions::Loads;
-use floorwright_job::said::count;
+use floorwright_job::said::{self, count};
 use floorwright_job::words::{COVERAGE, Words};
 
 /// Less than this is no lift.
@@ -37,7 +37,7 @@ pub fn run(args: &args::Record) -> Result<Report, Stop> {
         text.say("Write each pass as a [[pass]] with what was lifted at each support.");
         exit = OK;
     } else if let Some(record) = stage(&mut text, &plan, StageName::Levels, &found) {
-        exit = say(&mut text, &session, record, args.points, words);
+        exit = say(&mut text, &session, record, args, words);
     }
     footing(&mut text, &session);
     let json = move || envelope("record", &session, serde_json::json!({ "record": found }));
@@ -45,11 +45,17 @@ pub fn run(args: &args::Record) -> Result<Report, Stop> {
 }
 
 /// Says the record. Returns the exit code.
-fn say(text: &mut Text, session: &Session, record: &Record, points: bool, words: Words) -> u8 {
+fn say(
+    text: &mut Text,
+    session: &Session,
+    record: &Record,
+    args: &args::Record,
+    words: Words,
+) -> u8 {
     let stops = say_stop(text, record, words);
     say_state(text, record, words);
     for step in &record.steps {
-        say_step(text, step, points, words);
+        say_step(text, step, args.points, words);
     }
     if !record.steps.is_empty() {
         say_how(text, record, words);
@@ -58,7 +64,7 @@ fn say(text: &mut Text, session: &Session, record: &Record, points: bool, words:
     say_findings(text, record, words);
     say_verdicts(text, record);
     say_supports(text, record, words);
-    say_rest(text, session, &record.rest, words);
+    say_rest(text, session, record, args.moves, words);
     if stops { CHECK_FAILED } else { OK }
 }
 
@@ -71,20 +77,8 @@ fn say_stop(text: &mut Text, record: &Record, words: Words) -> bool {
             "STOP: the floor did not follow at {}",
             count(behind.len(), one, several)
         ));
-        for moved in &behind {
-            let Some(found) = &moved.difference else { continue };
-            text.item(
-                "!",
-                format!(
-                    "{}: lifted {}, the floor over it went {}, it should have gone {} (± {} for the \
-                     difference)",
-                    moved.support,
-                    words.signed(moved.lifted),
-                    words.signed(found.measured),
-                    words.signed(found.predicted),
-                    words.plus_minus(found.sd)
-                ),
-            );
+        for sentence in behind.iter().filter_map(|moved| said::fell_behind(moved, words)) {
+            text.item("!", sentence);
         }
         text.say("Lift nothing further there until the cause is found. Look at:");
         for cause in CAUSES {
@@ -192,24 +186,12 @@ fn say_step(text: &mut Text, step: &Comparison, points: bool, words: Words) {
 
 /// How it was told, once for all steps.
 fn say_how(text: &mut Text, record: &Record, words: Words) {
-    let settings = &record.settings;
-    text.say(format!(
-        "Called out if the two differ by more than chance would make them in {:.1} % of supports that \
-         did follow; a lift is taken to be measured to {} ({}).",
-        settings.false_alarm.value * 100.0,
-        words.length(settings.lift_sd.value),
-        settings.lift_sd.reason
-    ));
+    text.say(said::how_told(record, words));
 }
 
+/// What is as it should be is left blank.
 fn in_words(followed: Followed) -> &'static str {
-    match followed {
-        Followed::AsPredicted => "",
-        Followed::Less => "DID NOT FOLLOW",
-        Followed::More => "went further",
-        Followed::Moved => "moved, and was not lifted",
-        Followed::CannotTell => "too little to tell",
-    }
+    if followed == Followed::AsPredicted { "" } else { said::followed(followed) }
 }
 
 fn say_points(text: &mut Text, step: &Comparison, words: Words) {
@@ -367,8 +349,8 @@ fn say_supports(text: &mut Text, record: &Record, words: Words) {
     text.table(&table);
 }
 
-fn say_rest(text: &mut Text, session: &Session, rest: &Stage<Rest>, words: Words) {
-    let rest = match rest {
+fn say_rest(text: &mut Text, session: &Session, record: &Record, moves: bool, words: Words) {
+    let rest = match &record.rest {
         Stage::Done(rest) => rest,
         Stage::Stopped(reasons) => {
             text.heading("What is left cannot be planned yet");
@@ -410,22 +392,36 @@ fn say_rest(text: &mut Text, session: &Session, rest: &Stage<Rest>, words: Words
     }
     text.heading(&format!("Lifts that are left, in {} (± is about 95 %)", words.unit()));
     text.table(&table);
-    say_rest_passes(text, session, &rest.plan);
+    if let Some(stage) = say_rest_passes(text, session, &rest.plan).filter(|_| moves) {
+        text.say(format!(
+            "The moves follow. Passes are counted from the next one, which is pass {} of the job; lifts \
+             and {} count from how the floor stands now and come on top of what is there. After the \
+             last one the stacks are as listed above.",
+            record.passes.len() + 1,
+            words.packers().1
+        ));
+        passes::say_checked(text, session, &rest.plan, stage, words);
+    }
 }
 
-fn say_rest_passes(text: &mut Text, session: &Session, plan: &Plan) {
-    if let Some(stage) = stage(text, plan, StageName::Passes, &plan.passes) {
-        let allowed = stage.on_frame.as_ref().is_none_or(|on_frame| on_frame.check.passed());
-        let passes = &stage.passes.this_way;
-        text.say(if allowed {
-            format!(
-                "It takes {} in {} with {}.",
-                count(passes.passes, "pass", "passes"),
-                count(passes.moves, "move", "moves"),
-                count(session.job.limits.jacks.value, "jack", "jacks"),
-            )
-        } else {
-            "The frame forbids these passes: lift less, or choose a lower height.".to_owned()
-        });
-    }
+/// What the rest takes; gives the passes if they may be worked by.
+fn say_rest_passes<'a>(
+    text: &mut Text,
+    session: &Session,
+    plan: &'a Plan,
+) -> Option<&'a PassesStage> {
+    let stage = stage(text, plan, StageName::Passes, &plan.passes)?;
+    let allowed = stage.on_frame.as_ref().is_none_or(|on_frame| on_frame.check.passed());
+    let passes = &stage.passes.this_way;
+    text.say(if allowed {
+        format!(
+            "It takes {} in {} with {}.",
+            count(passes.passes, "pass", "passes"),
+            count(passes.moves, "move", "moves"),
+            count(session.job.limits.jacks.value, "jack", "jacks"),
+        )
+    } else {
+        "The frame forbids these passes: lift less, or choose a lower height.".to_owned()
+    });
+    allowed.then_some(stage)
 }

@@ -147,6 +147,31 @@ fn the_floor_that_did_not_follow_stops_the_work() {
     assert!(first.clone().all(|moved| moved["difference"]["followed"] != "less"));
 }
 
+#[test]
+fn the_moves_that_are_left_are_listed_when_asked() {
+    let here = copy_of_example("half-done", "record-moves");
+    let without = run_in(&here, &["record", "job.toml"]).ends(3);
+    assert!(!without.out.contains("Pass 1 (4 moves)"), "{}", without.out);
+    let run = run_in(&here, &["record", "job.toml", "--moves"]).ends(3);
+    let said = one_line(&run.out);
+    let total: usize = said
+        .split("It takes 3 passes in ")
+        .nth(1)
+        .and_then(|rest| rest.split(' ').next()?.parse().ok())
+        .unwrap();
+    let listed: usize = (1..=3)
+        .map(|pass| {
+            let head = format!("Pass {pass} (");
+            let rest = said.split(&head).nth(1).unwrap();
+            rest.split(' ').next().unwrap().parse::<usize>().unwrap()
+        })
+        .sum();
+    assert_eq!(listed, total);
+    assert!(said.contains("the next one, which is pass 3 of the job"), "{said}");
+    let order = run_in(&here, &["order", "job.toml"]);
+    assert!(one_line(&order.out).contains("2 passes are noted as done"), "{}", order.out);
+}
+
 /// Against the levels that were planted: the change of every point within four standard deviations.
 #[test]
 fn movements_are_those_that_were_planted() {
