@@ -10,6 +10,7 @@ import { mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
+import { photos } from "./photos.mjs";
 
 const program = process.argv[2];
 const pictures = process.argv.includes("--pictures") ? process.argv[process.argv.indexOf("--pictures") + 1] : null;
@@ -362,6 +363,8 @@ const browser = await chromium.launch(CHROMIUM);
 try {
   const { job, firstLoad } = await wholeJob(browser);
   await offline(browser, job);
+  const launch = (profile) => chromium.launchPersistentContext(profile, { ...CHROMIUM, ...PHONE });
+  await photos(job, { folder, launch, watch, until, kill, start, shot });
   const seen = await together(browser, job);
   await hostile(browser);
   await screens(browser);

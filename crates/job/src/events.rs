@@ -13,9 +13,11 @@
 
 mod change;
 mod fold;
+mod note;
 
 pub use change::{Block, Change, Kind, Thing};
 pub use fold::{EventFault, FoldedJob, ReadingAt, fold};
+pub use note::{About, Note, NoteAt};
 
 use serde::{Deserialize, Serialize};
 use serde_json::Value;

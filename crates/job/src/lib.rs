@@ -20,6 +20,7 @@ pub mod input;
 pub mod limits;
 pub mod measure;
 pub mod order_words;
+pub mod photo;
 pub mod practice;
 pub mod quantities;
 pub mod ready;

@@ -1,6 +1,6 @@
 // What every page does: its theme, what is unsent, news from others, and the parts that it has.
 
-import { onChange, send, unsent, unsentFile } from "/assets/events.js";
+import { onChange, send, unsent, unsentFile, unsentPhotos, whyNot } from "/assets/events.js";
 
 const job = document.body.dataset.job;
 
@@ -22,19 +22,23 @@ theme.addEventListener("click", () => {
 const box = document.getElementById("outbox");
 async function count() {
   let entries;
+  let photos;
   try {
     entries = await unsent();
+    photos = await unsentPhotos();
   } catch (error) {
     box.hidden = false;
     box.textContent = `This device cannot store anything (${error.message}): write readings on paper.`;
     return;
   }
-  box.hidden = entries.length === 0;
-  if (entries.length === 0) return;
+  const waiting = entries.length + photos.length;
+  box.hidden = waiting === 0;
+  if (waiting === 0) return;
   const refused = entries.filter((entry) => entry.state !== "unsent");
   box.textContent = refused.length > 0
     ? `${refused.length} not taken: ${refused[0].why} `
-    : `${entries.length} only on this phone. They are sent as soon as the computer is in reach. `;
+    : `${waiting} only on this phone${photos.length > 0 ? `, ${photos.length} of them photos` : ""}. ${whyNot() === ""
+      ? "They are sent as soon as the computer is in reach." : `The computer says: ${whyNot()}`} `;
   const save = document.createElement("button");
   save.type = "button";
   save.textContent = "Save to a file";
@@ -65,7 +69,8 @@ export async function refresh() {
     return true;
   }
   const main = document.getElementById("main");
-  const isWriting = main.contains(document.activeElement) && document.activeElement.matches("input, select, textarea");
+  const isWriting = (main.contains(document.activeElement) && document.activeElement.matches("input, select, textarea"))
+    || Array.from(main.querySelectorAll("input[type=file]")).some((input) => input.files.length > 0);
   if (isWriting) return false;
   const open = new Set(Array.from(main.querySelectorAll("details[open][id]"), (part) => part.id));
   main.replaceWith(fresh.getElementById("main"));
@@ -86,5 +91,6 @@ if (document.body.dataset.worker && "serviceWorker" in navigator) {
 }
 
 import("/assets/forms.js");
+if (job) import("/assets/notes.js");
 if (document.querySelector(".keypad")) import("/assets/keypad.js");
 if (document.querySelector("[data-tap]")) import("/assets/map.js");

@@ -109,7 +109,7 @@ async fn answer_to(app: Arc<App>, job: JobId, place: ReadingPlace) -> Option<Rea
     tokio::task::spawn_blocking(work).await.ok()?
 }
 
-fn unavailable(fault: &StoreFault) -> Response {
+pub(crate) fn unavailable(fault: &StoreFault) -> Response {
     (StatusCode::SERVICE_UNAVAILABLE, fault.to_string()).into_response()
 }
 

@@ -11,9 +11,11 @@
 //! - The clock is an argument.
 
 mod answers;
+mod bodies;
 mod guard;
 mod listen;
 mod pairing;
+mod photos;
 mod state;
 
 pub use listen::{Bound, PATIENCE, ServeFault, bind, serve};
@@ -26,9 +28,6 @@ use axum::middleware::{from_fn, from_fn_with_state};
 use axum::routing::{get, post, put};
 use std::sync::Arc;
 
-/// No request carries more than this; a job of a thousand supports is a quarter of it.
-const LARGEST_BODY: usize = 1024 * 1024;
-
 /// The router with all its checks.
 pub fn app(app: Arc<App>) -> Router {
     Router::new()
@@ -40,9 +39,11 @@ pub fn app(app: Arc<App>) -> Router {
         .route("/jobs/{id}/paper/{name}", get(answers::document))
         .route("/assets/{name}", get(answers::asset))
         .route("/worker.js", get(answers::worker))
+        .route("/photos/{hash}", put(photos::put).get(photos::get))
         .route("/pair", get(pairing::page).post(pairing::pair))
         .fallback(get(answers::page))
-        .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(DefaultBodyLimit::disable())
+        .layer(from_fn_with_state(app.clone(), bodies::bodies))
         .layer(from_fn_with_state(app.clone(), guard::sessions))
         .layer(from_fn_with_state(app.clone(), guard::origins))
         .layer(from_fn_with_state(app.clone(), guard::hosts))

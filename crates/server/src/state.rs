@@ -3,8 +3,11 @@
 use crate::guard::Rates;
 use crate::pairing::Pairing;
 use floorwright_job::events::{Event, FoldedJob, JobId, fold};
+use floorwright_job::photo::PhotoHash;
 use floorwright_pages::{Depth, JobHead, JobView};
-use floorwright_store::{Arrival, Arrived, EventLog, Receipt, SqliteLog, StoreFault, Writer};
+use floorwright_store::{
+    Arrival, Arrived, EventLog, Photo, Receipt, SqliteLog, StoreFault, Writer,
+};
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -151,6 +154,27 @@ impl App {
             let _ = self.news.send((job, tick));
         }
         Ok(receipt)
+    }
+
+    /// Keeps a photo; resolves once the disk has it.
+    ///
+    /// # Errors
+    /// [`StoreFault`]; the photo was then not acknowledged.
+    pub async fn keep_photo(&self, photo: Photo) -> Result<Receipt, StoreFault> {
+        let (answer, wait) = oneshot::channel();
+        self.writer.keep_photo_then(photo, (self.settings.clock)(), move |result| {
+            // A browser that went away has no use for the answer.
+            let _ = answer.send(result);
+        });
+        wait.await.unwrap_or(Err(StoreFault::Closed))
+    }
+
+    /// The photo of this name; nothing if it has not arrived.
+    ///
+    /// # Errors
+    /// [`StoreFault`] if it cannot be read.
+    pub fn photo(&self, hash: PhotoHash) -> Result<Option<Photo>, StoreFault> {
+        held(&self.reader).photo(hash)
     }
 
     /// News of jobs that changed, with the tick of the event that changed them.

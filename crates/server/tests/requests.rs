@@ -326,3 +326,64 @@ async fn a_port_that_is_taken_is_passed_over() {
         Err(fault) => assert!(fault.to_string().contains("are taken"), "{fault}"),
     }
 }
+
+const PNG: &[u8] = include_bytes!("../../job/tests/data/pictures/plain.png");
+
+fn put_photo(name: &str, body: &[u8]) -> Request<Body> {
+    let mut request = put(1, String::new());
+    *request.uri_mut() = format!("/photos/{name}").parse().unwrap();
+    *request.body_mut() = Body::from(body.to_vec());
+    request
+}
+
+fn name_of(bytes: &[u8]) -> String {
+    use sha2::{Digest, Sha256};
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[tokio::test]
+async fn a_photo_is_kept_once_and_served_as_nothing_but_a_picture() {
+    let site = site();
+    let name = name_of(PNG);
+    let address = format!("/photos/{name}");
+    assert_eq!(site.ask(HERE, get(&address)).await.status(), StatusCode::NOT_FOUND);
+    assert_eq!(site.ask(HERE, put_photo(&name, PNG)).await.status(), StatusCode::CREATED);
+    assert_eq!(site.ask(HERE, put_photo(&name, PNG)).await.status(), StatusCode::OK);
+    let served = site.ask(HERE, get(&address)).await;
+    let header = |name: &str| served.headers()[name].to_str().unwrap().to_owned();
+    assert_eq!(header("content-type"), "image/png");
+    assert_eq!(header("x-content-type-options"), "nosniff");
+    assert!(header("content-security-policy").contains("sandbox"));
+    assert!(!header("content-security-policy").contains("script"));
+    assert_eq!(header("content-disposition"), format!("inline; filename=\"{}.png\"", &name[..12]));
+    assert_eq!(header("cross-origin-resource-policy"), "same-origin");
+    assert_eq!(served.into_body().collect().await.unwrap().to_bytes(), PNG);
+    assert_eq!(site.ask(PHONE, get(&address)).await.status(), StatusCode::UNAUTHORIZED);
+    assert_eq!(site.ask(PHONE, put_photo(&name, PNG)).await.status(), StatusCode::UNAUTHORIZED);
+}
+
+#[tokio::test]
+async fn what_is_no_photo_is_refused_with_words() {
+    let site = site();
+    let mut huge = PNG.to_vec();
+    huge[16..20].copy_from_slice(&60_000_u32.to_be_bytes());
+    huge[20..24].copy_from_slice(&60_000_u32.to_be_bytes());
+    let svg =
+        b"<svg xmlns=\"http://www.w3.org/2000/svg\"><script>alert(1)</script></svg>".as_slice();
+    let cases =
+        [(svg, "no JPEG, PNG or WebP"), (&huge, "60000 x 60000 pixels"), (&PNG[..18], "cut off")];
+    for (body, words) in cases {
+        let answer = site.ask(HERE, put_photo(&name_of(body), body)).await;
+        assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+        let said = text(answer).await;
+        assert!(said.contains(words), "{said}");
+    }
+    let other = site.ask(HERE, put_photo(&name_of(b"x"), PNG)).await;
+    assert!(text(other).await.contains("not the one that its name says"));
+    let nameless = site.ask(HERE, put_photo("..%2f..%2fpasswd", PNG)).await;
+    assert_eq!(nameless.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    let large = vec![0xff; 4 * 1024 * 1024 + 1];
+    let answer = site.ask(HERE, put_photo(&name_of(&large), &large)).await;
+    assert_eq!(answer.status(), StatusCode::PAYLOAD_TOO_LARGE);
+    assert!(text(answer).await.contains("4 MB"));
+}

@@ -58,9 +58,9 @@ impl Serialize for Head {
     }
 }
 
-/// The SHA-256 of an event's canonical form.
-pub(crate) fn digest_of(body: &str) -> Hash {
-    Sha256::digest(body.as_bytes()).into()
+/// The SHA-256 of an event's canonical form, or of a photo.
+pub(crate) fn digest_of(body: impl AsRef<[u8]>) -> Hash {
+    Sha256::digest(body.as_ref()).into()
 }
 
 /// Follows the chain, row by row.
@@ -78,7 +78,7 @@ impl<'a> Follow<'a> {
     pub fn step(
         &mut self,
         place: u64,
-        body: &str,
+        body: impl AsRef<[u8]>,
         digest: &Hash,
         arrival: Arrival,
         chain: &Hash,
@@ -88,7 +88,7 @@ impl<'a> Follow<'a> {
             return broken("rows before this one are missing");
         }
         if digest_of(body) != *digest {
-            return broken("the event is not as it was written");
+            return broken("what stands there is not as it was written");
         }
         self.head = self.head.next(digest, arrival);
         if self.head.chain != *chain {

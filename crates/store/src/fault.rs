@@ -30,7 +30,13 @@ pub enum StoreFault {
     /// Another program has had the file for longer than we wait.
     #[error("another program holds the log; close it and try again, nothing was lost")]
     Busy,
-    /// The disk failed, or is full.
+    /// The disk is full. What was handed in is not there, and the log can be written to again as soon as
+    /// there is room.
+    #[error(
+        "the disk did not take it, for it is full; nothing was acknowledged: make room, and it is sent again"
+    )]
+    Full,
+    /// The disk failed.
     #[error(
         "the disk did not take it ({what}); nothing was acknowledged: make room or mend the disk, open the log again and send again"
     )]
@@ -68,6 +74,7 @@ impl From<rusqlite::Error> for StoreFault {
             Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) | None => {
                 Self::Damaged { what: error.to_string() }
             }
+            Some(ErrorCode::DiskFull) => Self::Full,
             Some(_) => Self::Disk { what: error.to_string() },
         }
     }

@@ -1,7 +1,8 @@
 //! The log of what crews did: events are added, never changed, and never lost once acknowledged.
 //!
 //! An [`EventLog`] keeps [`Event`](floorwright_job::events::Event)s in the order in which they arrived.
-//! [`SqliteLog`] keeps them in one file; [`MemoryLog`] keeps them until it is dropped, for trying
+//! Photos that events speak of are kept beside them, by their hash.
+//! [`SqliteLog`] keeps all of it in one file; [`MemoryLog`] keeps them until it is dropped, for trying
 //! things out. [`Writer`] lets many callers add to one log at the cost of few syncs.
 //!
 //! # What holds
@@ -19,6 +20,7 @@ mod chain;
 mod fault;
 mod log;
 mod memory;
+mod photo;
 mod sqlite;
 mod writer;
 
@@ -26,5 +28,6 @@ pub use chain::Head;
 pub use fault::StoreFault;
 pub use log::{Arrival, Arrived, EventLog, Receipt, Stored};
 pub use memory::MemoryLog;
+pub use photo::Photo;
 pub use sqlite::{Restored, SqliteLog, restore};
 pub use writer::Writer;

@@ -1,7 +1,8 @@
 //! What a log of events can do, whatever it is kept in.
 
-use crate::{Head, StoreFault};
+use crate::{Head, Photo, StoreFault};
 use floorwright_job::events::{Event, JobId};
+use floorwright_job::photo::PhotoHash;
 use serde::Serialize;
 
 /// When events arrived: milliseconds of universal time since the beginning of 1970.
@@ -93,7 +94,19 @@ pub trait EventLog {
     /// [`StoreFault`] if the log cannot be read.
     fn head(&self) -> Result<Head, StoreFault>;
 
-    /// Goes through the whole log; with a head that was noted earlier, finds out as well whether
+    /// Keeps a photo; the same photo again is no new row.
+    ///
+    /// # Errors
+    /// As [`EventLog::append`].
+    fn keep_photo(&mut self, photo: &Photo, arrival: Arrival) -> Result<Receipt, StoreFault>;
+
+    /// The photo of this name; nothing if it has not arrived.
+    ///
+    /// # Errors
+    /// [`StoreFault`] if the log cannot be read, or the photo is not as it was written.
+    fn photo(&self, hash: PhotoHash) -> Result<Option<Photo>, StoreFault>;
+
+    /// Goes through the whole log, photos included; with a head that was noted earlier, finds out as well whether
     /// anything up to it was cut off or written anew.
     ///
     /// # Errors

@@ -1,8 +1,9 @@
 //! A log that lives no longer than the program.
 
 use crate::chain::{Follow, Hash, digest_of};
-use crate::{Arrival, Arrived, EventLog, Head, Receipt, StoreFault, Stored};
+use crate::{Arrival, Arrived, EventLog, Head, Photo, Receipt, StoreFault, Stored};
 use floorwright_job::events::{Event, EventId, JobId};
+use floorwright_job::photo::PhotoHash;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A log in memory, for trying things out: what it holds is gone with it.
@@ -10,6 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct MemoryLog {
     rows: Vec<Row>,
     by_id: BTreeMap<EventId, Vec<usize>>,
+    photos: Vec<Photo>,
 }
 
 #[derive(Clone, Debug)]
@@ -72,6 +74,19 @@ impl EventLog for MemoryLog {
             count: self.rows.len() as u64,
             chain: row.chain,
         }))
+    }
+
+    fn keep_photo(&mut self, photo: &Photo, _: Arrival) -> Result<Receipt, StoreFault> {
+        let known = self.photos.iter().position(|known| known.hash() == photo.hash());
+        if let Some(idx) = known {
+            return Ok(Receipt::Known { place: idx as u64 + 1 });
+        }
+        self.photos.push(photo.clone());
+        Ok(Receipt::Kept { place: self.photos.len() as u64 })
+    }
+
+    fn photo(&self, hash: PhotoHash) -> Result<Option<Photo>, StoreFault> {
+        Ok(self.photos.iter().find(|photo| photo.hash() == hash).cloned())
     }
 
     fn verify(&self, noted: Option<&Head>) -> Result<Head, StoreFault> {

@@ -2,12 +2,14 @@
 
 mod backup;
 mod open;
+mod photos;
 
 pub use backup::{Restored, restore};
 
 use crate::chain::{Follow, Hash, digest_of};
-use crate::{Arrival, Arrived, EventLog, Head, Receipt, StoreFault, Stored};
+use crate::{Arrival, Arrived, EventLog, Head, Photo, Receipt, StoreFault, Stored};
 use floorwright_job::events::{Event, JobId};
+use floorwright_job::photo::PhotoHash;
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 
 /// A log in one SQLite file.
@@ -25,13 +27,7 @@ pub struct SqliteLog {
 
 impl EventLog for SqliteLog {
     fn append(&mut self, events: &[Arrived]) -> Result<Vec<Receipt>, StoreFault> {
-        if self.only_reads {
-            return Err(StoreFault::ReadOnly);
-        }
-        let added = add_all(&mut self.connection, events);
-        self.only_reads =
-            matches!(added, Err(StoreFault::Disk { .. } | StoreFault::Damaged { .. }));
-        added
+        self.write(|connection| add_all(connection, events))
     }
 
     fn of_job(&self, job: JobId) -> Result<Vec<Stored>, StoreFault> {
@@ -60,8 +56,17 @@ impl EventLog for SqliteLog {
         head_of(&self.connection)
     }
 
+    fn keep_photo(&mut self, photo: &Photo, arrival: Arrival) -> Result<Receipt, StoreFault> {
+        self.write(|connection| photos::keep(connection, photo, arrival))
+    }
+
+    fn photo(&self, hash: PhotoHash) -> Result<Option<Photo>, StoreFault> {
+        photos::get(&self.connection, hash)
+    }
+
     fn verify(&self, noted: Option<&Head>) -> Result<Head, StoreFault> {
         self.check_file()?;
+        photos::verify(&self.connection)?;
         let mut follow = Follow::new(noted);
         let mut query = self.connection.prepare(
             "SELECT place, body, digest, received, chain, id, job FROM event ORDER BY place",
@@ -83,6 +88,18 @@ impl EventLog for SqliteLog {
 }
 
 impl SqliteLog {
+    fn write<T>(
+        &mut self,
+        work: impl FnOnce(&mut Connection) -> Result<T, StoreFault>,
+    ) -> Result<T, StoreFault> {
+        if self.only_reads {
+            return Err(StoreFault::ReadOnly);
+        }
+        let done = work(&mut self.connection);
+        self.only_reads = matches!(done, Err(StoreFault::Disk { .. } | StoreFault::Damaged { .. }));
+        done
+    }
+
     fn stored(
         &self,
         query: &str,
@@ -97,6 +114,24 @@ impl SqliteLog {
             stored.push(Stored { place, arrival: Arrival(row.get(1)?), event });
         }
         Ok(stored)
+    }
+
+    /// Opens a log that takes no more than so many pages of 4 KiB, as a disk without room would.
+    ///
+    /// # Errors
+    /// As [`SqliteLog::open`].
+    pub fn open_with_room(file: &std::path::Path, n_pages: u32) -> Result<Self, StoreFault> {
+        let log = Self::open(file)?;
+        log.make_room(n_pages)?;
+        Ok(log)
+    }
+
+    /// Lets a log take so many pages of 4 KiB from now on.
+    ///
+    /// # Errors
+    /// [`StoreFault`] if the log cannot be read.
+    pub fn make_room(&self, n_pages: u32) -> Result<(), StoreFault> {
+        Ok(self.connection.pragma_update(None, "max_page_count", n_pages)?)
     }
 
     /// What SQLite itself finds wrong with the file.

@@ -1,35 +1,40 @@
 //! One thread that writes, for many callers: whoever asks while the disk is busy shares the next sync.
 
-use crate::{Arrived, EventLog, Receipt, StoreFault};
-use std::sync::mpsc::{Receiver, Sender, channel};
+use crate::{Arrival, Arrived, EventLog, Photo, Receipt, StoreFault};
+use std::sync::mpsc::{Receiver, SendError, Sender, channel};
 use std::thread::JoinHandle;
 
 /// No more requests than this share one commit, so that none waits long behind others.
 const MOST_A_COMMIT: usize = 256;
 
-type Answer = Box<dyn FnOnce(Result<Vec<Receipt>, StoreFault>) + Send>;
+type Answer<T> = Box<dyn FnOnce(Result<T, StoreFault>) + Send>;
 
 struct Request {
     events: Vec<Arrived>,
-    answer: Answer,
+    answer: Answer<Vec<Receipt>>,
+}
+
+enum Job {
+    Events(Request),
+    Photo { photo: Photo, arrival: Arrival, answer: Answer<Receipt> },
 }
 
 /// A handle to the thread that writes to a log; cheap to clone, one for each caller.
 #[derive(Clone, Debug)]
 pub struct Writer {
-    requests: Sender<Request>,
+    jobs: Sender<Job>,
 }
 
 impl Writer {
     /// Starts a thread that owns the log; it ends, and gives the log back, when the last handle is
     /// dropped.
     pub fn start<L: EventLog + Send + 'static>(mut log: L) -> (Self, JoinHandle<L>) {
-        let (requests, queue) = channel();
+        let (jobs, queue) = channel();
         let thread = std::thread::spawn(move || {
             write_on(&mut log, &queue);
             log
         });
-        (Self { requests }, thread)
+        (Self { jobs }, thread)
     }
 
     /// Adds events and waits until the disk has them.
@@ -52,17 +57,42 @@ impl Writer {
         answer: impl FnOnce(Result<Vec<Receipt>, StoreFault>) + Send + 'static,
     ) {
         let request = Request { events, answer: Box::new(answer) };
-        if let Err(refused) = self.requests.send(request) {
-            (refused.0.answer)(Err(StoreFault::Closed));
+        if let Err(SendError(Job::Events(refused))) = self.jobs.send(Job::Events(request)) {
+            (refused.answer)(Err(StoreFault::Closed));
+        }
+    }
+
+    /// Keeps a photo and has `answer` called, on the writing thread, once the disk has it.
+    pub fn keep_photo_then(
+        &self,
+        photo: Photo,
+        arrival: Arrival,
+        answer: impl FnOnce(Result<Receipt, StoreFault>) + Send + 'static,
+    ) {
+        let job = Job::Photo { photo, arrival, answer: Box::new(answer) };
+        if let Err(SendError(Job::Photo { answer, .. })) = self.jobs.send(job) {
+            answer(Err(StoreFault::Closed));
         }
     }
 }
 
-fn write_on(log: &mut impl EventLog, queue: &Receiver<Request>) {
+fn write_on(log: &mut impl EventLog, queue: &Receiver<Job>) {
     while let Ok(first) = queue.recv() {
-        let mut together = vec![first];
-        together.extend(queue.try_iter().take(MOST_A_COMMIT - 1));
-        commit(log, together);
+        let mut together = Vec::new();
+        let mut photos = Vec::new();
+        for job in std::iter::once(first).chain(queue.try_iter().take(MOST_A_COMMIT - 1)) {
+            match job {
+                Job::Events(request) => together.push(request),
+                Job::Photo { photo, arrival, answer } => photos.push((photo, arrival, answer)),
+            }
+        }
+        // A reading does not wait for a photo.
+        if !together.is_empty() {
+            commit(log, together);
+        }
+        for (photo, arrival, answer) in photos {
+            answer(log.keep_photo(&photo, arrival));
+        }
     }
 }
 

@@ -1,6 +1,6 @@
 //! The kinds of change that an event can make, and what each does to the form of a job.
 
-use super::EventId;
+use super::{EventId, Note};
 use crate::form_v1::{
     BearerForm, BenchmarkForm, BookForm, BusinessForm, CriteriaForm, CriterionForm, DatumForm,
     Form, FrameForm, GoalForm, JobForm, JoistForm, JoistSetForm, LegForm, LimitsForm, LoadForm,
@@ -58,6 +58,11 @@ pub enum Change {
     Pass {
         /// What was done.
         pass: PassForm,
+    },
+    /// Something was noticed: a remark, a photo, or both.
+    Note {
+        /// What was noted.
+        note: Note,
     },
     /// An event was taken back; taking back that event brings it back.
     Undo {

@@ -1,6 +1,6 @@
 //! From the events of a job to its form.
 
-use super::{Change, Event, EventId, Thing};
+use super::{Change, Event, EventId, NoteAt, Thing};
 use crate::form_v1::{FORMAT, Form, ReadingForm, RowsForm, SetupForm};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -14,6 +14,8 @@ pub struct FoldedJob {
     pub files: BTreeMap<String, String>,
     /// The readings that were taken by events, in order.
     pub readings: Vec<ReadingAt>,
+    /// Remarks and photos, in order.
+    pub notes: Vec<NoteAt>,
     /// The largest tick among the events; the next event's is larger.
     pub tick: u64,
     /// Events that did nothing, or not all that they were to do.
@@ -151,6 +153,7 @@ struct Folding {
     form: Form,
     files: BTreeMap<String, String>,
     readings: Vec<ReadingAt>,
+    notes: Vec<NoteAt>,
     /// Where the reading of an event stands in `readings`.
     place: BTreeMap<EventId, usize>,
     taken_back: BTreeSet<EventId>,
@@ -191,6 +194,7 @@ impl Folding {
                     }
                 }
             }
+            Change::Note { note } => self.notes.push(NoteAt { event, note }),
             Change::Undo { .. } => {}
         }
     }
@@ -242,6 +246,7 @@ impl Folding {
             form: self.form,
             files: self.files,
             readings: self.readings,
+            notes: self.notes,
             tick,
             faults: self.faults,
         }

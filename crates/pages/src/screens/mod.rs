@@ -6,6 +6,7 @@ pub mod site;
 pub mod readings;
 pub mod floor;
 pub mod lift;
+pub mod notes;
 pub mod passes;
 pub mod order;
 pub mod paper;

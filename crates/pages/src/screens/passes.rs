@@ -2,6 +2,7 @@
 
 use crate::layout::{Shell, cautions, faults};
 use crate::pictures;
+use crate::screens::notes;
 use crate::view::{JobView, Worked};
 use floorwright_engine::frame::ForceRange;
 use floorwright_engine::ids::SupportId;
@@ -10,6 +11,7 @@ use floorwright_engine::passes::{MoveCheck, Pass};
 use floorwright_engine::plan::{PassesStage, Plan, Stage};
 use floorwright_engine::record::{CAUSES, Record};
 use floorwright_engine::units::Length;
+use floorwright_job::events::About;
 use floorwright_job::words::Words;
 use maud::{Markup, html};
 use std::collections::BTreeMap;
@@ -101,7 +103,7 @@ fn under_way(job: &JobView, worked: &Worked, record: &Stage<Record>) -> Markup {
                 (read_again_button(job, last))
             },
         }
-        (done(record, words))
+        (done(job, record, words))
     }
 }
 
@@ -124,7 +126,7 @@ fn read_again_button(job: &JobView, pass: u32) -> Markup {
     }
 }
 
-fn done(record: &Record, words: Words) -> Markup {
+fn done(job: &JobView, record: &Record, words: Words) -> Markup {
     html! {
         @for pass in record.passes.iter().rev() {
             details {
@@ -136,6 +138,9 @@ fn done(record: &Record, words: Words) -> Markup {
                 } }
                 @if let Some(remarks) = &pass.remarks { p { (remarks) } }
                 @for crack in &pass.cracks { p { "Crack: " (crack) } }
+                @let about = About::Pass(pass.number);
+                (notes::shown(job, |of| *of == about))
+                (notes::form(Some(&about)))
             }
         }
     }
@@ -177,7 +182,12 @@ fn card(
                 li { strong { (packing.support) } ": " (choice(&packing.choice, packing.wanted, words)) }
             } }
             p { "Then read the floor again." }
-            @if idx == 0 { (note_pass(pass, number, first == 1, words)) }
+            @if idx == 0 {
+                (note_pass(pass, number, first == 1, words))
+                @let about = About::Pass(number as u32);
+                (notes::shown(job, |of| *of == about))
+                (notes::form(Some(&about)))
+            }
             @if first == 1 { @if let Some(picture) = pictures::pass(job, idx) { (picture) } }
         }
     }

@@ -2,9 +2,11 @@
 
 use crate::answer::plan_of_setup;
 use crate::layout::{Shell, typed};
+use crate::screens::notes;
 use crate::view::JobView;
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::Plan;
+use floorwright_job::events::About;
 use floorwright_job::form_v1::{Form, PlaceForm, Quantity, RowsForm};
 use floorwright_job::measure::Unit;
 use floorwright_job::said;
@@ -61,6 +63,7 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
                 button #undo type="button" hidden[true] { "Undo" }
             }
         }
+        (notes::form(None))
         (taken(job))
         details {
             summary { "New standing of the instrument" }
@@ -188,6 +191,7 @@ fn taken(job: &JobView) -> Markup {
                     }
                 }
             }
+            (notes::shown(job, |about| matches!(about, About::Point(_))))
         }
     }
 }

@@ -2,7 +2,9 @@
 
 use crate::layout::{Shell, faults, typed};
 use crate::pictures;
+use crate::screens::notes;
 use crate::view::JobView;
+use floorwright_job::events::About;
 use floorwright_job::form_v1::{Form, SupportForm};
 use maud::{Markup, html};
 
@@ -23,7 +25,7 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
             (room(form))
             section aria-labelledby="list" {
                 h2 #list { (form.support.len()) " " (several) }
-                @for support in &form.support { (change_support(support, one)) }
+                @for support in &form.support { (change_support(job, support, one)) }
             }
             (datum(form))
         },
@@ -74,7 +76,8 @@ fn room(form: &Form) -> Markup {
     }
 }
 
-fn change_support(support: &SupportForm, one: &str) -> Markup {
+fn change_support(job: &JobView, support: &SupportForm, one: &str) -> Markup {
+    let about = About::Support(support.id.clone());
     let place = |axis: usize| support.at.as_ref().map(|at| typed(&at[axis]));
     html! {
         details .support id={ "support-" (support.id) } data-name=(support.id)
@@ -94,6 +97,8 @@ fn change_support(support: &SupportForm, one: &str) -> Markup {
             button type="button" data-did="remove" data-kind="support" data-name=(support.id) {
                 "Take out this " (one)
             }
+            (notes::shown(job, |of| *of == about))
+            (notes::form(Some(&about)))
         }
     }
 }

@@ -14,7 +14,10 @@ const APPLICATION_ID: i64 = 0x466c_5772;
 const PATIENCE: Duration = Duration::from_secs(5);
 
 /// Layouts, oldest first. A layout that was released is never edited: the next one is added.
-const LAYOUTS: &[M<'static>] = &[M::up(include_str!("../../migrations/20261126080000_log.sql"))];
+const LAYOUTS: &[M<'static>] = &[
+    M::up(include_str!("../../migrations/20261126080000_log.sql")),
+    M::up(include_str!("../../migrations/20261126120000_photos.sql")),
+];
 
 impl SqliteLog {
     /// Opens the log in a file, or begins one there. A file of an older layout is first copied to a
@@ -122,13 +125,31 @@ mod tests {
 
         let log = open_with(&file, &layouts).unwrap();
         assert_eq!(log.verify(Some(&head)).unwrap(), head);
-        let copy = folder.path().join("jobs.floorwright.before-upgrade-of-layout-1");
+        let copy = folder.path().join("jobs.floorwright.before-upgrade-of-layout-2");
         let copied = SqliteLog::open_to_read(&copy).unwrap();
         assert_eq!(copied.verify(Some(&head)).unwrap(), head);
         drop(log);
 
         let refused = SqliteLog::open(&file).unwrap_err();
-        assert!(matches!(refused, StoreFault::Newer { found: 2, known: 1, .. }), "{refused}");
+        assert!(matches!(refused, StoreFault::Newer { found: 3, known: 2, .. }), "{refused}");
+    }
+
+    /// What the first release wrote: opened to be read it is as it was, opened to be written it
+    /// learns to keep photos.
+    #[test]
+    fn a_file_from_before_there_were_photos_is_read_and_brought_up_to_date() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("jobs.floorwright");
+        drop(open_with(&file, &LAYOUTS[..1]).unwrap());
+        let png = include_bytes!("../../../job/tests/data/pictures/plain.png").to_vec();
+        let photo = crate::Photo::new(png).unwrap();
+        let old = SqliteLog::open_to_read(&file).unwrap();
+        assert_eq!(old.verify(None).unwrap().count(), 0);
+        assert_eq!(old.photo(photo.hash()).unwrap(), None);
+        drop(old);
+        let mut log = SqliteLog::open(&file).unwrap();
+        log.keep_photo(&photo, crate::Arrival(1)).unwrap();
+        assert_eq!(log.photo(photo.hash()).unwrap(), Some(photo));
     }
 
     #[test]
@@ -164,6 +185,6 @@ mod tests {
         assert_eq!(text("foreign_keys"), "Integer(1)");
         assert_eq!(text("trusted_schema"), "Integer(0)");
         assert_eq!(text("application_id"), format!("Integer({APPLICATION_ID})"));
-        assert_eq!(text("user_version"), "Integer(1)");
+        assert_eq!(text("user_version"), "Integer(2)");
     }
 }

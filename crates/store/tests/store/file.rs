@@ -183,8 +183,29 @@ fn a_newer_file_is_left_as_it_is() {
     Connection::open(&file).unwrap().pragma_update(None, "user_version", 99).unwrap();
     let before = std::fs::read(&file).unwrap();
     let fault = SqliteLog::open(&file).unwrap_err();
-    assert!(fault.to_string().contains("layout 99, this program knows 1"), "{fault}");
+    assert!(fault.to_string().contains("layout 99, this program knows 2"), "{fault}");
     assert_eq!(std::fs::read(&file).unwrap(), before);
+}
+
+/// A full disk, as SQLite itself knows it: pages run out in the middle of a job.
+#[test]
+fn a_full_disk_is_told_loses_nothing_and_takes_up_again_once_there_is_room() {
+    let (_folder, file) = folder_with_log(3);
+    let mut log = SqliteLog::open_with_room(&file, 40).unwrap();
+    let mut n_kept = 3;
+    let fault = loop {
+        match log.append(&readings(1, n_kept + 1..=n_kept + 1)) {
+            Ok(_) => n_kept += 1,
+            Err(fault) => break fault,
+        }
+    };
+    assert!(matches!(fault, StoreFault::Full), "{fault}");
+    assert!(fault.to_string().contains("make room"), "{fault}");
+    assert_eq!(log.verify(None).unwrap().count(), n_kept);
+    // The same events again, once there is room.
+    log.make_room(4000).unwrap();
+    log.append(&readings(1, n_kept + 1..=n_kept + 20)).unwrap();
+    assert_eq!(log.verify(None).unwrap().count(), n_kept + 20);
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 mod file;
 mod kill;
+mod photos;
 mod story;
 mod writers;
 

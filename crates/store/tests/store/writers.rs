@@ -2,7 +2,8 @@
 
 use crate::readings;
 use floorwright_job::events::JobId;
-use floorwright_store::{Arrived, Head, Stored};
+use floorwright_job::photo::PhotoHash;
+use floorwright_store::{Arrival, Arrived, Head, Photo, Stored};
 use floorwright_store::{EventLog, MemoryLog, Receipt, SqliteLog, StoreFault, Writer};
 
 #[test]
@@ -66,6 +67,12 @@ impl EventLog for Failing {
     }
     fn head(&self) -> Result<Head, StoreFault> {
         self.inner.head()
+    }
+    fn keep_photo(&mut self, _: &Photo, _: Arrival) -> Result<Receipt, StoreFault> {
+        Err(StoreFault::ReadOnly)
+    }
+    fn photo(&self, hash: PhotoHash) -> Result<Option<Photo>, StoreFault> {
+        self.inner.photo(hash)
     }
     fn verify(&self, noted: Option<&Head>) -> Result<Head, StoreFault> {
         self.inner.verify(noted)

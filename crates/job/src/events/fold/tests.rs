@@ -1,6 +1,7 @@
 use super::*;
-use crate::events::{Block, DeviceId, JobId, Kind, WallClock};
+use crate::events::{About, Block, DeviceId, JobId, Kind, Note, WallClock};
 use crate::form_v1::{GoalForm, PassForm, PointForm, Quantity, SupportForm};
+use crate::photo::PhotoHash;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
@@ -38,6 +39,11 @@ fn row(point: &str, reading: f64) -> ReadingForm {
 
 fn support(name: &str) -> SupportForm {
     SupportForm { id: name.to_owned(), ..SupportForm::default() }
+}
+
+fn note(about: About, text: &str) -> Change {
+    let photo = PhotoHash::from_bytes([0xab; 32]);
+    Change::Note { note: Note { about, text: text.to_owned(), crack: true, photo: Some(photo) } }
 }
 
 fn put_support(name: &str) -> Change {
@@ -91,6 +97,21 @@ fn setups_stand_in_the_order_in_which_they_were_begun() {
     let job = fold(&[event(1, 1, 1, &read("A1", 1612.0)), event(2, 1, 2, &later)]);
     let names: Vec<_> = job.form.setup.iter().map(|setup| setup.id.as_str()).collect();
     assert_eq!(names, ["S1", "S2"]);
+}
+
+#[test]
+fn a_remark_with_a_photo_is_kept_as_it_was_sent_and_can_be_taken_back() {
+    let sent = json!({
+        "did": "note",
+        "note": { "about": { "pass": 2 }, "text": "over the door", "crack": true, "photo": "ab".repeat(32) },
+    });
+    let made = note(About::Pass(2), "over the door");
+    assert_eq!(Change::deserialize(&sent).unwrap(), made);
+    let events = [event(1, 1, 1, &made), event(2, 1, 2, &Change::Undo { event: id(1) })];
+    assert_eq!(fold(&events[..1]).notes.len(), 1);
+    assert_eq!(fold(&events).notes, []);
+    let unnamed = json!({ "did": "note", "note": { "about": { "point": "A1" }, "photo": "../x" } });
+    assert!(Change::deserialize(&unnamed).is_err());
 }
 
 #[test]
@@ -211,6 +232,7 @@ fn any_change() -> impl Strategy<Value = Change> {
             })),
         }),
         2 => about.clone().prop_map(|event| Change::Undo { event }),
+        1 => name.clone().prop_map(|point| note(About::Point(point.to_owned()), "a gap")),
         2 => (about, name, 1000..2000_i32).prop_map(|(event, point, at)| Change::Amend {
             event,
             reading: row(point, f64::from(at)),
