@@ -10,7 +10,8 @@ import { mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
-import { photos } from "./photos.mjs";
+import { behindTheMap, photos } from "./photos.mjs";
+import { byFile, fullDisk, fullPhone, wrongClock } from "./trouble.mjs";
 
 const program = process.argv[2];
 const pictures = process.argv.includes("--pictures") ? process.argv[process.argv.indexOf("--pictures") + 1] : null;
@@ -364,7 +365,9 @@ try {
   const { job, firstLoad } = await wholeJob(browser);
   await offline(browser, job);
   const launch = (profile) => chromium.launchPersistentContext(profile, { ...CHROMIUM, ...PHONE });
-  await photos(job, { folder, launch, watch, until, kill, start, shot });
+  const file = await photos(job, { folder, launch, watch, until, kill, start, shot });
+  await behindTheMap(browser, job, { PHONE, watch, shot });
+  for (const trouble of [fullDisk, fullPhone, byFile, wrongClock]) await trouble(browser, job, { PHONE, read, until, file, base });
   const seen = await together(browser, job);
   await hostile(browser);
   await screens(browser);

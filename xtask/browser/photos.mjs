@@ -28,7 +28,7 @@ async function note(page, point, text, buffer) {
   await form.locator("[name=text]").fill(text);
   if (buffer) await form.locator("[name=photo]").setInputFiles({ name: "IMG_1.jpg", mimeType: "image/jpeg", buffer });
   await form.locator("button[type=submit]").tap();
-  await page.waitForFunction(() => /Kept|not kept/.test(document.querySelector("form[data-note]:not([data-about]) [role=status]").textContent));
+  await page.waitForFunction(() => /^(Kept|It was not)/.test(document.querySelector("form[data-note]:not([data-about]) [role=status]").textContent));
   const said = await form.locator("[role=status]").textContent();
   await page.locator("details:has(> form[data-note]:not([data-about])) > summary").tap();
   return said;
@@ -113,4 +113,37 @@ export async function photos(job, { folder, launch, watch, until, kill, start, s
   }));
   await context.close();
   return file;
+}
+
+/** A plan put behind the map by two taps, and still there on the next phone. */
+export async function behindTheMap(browser, job, { PHONE, watch, shot }) {
+  const context = await browser.newContext(PHONE);
+  const page = await context.newPage();
+  const trouble = watch(page);
+  await page.goto(`${job}/site`);
+  await page.tap("summary:has-text('A plan or photo behind the map')");
+  await page.setInputFiles("form[data-backdrop] [name=picture]", { name: "plan.jpg", mimeType: "image/jpeg", buffer: await cameraPhoto(page, 120) });
+  await page.waitForSelector(".marking svg");
+  await page.locator(".marking svg").scrollIntoViewIfNeeded();
+  const { width, height } = await page.locator(".marking svg").boundingBox();
+  for (const [right, down] of [[0.2, 0.8], [0.8, 0.8]]) await page.locator(".marking svg").tap({ position: { x: right * width, y: down * height } });
+  assert.match(await page.textContent("form[data-backdrop] [role=status]"), /Say below/);
+  await page.fill("form[data-backdrop] [name=first]", "A1");
+  await page.fill("form[data-backdrop] [name=second]", "5400, 0");
+  await Promise.all([page.waitForEvent("load"), page.tap("form[data-backdrop] button[type=submit]")]);
+  const shown = await page.evaluate(async () => {
+    const picture = document.querySelector("svg.backdrop image");
+    return { ok: (await fetch(picture.getAttribute("href"))).ok, width: picture.getBoundingClientRect().width };
+  });
+  assert.ok(shown.ok && shown.width > 100, JSON.stringify(shown));
+  // 960 of 1,600 pixels are 5.4 m.
+  assert.match(await page.textContent("main"), /a pixel of it is 5\.6 mm/);
+  await page.waitForTimeout(300);
+  await shot(page, "site-backdrop");
+  await page.waitForTimeout(500); // what was saved comes back as news
+  await page.tap("summary:has-text('A plan or photo behind the map')");
+  await Promise.all([page.waitForEvent("load"), page.tap("[data-backdrop-away]")]);
+  assert.equal(await page.locator("svg.backdrop").count(), 0);
+  assert.deepEqual(trouble, []);
+  await context.close();
 }

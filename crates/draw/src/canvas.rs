@@ -272,6 +272,22 @@ impl Canvas {
         });
     }
 
+    /// A picture of so many pixels, under a matrix by its columns, cut off at the edges of an area.
+    pub fn image(&mut self, href: &str, (width, height): Spot, matrix: [Spot; 3], area: &Rect) {
+        let numbers: Vec<String> =
+            matrix.iter().flat_map(|(x, y)| [x, y]).map(|part| format!("{part:.6}")).collect();
+        let matrix = format!("matrix({})", numbers.join(" "));
+        let Rect { x, y, width: wide, height: high } = *area;
+        let view = format!("{} {} {} {}", Fixed(x), Fixed(y), Fixed(wide), Fixed(high));
+        self.parts.push(html! {
+            svg class="backdrop" x=(Fixed(x)) y=(Fixed(y)) width=(Fixed(wide)) height=(Fixed(high))
+                viewBox=(view) overflow="hidden" {
+                image href=(href) width=(width) height=(height) transform=(matrix)
+                    preserveAspectRatio="none" opacity="0.6" {}
+            }
+        });
+    }
+
     pub fn text(&mut self, class: &str, line: &Line<'_>) {
         let anchor = match line.anchor {
             Anchor::Start => "start",

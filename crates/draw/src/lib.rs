@@ -66,7 +66,7 @@ pub use picture::{
     TitleBlock, WayMove, WayPicture,
 };
 pub use profile::profile;
-pub use site::{SiteMark, SiteMarkKind, SitePicture, site_map};
+pub use site::{BackdropPicture, SiteMark, SiteMarkKind, SitePicture, site_map};
 pub use stands::{StandMark, StandPoint, StandsPicture, stands_map};
 pub use terminal::terminal_map;
 pub use way::way_chart;

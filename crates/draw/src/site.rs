@@ -5,6 +5,7 @@ use crate::number::Print;
 use crate::picture::{Medium, Orientation, RoomOutline, TitleBlock};
 use crate::plan::{Extent, Plan, PlanLabel, Symbol, is_drawable};
 use crate::sheet::{Style, WHITE};
+use floorwright_engine::backdrop::{Backdrop, Pixel};
 use floorwright_engine::site::Position;
 
 /// Something that stands on the site under a name.
@@ -29,6 +30,21 @@ pub enum SiteMarkKind {
     Point,
 }
 
+/// A picture behind the map.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BackdropPicture {
+    /// Where the page finds it.
+    pub href: String,
+    /// Pixels across.
+    pub width: u32,
+    /// Pixels down.
+    pub height: u32,
+    /// How it lies on the plan.
+    pub laid: Backdrop,
+    /// The two places that it is marked by, which the map has to show.
+    pub marks: [Position; 2],
+}
+
 /// What the map of the site shows.
 #[derive(Clone, Debug)]
 pub struct SitePicture {
@@ -42,6 +58,8 @@ pub struct SitePicture {
     pub rooms: Vec<RoomOutline>,
     /// Supports and points.
     pub marks: Vec<SiteMark>,
+    /// The picture behind it all.
+    pub backdrop: Option<BackdropPicture>,
     /// The unit of the scale bar.
     pub print: Print,
 }
@@ -49,8 +67,12 @@ pub struct SitePicture {
 /// Draws rooms, supports and points with their names.
 pub fn site_map(picture: &SitePicture) -> String {
     let marks: Vec<&SiteMark> = picture.marks.iter().filter(|mark| is_drawable(mark.at)).collect();
-    let extent = Extent::of(&picture.rooms, marks.iter().map(|mark| mark.at));
+    let shown = picture.backdrop.iter().flat_map(|backdrop| backdrop.marks);
+    let extent = Extent::of(&picture.rooms, marks.iter().map(|mark| mark.at).chain(shown));
     let mut plan = Plan::new(picture.medium, &picture.title_block, extent);
+    if let Some(backdrop) = &picture.backdrop {
+        lay(&mut plan, backdrop);
+    }
     plan.walls(&picture.rooms);
     let symbols: Vec<Rect> = marks.iter().map(|mark| plan.reserve_symbol(mark.at)).collect();
     let labels = marks.iter().zip(&symbols).map(|(mark, &symbol)| PlanLabel {
@@ -68,6 +90,18 @@ pub fn site_map(picture: &SitePicture) -> String {
     legend(&mut plan, picture);
     plan.admit_left_out(&[]);
     plan.sheet.finish()
+}
+
+/// Lays a picture under everything else, cut off where the map ends.
+fn lay(plan: &mut Plan, backdrop: &BackdropPicture) {
+    let spot = |right: f64, down: f64| plan.view.spot(backdrop.laid.place(Pixel { right, down }));
+    let (corner, far) = (spot(0.0, 0.0), (f64::from(backdrop.width), f64::from(backdrop.height)));
+    let (right, down) = (spot(far.0, 0.0), spot(0.0, far.1));
+    let a_pixel =
+        |(x, y): Spot, n_pixels: f64| ((x - corner.0) / n_pixels, (y - corner.1) / n_pixels);
+    let matrix = [a_pixel(right, far.0), a_pixel(down, far.1), corner];
+    let area = plan.sheet.area;
+    plan.sheet.canvas.image(&backdrop.href, far, matrix, &area);
 }
 
 fn symbol_of(kind: SiteMarkKind) -> Symbol {

@@ -29,6 +29,7 @@ pub mod ids;
 pub mod source;
 pub mod settings;
 pub mod site;
+pub mod backdrop;
 pub mod survey;
 pub mod hose;
 mod boxes;

@@ -11,10 +11,12 @@
 //! the ACM 21(7), 1978, section "Ordering the events totally"). Ties go by device and by the
 //! device's own count. The wall clock is kept for people to read.
 
+mod backdrop;
 mod change;
 mod fold;
 mod note;
 
+pub use backdrop::{BackdropMark, BackdropNote};
 pub use change::{Block, Change, Kind, Thing};
 pub use fold::{EventFault, FoldedJob, ReadingAt, fold};
 pub use note::{About, Note, NoteAt};

@@ -57,6 +57,36 @@ addEventListener("online", send);
 document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
 send();
 
+// A clock that is off puts nothing out of order, but it is better known.
+const CLOCKS_ALIKE_S = 120;
+
+function span(seconds) {
+  const sizes = [[63_072_000, 31_536_000, "years"], [172_800, 86_400, "days"], [7200, 3600, "h"], [0, 60, "minutes"]];
+  const [, size, name] = sizes.find(([from]) => seconds >= from);
+  return `${Math.round(seconds / size)} ${name}`;
+}
+
+async function compareClocks() {
+  // What the worker keeps does not tell the time: it looks after no HEAD.
+  const answer = await fetch("/assets/style.css", { method: "HEAD", cache: "no-store" }).catch(() => null);
+  const there = Date.parse(answer?.headers.get("date") ?? "");
+  if (Number.isNaN(there)) return;
+  const ahead = (Date.now() - there) / 1000;
+  let line = document.getElementById("clock");
+  if (Math.abs(ahead) < CLOCKS_ALIKE_S) return line?.remove();
+  if (!line) {
+    line = document.createElement("p");
+    line.id = "clock";
+    line.className = "outbox";
+    line.setAttribute("role", "status");
+    box.after(line);
+  }
+  line.textContent = `The clock of this phone is ${span(Math.abs(ahead))} ${ahead > 0 ? "ahead of" : "behind"} that of the computer. `
+    + "The order of readings does not go by it; the times beside them do.";
+}
+compareClocks();
+setInterval(compareClocks, 600_000);
+
 /** Puts the page as it is now in place of what is shown, unless someone is writing in it. */
 export async function refresh() {
   const response = await fetch(location.href).catch(() => null);
@@ -93,4 +123,6 @@ if (document.body.dataset.worker && "serviceWorker" in navigator) {
 import("/assets/forms.js");
 if (job) import("/assets/notes.js");
 if (document.querySelector(".keypad")) import("/assets/keypad.js");
+if (document.getElementById("take-in-form")) import("/assets/devices.js");
+if (document.querySelector("[data-backdrop]")) import("/assets/backdrop.js");
 if (document.querySelector("[data-tap]")) import("/assets/map.js");

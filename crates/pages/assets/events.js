@@ -221,7 +221,7 @@ export async function unsentFile() {
   return new Blob([lines.join("\n") + "\n"], { type: "application/x-ndjson" });
 }
 
-function base64(bytes) {
+export function base64(bytes) {
   let text = "";
   for (let at = 0; at < bytes.length; at += 0x8000) text += String.fromCharCode(...bytes.subarray(at, at + 0x8000));
   return btoa(text);

@@ -18,6 +18,7 @@ function aboutOf(form) {
 }
 
 async function keep(form) {
+  say(form, "Being kept …");
   const text = form.elements.namedItem("text").value.trim();
   const [file] = form.elements.namedItem("photo").files;
   const about = aboutOf(form);

@@ -143,6 +143,7 @@ pub fn pairing_page() -> Markup {
                     p { "On the computer that runs the app there is a code of seven digits." }
                     form #pair {
                         label { "Code" input #code inputmode="numeric" autocomplete="off" maxlength="7" required[true]; }
+                        label { "What this phone is called" input #name autocomplete="off" maxlength="40"; }
                         button .main type="submit" { "Let me in" }
                         p #said role="status" {}
                     }

@@ -12,13 +12,17 @@
 
 pub mod assets;
 mod answer;
+mod backdrop;
 mod layout;
 mod pictures;
+mod qr;
 mod respond;
 mod screens;
 mod view;
 
 pub use answer::{ReadingAnswer, answer_reading};
 pub use layout::pairing_page;
+pub use qr::qr_lines;
 pub use respond::{Place, Response, respond};
+pub use screens::devices::{DeviceHead, code_shown, devices_page};
 pub use view::{Connection, Depth, JobHead, JobView, World, name_of};

@@ -66,6 +66,7 @@ pub(crate) fn site(job: &JobView) -> Option<Markup> {
         orientation: Orientation::of(&worked.input),
         rooms: RoomOutline::all_of(&worked.job),
         marks: supports.chain(points).collect(),
+        backdrop: crate::backdrop::laid(job).and_then(Result::ok),
         print: Print::of(&worked.input),
     };
     Some(framed(&site_map(&picture)))

@@ -177,6 +177,43 @@ fn a_slip_of_the_finger_is_told_at_once() {
     assert_eq!(answer_reading(&view, "S1", "B2").warning, None);
 }
 
+/// A mark of the picture behind the map comes to lie on the support that it is named after, by the
+/// picture's own matrix and the map's own ground.
+#[test]
+fn the_picture_behind_the_map_lies_where_its_marks_say() {
+    let mut form = Form { format: Some(1), ..Form::default() };
+    for (id, x, y) in [("A1", 0.0, 0.0), ("A2", 1800.0, 0.0), ("C2", 1800.0, 3600.0)] {
+        let at = Some([x.into(), y.into()]);
+        form.support.push(SupportForm { id: id.to_owned(), at, ..SupportForm::default() });
+    }
+    let mut events = begin(form, BTreeMap::new());
+    let picture = serde_json::json!({ "did": "backdrop", "backdrop": {
+        "photo": "cd".repeat(32), "width": 1600, "height": 1200,
+        "marks": [{ "pixel": [200, 900], "at": "A1" }, { "pixel": [1000, 100], "at": ["1.8 m", 3600] }],
+    } });
+    events.push(event(2, &serde_json::from_value(picture).unwrap()));
+    let body = show(&JobView::new(job(), &events, Depth::Floor), "/site").1;
+    assert!(body.contains(&format!("href=\"/photos/{}\"", "cd".repeat(32))));
+    let numbers = |start: &str, end: char| -> Vec<f64> {
+        let rest = &body[body.find(start).unwrap() + start.len()..];
+        rest[..rest.find(end).unwrap()].split(' ').map(|part| part.parse().unwrap()).collect()
+    };
+    let (matrix, ground) = (numbers("matrix(", ')'), numbers("data-ground=\"", '"'));
+    for (u, v, x, y) in [(200.0, 900.0, 0.0, 0.0), (1000.0, 100.0, 1.8, 3.6)] {
+        let shown = [0, 1].map(|axis| matrix[axis] * u + matrix[axis + 2] * v + matrix[axis + 4]);
+        let meant = [0, 1].map(|axis| ground[axis] + x * ground[axis + 2] + y * ground[axis + 4]);
+        // Both are written with few decimals.
+        let off = (shown[0] - meant[0]).hypot(shown[1] - meant[1]);
+        assert!(off < 0.05, "{shown:?} in place of {meant:?}");
+    }
+    // A mark that is gone is told, and the map goes without.
+    let gone =
+        Change::Remove { kind: floorwright_job::events::Kind::Support, name: "A1".to_owned() };
+    events.push(event(3, &gone));
+    let body = show(&JobView::new(job(), &events, Depth::Floor), "/site").1;
+    assert!(!body.contains("matrix(") && body.contains("marked by A1, which has no place"));
+}
+
 /// One place puts text into pages unescaped, and it takes it from `draw`.
 #[test]
 fn only_pictures_go_into_a_page_unescaped() {

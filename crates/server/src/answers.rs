@@ -1,10 +1,10 @@
 //! One function for each kind of request.
 
-use crate::guard::refuse;
+use crate::guard::{refuse, sessions_of};
 use crate::state::App;
 use axum::Json;
 use axum::body::Bytes;
-use axum::extract::{Path, State};
+use axum::extract::{ConnectInfo, Path, State};
 use axum::http::{HeaderMap, StatusCode, Uri, header};
 use axum::response::sse::{Event as Message, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
@@ -17,6 +17,7 @@ use floorwright_store::{Receipt, StoreFault};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::convert::Infallible;
+use std::net::SocketAddr;
 use std::sync::Arc;
 use tokio_stream::wrappers::BroadcastStream;
 use tokio_stream::{Stream, StreamExt};
@@ -147,10 +148,19 @@ fn depth_of(screen: &str) -> Depth {
 
 pub(crate) async fn live(
     State(app): State<Arc<App>>,
+    ConnectInfo(peer): ConnectInfo<SocketAddr>,
+    headers: HeaderMap,
     Path(id): Path<String>,
 ) -> Sse<impl Stream<Item = Result<Message, Infallible>>> {
     let job = JobId::parse(&id);
-    let news = BroadcastStream::new(app.news()).filter_map(move |news| match news {
+    let news = BroadcastStream::new(app.news());
+    let (is_here, sessions) = (peer.ip().to_canonical().is_loopback(), sessions_of(&headers));
+    // A device that was sent away hears nothing more.
+    let may_listen = move || {
+        let now = (app.settings.clock)();
+        is_here || sessions.iter().any(|session| app.pairing.is_in(session, now))
+    };
+    let news = news.take_while(move |_| may_listen()).filter_map(move |news| match news {
         Ok((of, tick)) => (Some(of) == job)
             .then(|| Ok(Message::default().event("changed").data(tick.to_string()))),
         // Some were missed: whatever it was, the page has to look.

@@ -5,7 +5,7 @@
 //! Security Verification Standard 5.0, chapter 3; web-platform-tests show that `Sec-Fetch-Site` is not
 //! sent over plain http on a local network, so it is checked only where it is there.)
 
-use crate::pairing::COOKIE;
+use crate::pairing::{COOKIE, hash};
 use crate::state::App;
 use axum::extract::{ConnectInfo, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
@@ -149,15 +149,24 @@ pub async fn rates(State(app): State<Arc<App>>, request: Request, next: Next) ->
 }
 
 fn has_session(app: &App, headers: &HeaderMap) -> bool {
-    let tokens = headers
+    let now = (app.settings.clock)();
+    tokens(headers).any(|token| app.pairing.knows(token, now))
+}
+
+/// The sessions that a request speaks of, good or not, by their hashes.
+pub(crate) fn sessions_of(headers: &HeaderMap) -> Vec<[u8; 32]> {
+    tokens(headers).map(hash).collect()
+}
+
+fn tokens(headers: &HeaderMap) -> impl Iterator<Item = &str> {
+    headers
         .get_all(header::COOKIE)
         .iter()
         .filter_map(|cookies| cookies.to_str().ok())
         .flat_map(|cookies| cookies.split(';'))
         .filter_map(|cookie| cookie.trim().split_once('='))
-        .filter(|(name, _)| *name == COOKIE);
-    let now = (app.settings.clock)();
-    tokens.into_iter().any(|(_, token)| app.pairing.knows(token, now))
+        .filter(|(name, _)| *name == COOKIE)
+        .map(|(_, token)| token)
 }
 
 /// A refusal in plain words.

@@ -12,11 +12,14 @@
 
 mod answers;
 mod bodies;
+mod devices;
+mod export;
 mod guard;
 mod listen;
 mod pairing;
 mod photos;
 mod state;
+mod zip;
 
 pub use listen::{Bound, PATIENCE, ServeFault, bind, serve};
 pub use pairing::PairingCode;
@@ -35,11 +38,15 @@ pub fn app(app: Arc<App>) -> Router {
         .route("/read-job", post(answers::read_job))
         .route("/demo.json", get(answers::demo))
         .route("/jobs/{id}/job.toml", get(answers::job_file))
+        .route("/jobs/{id}/job.zip", get(export::job_archive))
         .route("/jobs/{id}/live", get(answers::live))
         .route("/jobs/{id}/paper/{name}", get(answers::document))
         .route("/assets/{name}", get(answers::asset))
         .route("/worker.js", get(answers::worker))
         .route("/photos/{hash}", put(photos::put).get(photos::get))
+        .route("/devices", get(devices::page))
+        .route("/devices/code", post(devices::code))
+        .route("/devices/{id}/revoke", post(devices::revoke))
         .route("/pair", get(pairing::page).post(pairing::pair))
         .fallback(get(answers::page))
         .layer(DefaultBodyLimit::disable())

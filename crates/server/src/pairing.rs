@@ -3,14 +3,17 @@
 use crate::guard::refuse;
 use crate::state::App;
 use axum::Json;
-use axum::extract::State;
+use axum::extract::{ConnectInfo, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
+use floorwright_pages::DeviceHead;
 use floorwright_store::Arrival;
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
+use std::net::SocketAddr;
 use std::sync::{Arc, Mutex, PoisonError};
+use tokio::sync::Notify;
 
 /// The cookie of a paired browser. Over plain http a browser drops cookies that are marked secure.
 pub(crate) const COOKIE: &str = "floorwright-device";
@@ -35,7 +38,10 @@ impl std::fmt::Display for PairingCode {
 }
 
 #[derive(Debug, Default)]
-pub(crate) struct Pairing(Mutex<Inner>);
+pub(crate) struct Pairing {
+    inner: Mutex<Inner>,
+    used: Notify,
+}
 
 #[derive(Debug, Default)]
 struct Inner {
@@ -53,6 +59,9 @@ struct Code {
 
 #[derive(Debug)]
 struct Session {
+    id: String,
+    name: String,
+    address: String,
     begun: Arrival,
     seen: Arrival,
 }
@@ -66,7 +75,7 @@ impl Pairing {
     }
 
     /// The token of a new session, for the code.
-    fn redeem(&self, typed: &str, now: Arrival) -> Option<String> {
+    fn redeem(&self, typed: &str, who: Who, now: Arrival) -> Option<String> {
         let mut inner = self.held();
         let code = inner.code.as_mut()?;
         code.tries += 1;
@@ -83,11 +92,16 @@ impl Pairing {
         let mut bytes = [0; 16];
         getrandom::fill(&mut bytes).ok()?;
         let token: String = bytes.iter().map(|byte| format!("{byte:02x}")).collect();
+        // What it is spoken of by says nothing of the token.
+        let id = hash(&format!("{token} is spoken of as"));
+        let id: String = id[..8].iter().map(|byte| format!("{byte:02x}")).collect();
         inner.sessions.retain(|_, session| session.is_good(now));
         if inner.sessions.len() >= MOST_DEVICES {
             return None;
         }
-        inner.sessions.insert(hash(&token), Session { begun: now, seen: now });
+        let Who { name, address } = who;
+        let session = Session { id, name, address, begun: now, seen: now };
+        inner.sessions.insert(hash(&token), session);
         Some(token)
     }
 
@@ -103,8 +117,37 @@ impl Pairing {
         }
     }
 
+    /// Whether a session is still good, without its having been heard of.
+    pub fn is_in(&self, session: &[u8; 32], now: Arrival) -> bool {
+        self.held().sessions.get(session).is_some_and(|session| session.is_good(now))
+    }
+
+    /// The devices that are in, the one heard of last first.
+    pub fn devices(&self, now: Arrival) -> Vec<DeviceHead> {
+        let inner = self.held();
+        let good = inner.sessions.values().filter(|session| session.is_good(now));
+        let mut devices: Vec<DeviceHead> = good
+            .map(|session| DeviceHead {
+                id: session.id.clone(),
+                name: session.name.clone(),
+                address: session.address.clone(),
+                silent_ms: now.0 - session.seen.0,
+            })
+            .collect();
+        devices.sort_by(|a, b| a.silent_ms.cmp(&b.silent_ms).then(a.id.cmp(&b.id)));
+        devices
+    }
+
+    /// Ends a session; whether there was one.
+    fn revoke(&self, id: &str) -> bool {
+        let mut inner = self.held();
+        let n_before = inner.sessions.len();
+        inner.sessions.retain(|_, session| session.id != id);
+        inner.sessions.len() < n_before
+    }
+
     fn held(&self) -> std::sync::MutexGuard<'_, Inner> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+        self.inner.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
@@ -114,14 +157,43 @@ impl Session {
     }
 }
 
+/// Who was let in, for people to read.
+struct Who {
+    name: String,
+    address: String,
+}
+
+impl Who {
+    /// A name of no more than forty letters, none of them a control.
+    fn new(name: &str, peer: SocketAddr) -> Self {
+        let address = peer.ip().to_canonical().to_string();
+        let name: String = name.chars().filter(|letter| !letter.is_control()).take(40).collect();
+        let name = name.trim();
+        let name = if name.is_empty() { format!("Phone at {address}") } else { name.to_owned() };
+        Self { name, address }
+    }
+}
+
 impl App {
+    /// Ends the session of a device at once, what it listens to included; whether there was one.
+    pub(crate) fn send_away(&self, id: &str) -> bool {
+        let was_in = self.pairing.revoke(id);
+        self.wake_listeners();
+        was_in
+    }
+
+    /// Waits until a code was used: it is time for a new one.
+    pub async fn code_used(&self) {
+        self.pairing.used.notified().await;
+    }
+
     /// Makes a code that lets one device in, to be shown on this machine.
     pub fn pairing_code(&self) -> Option<PairingCode> {
         self.pairing.new_code((self.settings.clock)())
     }
 }
 
-fn hash(token: &str) -> [u8; 32] {
+pub(crate) fn hash(token: &str) -> [u8; 32] {
     Sha256::digest(token.as_bytes()).into()
 }
 
@@ -142,15 +214,23 @@ fn digits(n_digits: usize) -> Option<String> {
 #[derive(Deserialize)]
 pub(crate) struct Typed {
     code: String,
+    #[serde(default)]
+    name: String,
 }
 
 pub(crate) async fn page() -> Html<String> {
     Html(floorwright_pages::pairing_page().into_string())
 }
 
-pub(crate) async fn pair(State(app): State<Arc<App>>, Json(typed): Json<Typed>) -> Response {
-    match app.pairing.redeem(&typed.code, (app.settings.clock)()) {
+pub(crate) async fn pair(
+    State(app): State<Arc<App>>,
+    ConnectInfo(peer): ConnectInfo<SocketAddr>,
+    Json(typed): Json<Typed>,
+) -> Response {
+    let who = Who::new(&typed.name, peer);
+    match app.pairing.redeem(&typed.code, who, (app.settings.clock)()) {
         Some(token) => {
+            app.pairing.used.notify_one();
             let month = SESSION_MS / 1000;
             let cookie =
                 format!("{COOKIE}={token}; HttpOnly; SameSite=Strict; Path=/; Max-Age={month}");
@@ -169,13 +249,17 @@ mod tests {
 
     const NOW: Arrival = Arrival(1_790_000_000_000);
 
+    fn who() -> Who {
+        Who::new("", "192.168.1.44:50000".parse().unwrap())
+    }
+
     #[test]
     fn a_code_is_good_once() {
         let pairing = Pairing::default();
         let code = pairing.new_code(NOW).unwrap().to_string();
-        let token = pairing.redeem(&code, NOW).unwrap();
+        let token = pairing.redeem(&code, who(), NOW).unwrap();
         assert!(pairing.knows(&token, NOW));
-        assert_eq!(pairing.redeem(&code, NOW), None);
+        assert_eq!(pairing.redeem(&code, who(), NOW), None);
         assert!(!pairing.knows("", NOW) && !pairing.knows(&code, NOW));
     }
 
@@ -185,19 +269,19 @@ mod tests {
         let code = pairing.new_code(NOW).unwrap().to_string();
         let wrong = if code.starts_with('0') { "1234567" } else { "0234567" };
         for _ in 0..5 {
-            assert_eq!(pairing.redeem(wrong, NOW), None);
+            assert_eq!(pairing.redeem(wrong, who(), NOW), None);
         }
-        assert_eq!(pairing.redeem(&code, NOW), None);
+        assert_eq!(pairing.redeem(&code, who(), NOW), None);
         let late = Arrival(NOW.0 + CODE_LASTS_MS + 1);
         let code = pairing.new_code(NOW).unwrap().to_string();
-        assert_eq!(pairing.redeem(&code, late), None);
+        assert_eq!(pairing.redeem(&code, who(), late), None);
     }
 
     #[test]
     fn a_session_ends_after_half_a_day_of_rest_and_after_a_month() {
         let pairing = Pairing::default();
         let code = pairing.new_code(NOW).unwrap().to_string();
-        let token = pairing.redeem(&code, NOW).unwrap();
+        let token = pairing.redeem(&code, who(), NOW).unwrap();
         let mut now = NOW;
         while now.0 - NOW.0 < SESSION_MS - IDLE_MS {
             now.0 += IDLE_MS;

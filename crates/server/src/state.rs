@@ -29,6 +29,8 @@ const MOST_KEPT: usize = 8;
 pub struct Settings {
     /// The hosts it answers to, as `127.0.0.1:8080`.
     pub hosts: Vec<String>,
+    /// The address that phones on the network reach it at, as `http://192.168.1.20:7340`.
+    pub lan: Option<String>,
     /// Tells the time.
     pub clock: Clock,
     /// Who has not said by then what they want is let go.
@@ -71,8 +73,16 @@ impl App {
     /// # Errors
     /// [`StoreFault`] if it cannot be opened.
     pub fn open(log: &Path, settings: Settings) -> Result<Self, StoreFault> {
-        let (writer, _thread) = Writer::start(SqliteLog::open(log)?);
-        let reader = SqliteLog::open_to_read(log)?;
+        Self::with_log(SqliteLog::open(log)?, log, settings)
+    }
+
+    /// Writes to a log that is open, and reads it from its file.
+    ///
+    /// # Errors
+    /// [`StoreFault`] if it cannot be read.
+    pub fn with_log(log: SqliteLog, file: &Path, settings: Settings) -> Result<Self, StoreFault> {
+        let (writer, _thread) = Writer::start(log);
+        let reader = SqliteLog::open_to_read(file)?;
         let app = Self {
             pairing: Pairing::default(),
             rates: Rates::default(),
@@ -182,7 +192,13 @@ impl App {
         self.news.subscribe()
     }
 
-    fn events(&self, job: JobId) -> Result<Vec<Event>, StoreFault> {
+    /// Has every listener look whether it may still listen: news of a job that nobody has.
+    pub(crate) fn wake_listeners(&self) {
+        // Nobody may be listening.
+        let _ = self.news.send((JobId::from_bytes([0; 16]), 0));
+    }
+
+    pub(crate) fn events(&self, job: JobId) -> Result<Vec<Event>, StoreFault> {
         let stored = held(&self.reader).of_job(job)?;
         Ok(stored.into_iter().map(|stored| stored.event).collect())
     }

@@ -28,6 +28,7 @@ fn site() -> Site {
     let folder = tempfile::tempdir().unwrap();
     let settings = Settings {
         hosts: vec![HOST.to_owned(), "192.168.1.20:7340".to_owned()],
+        lan: Some("http://192.168.1.20:7340".to_owned()),
         clock: || Arrival(1_790_000_000_000),
         patience: Duration::from_millis(300),
         documents: |job, name| Ok(format!("{name} of {}", job.name()).into_bytes()),
@@ -197,6 +198,66 @@ async fn a_phone_is_let_in_by_the_code_and_not_without() {
     let token = cookie.split(';').next().unwrap();
     request.headers_mut().insert(header::COOKIE, token.parse().unwrap());
     assert_eq!(site.ask(PHONE, request).await.status(), StatusCode::CREATED);
+}
+
+/// A phone that was sent away gets nothing more, not even what it was listening to.
+#[tokio::test]
+async fn a_phone_that_is_sent_away_is_out_at_once() {
+    let site = site();
+    let post = |path: &str, body: &str| {
+        let mut request = put(1, body.to_owned());
+        *request.method_mut() = Method::POST;
+        *request.uri_mut() = path.parse().unwrap();
+        request
+    };
+    let mut tokens = Vec::new();
+    for name in ["Ann's <b>phone</b>", ""] {
+        let shown = text(site.ask(HERE, post("/devices/code", "")).await).await;
+        assert!(shown.contains("<svg") && shown.contains("192.168.1.20"), "{shown}");
+        let code = shown.split("<strong>").nth(1).unwrap()[..7].to_owned();
+        let typed = serde_json::json!({ "code": code, "name": name }).to_string();
+        let let_in = site.ask(PHONE, post("/pair", &typed)).await;
+        let cookie = let_in.headers()[header::SET_COOKIE].to_str().unwrap().to_owned();
+        tokens.push(cookie.split(';').next().unwrap().to_owned());
+    }
+    let with = |path: &str, token: &str| {
+        let mut request = get(path);
+        request.headers_mut().insert(header::COOKIE, token.parse().unwrap());
+        request
+    };
+    let page = text(site.ask(HERE, get("/devices")).await).await;
+    assert!(
+        page.contains("Ann's &lt;b&gt;phone") && page.contains("Phone at 192.168.1.44"),
+        "{page}"
+    );
+    assert!(tokens.iter().all(|token| !page.contains(token.split('=').nth(1).unwrap())));
+    // Only on the computer itself, whoever is in.
+    assert_eq!(site.ask(PHONE, with("/devices", &tokens[0])).await.status(), StatusCode::FORBIDDEN);
+    let mut from_phone = post("/devices/code", "");
+    from_phone.headers_mut().insert(header::COOKIE, tokens[0].parse().unwrap());
+    assert_eq!(site.ask(PHONE, from_phone).await.status(), StatusCode::FORBIDDEN);
+
+    let live = site.ask(PHONE, with(&format!("/jobs/{JOB}/live"), &tokens[0])).await;
+    assert_eq!(live.status(), StatusCode::OK);
+    let id = page.split("data-revoke=\"").nth(if page.find("Ann's") < page.find("Phone at") {
+        1
+    } else {
+        2
+    });
+    let id = id.unwrap().split('"').next().unwrap();
+    assert_eq!(
+        site.ask(HERE, post(&format!("/devices/{id}/revoke"), "")).await.status(),
+        StatusCode::NO_CONTENT
+    );
+    let end = tokio::time::timeout(Duration::from_secs(5), live.into_body().collect()).await;
+    assert_eq!(end.expect("the stream ends").unwrap().to_bytes().len(), 0);
+    assert_eq!(
+        site.ask(PHONE, with("/nowhere", &tokens[0])).await.status(),
+        StatusCode::UNAUTHORIZED
+    );
+    assert_eq!(site.ask(PHONE, with("/nowhere", &tokens[1])).await.status(), StatusCode::NOT_FOUND);
+    let again = site.ask(HERE, post(&format!("/devices/{id}/revoke"), "")).await;
+    assert_eq!(again.status(), StatusCode::NOT_FOUND);
 }
 
 /// A thousand devices guess at once: no more than five are looked at, and the code is dead afterwards.
@@ -386,4 +447,72 @@ async fn what_is_no_photo_is_refused_with_words() {
     let answer = site.ask(HERE, put_photo(&name_of(&large), &large)).await;
     assert_eq!(answer.status(), StatusCode::PAYLOAD_TOO_LARGE);
     assert!(text(answer).await.contains("4 MB"));
+}
+
+/// One file with all of it, which any program takes apart, and whose history makes the same job again.
+#[tokio::test]
+async fn a_job_is_saved_whole_and_its_history_makes_it_again() {
+    let site = site();
+    let form = serde_json::json!({ "format": 1, "job": { "name": "Shed" }, "setup": [{ "id": "S0", "readings": "shed.csv" }] });
+    let files =
+        serde_json::json!({ "shed.csv": "point,reading\nA1,1500\n", "../../evil.csv": "x" });
+    let note =
+        serde_json::json!({ "about": { "point": "P2" }, "text": "=1+1", "photo": name_of(PNG) });
+    let changes = [
+        serde_json::json!({ "did": "begin", "form": form, "files": files }),
+        serde_json::json!({ "did": "read", "setup": "S1", "reading": { "point": "P2", "reading": "1612" } }),
+        serde_json::json!({ "did": "note", "note": note }),
+    ];
+    for (number, change) in (1..).zip(changes) {
+        let mut whole: serde_json::Value = serde_json::from_str(&event(number, "1")).unwrap();
+        whole["change"] = change;
+        let kept = site.ask(HERE, put(number, whole.to_string())).await;
+        assert_eq!(kept.status(), StatusCode::CREATED);
+    }
+    site.ask(HERE, put_photo(&name_of(PNG), PNG)).await;
+    let saved = site.ask(HERE, get(&format!("/jobs/{JOB}/job.zip"))).await;
+    assert_eq!(saved.headers()[header::CONTENT_TYPE], "application/zip");
+    let bytes = saved.into_body().collect().await.unwrap().to_bytes();
+    let files = stored_in(&bytes);
+    let names: Vec<&str> = files.keys().map(String::as_str).collect();
+    let photo = format!("photos/{}.png", name_of(PNG));
+    assert_eq!(
+        names,
+        ["READ-ME.txt", "events.ndjson", "job.toml", "notes.csv", &photo, "shed.csv"]
+    );
+    assert_eq!(files[&photo], PNG);
+    let text_of = |name: &str| String::from_utf8(files[name].clone()).unwrap();
+    assert!(text_of("job.toml").contains("name = \"Shed\""));
+    assert!(text_of("notes.csv").contains("point,\"P2\",remark,\"'=1+1\""));
+    // Another computer, an empty file of jobs.
+    let other = self::site();
+    for (number, line) in (1..).zip(text_of("events.ndjson").lines()) {
+        let kept = other.ask(HERE, put(number, line.to_owned())).await;
+        assert_eq!(kept.status(), StatusCode::CREATED);
+    }
+    let job = format!("/jobs/{JOB}/job.toml");
+    let both = [&site, &other].map(|place| place.ask(HERE, get(&job)));
+    let [mine, theirs] = both.map(|asked| async { text(asked.await).await });
+    assert_eq!(mine.await, theirs.await);
+}
+
+/// The files of an archive in which nothing is packed, by their local headers.
+fn stored_in(bytes: &[u8]) -> BTreeMap<String, Vec<u8>> {
+    let number = |at: usize, n_bytes: usize| {
+        bytes[at..at + n_bytes]
+            .iter()
+            .rev()
+            .fold(0, |number, byte| number << 8 | usize::from(*byte))
+    };
+    let (mut files, mut at) = (BTreeMap::new(), 0);
+    while bytes[at..].starts_with(b"PK\x03\x04") {
+        assert_eq!(number(at + 8, 2), 0, "it is packed");
+        let (size, name) = (number(at + 18, 4), number(at + 26, 2));
+        let start = at + 30 + name + number(at + 28, 2);
+        let name = String::from_utf8(bytes[at + 30..at + 30 + name].to_vec()).unwrap();
+        files.insert(name, bytes[start..start + size].to_vec());
+        at = start + size;
+    }
+    assert!(bytes[at..].starts_with(b"PK\x01\x02"));
+    files
 }

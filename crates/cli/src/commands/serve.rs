@@ -7,11 +7,11 @@ use crate::files;
 use crate::report::{Report, Text};
 use floorwright_engine::bill::bill;
 use floorwright_engine::plan::Stage;
-use floorwright_pages::JobView;
+use floorwright_pages::{JobView, qr_lines};
 use floorwright_report::{Files, Kind, Paper};
 use floorwright_server::{App, Bound, PATIENCE, ServeFault, Settings, bind, serve};
 use floorwright_store::{Arrival, StoreFault};
-use std::io::Write;
+use std::io::{IsTerminal, Write};
 use std::net::IpAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -50,8 +50,16 @@ async fn listen(args: &args::Serve, file: &Path) -> Result<(), Stop> {
         places.push(bind(Some(address), args.port).await.map_err(|fault| cannot_listen(&fault))?);
     }
     let hosts = places.iter().flat_map(hosts_of).collect();
-    let settings =
-        Settings { hosts, clock: now, patience: PATIENCE, documents, demo: demo::files() };
+    let lan = places.iter().find(|place| !place.address.ip().is_loopback());
+    let lan = lan.map(|place| format!("http://{}", place.address));
+    let settings = Settings {
+        hosts,
+        lan: lan.clone(),
+        clock: now,
+        patience: PATIENCE,
+        documents,
+        demo: demo::files(),
+    };
     let app = Arc::new(App::open(file, settings).map_err(|fault| cannot_open(&fault))?);
     say(&format!("The jobs are in {}.", file.display()));
     say(&format!("Open http://{} on this machine. Ctrl-C ends it.", places[0].address));
@@ -64,7 +72,7 @@ async fn listen(args: &args::Serve, file: &Path) -> Result<(), Stop> {
                 "Phones on this network: http://{}. Without encryption: only on a network that you trust.",
                 place.address
             ));
-            serving.spawn(show_codes(app.clone()));
+            serving.spawn(show_codes(app.clone(), lan.clone().unwrap_or_default()));
         }
         let mut ended = end.subscribe();
         serving.spawn(serve(place, app.clone(), async move {
@@ -78,14 +86,21 @@ async fn listen(args: &args::Serve, file: &Path) -> Result<(), Stop> {
     Ok(())
 }
 
-/// Shows a code that lets one phone in, again and again.
-async fn show_codes(app: Arc<App>) {
+/// Shows a code that lets one phone in, again and again, and as a picture where a person looks on.
+async fn show_codes(app: Arc<App>, lan: String) {
     loop {
         match app.pairing_code() {
-            Some(code) => say(&format!("Code to let one phone in, good for ten minutes: {code}")),
+            Some(code) => {
+                if std::io::stderr().is_terminal() {
+                    let lines = qr_lines(&format!("{lan}/pair#{code}"));
+                    lines.iter().flatten().for_each(|line| say(line));
+                }
+                say(&format!("Code to let one phone in, good for ten minutes: {code}"));
+            }
             None => say("This machine gives no random numbers: no phone can be let in."),
         }
-        tokio::time::sleep(CODE_EVERY).await;
+        // A code that was used is followed by the next.
+        let _ = tokio::time::timeout(CODE_EVERY, app.code_used()).await;
     }
 }
 

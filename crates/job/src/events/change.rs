@@ -1,6 +1,6 @@
 //! The kinds of change that an event can make, and what each does to the form of a job.
 
-use super::{EventId, Note};
+use super::{BackdropNote, EventId, Note};
 use crate::form_v1::{
     BearerForm, BenchmarkForm, BookForm, BusinessForm, CriteriaForm, CriterionForm, DatumForm,
     Form, FrameForm, GoalForm, JobForm, JoistForm, JoistSetForm, LegForm, LimitsForm, LoadForm,
@@ -63,6 +63,12 @@ pub enum Change {
     Note {
         /// What was noted.
         note: Note,
+    },
+    /// A picture was put behind the map of the site, or taken away.
+    Backdrop {
+        /// The picture; nothing takes it away.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        backdrop: Option<BackdropNote>,
     },
     /// An event was taken back; taking back that event brings it back.
     Undo {

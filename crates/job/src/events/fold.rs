@@ -1,6 +1,6 @@
 //! From the events of a job to its form.
 
-use super::{Change, Event, EventId, NoteAt, Thing};
+use super::{BackdropNote, Change, Event, EventId, NoteAt, Thing};
 use crate::form_v1::{FORMAT, Form, ReadingForm, RowsForm, SetupForm};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -16,6 +16,8 @@ pub struct FoldedJob {
     pub readings: Vec<ReadingAt>,
     /// Remarks and photos, in order.
     pub notes: Vec<NoteAt>,
+    /// The picture behind the map of the site.
+    pub backdrop: Option<BackdropNote>,
     /// The largest tick among the events; the next event's is larger.
     pub tick: u64,
     /// Events that did nothing, or not all that they were to do.
@@ -154,6 +156,7 @@ struct Folding {
     files: BTreeMap<String, String>,
     readings: Vec<ReadingAt>,
     notes: Vec<NoteAt>,
+    backdrop: Option<BackdropNote>,
     /// Where the reading of an event stands in `readings`.
     place: BTreeMap<EventId, usize>,
     taken_back: BTreeSet<EventId>,
@@ -195,6 +198,7 @@ impl Folding {
                 }
             }
             Change::Note { note } => self.notes.push(NoteAt { event, note }),
+            Change::Backdrop { backdrop } => self.backdrop = backdrop,
             Change::Undo { .. } => {}
         }
     }
@@ -247,6 +251,7 @@ impl Folding {
             files: self.files,
             readings: self.readings,
             notes: self.notes,
+            backdrop: self.backdrop,
             tick,
             faults: self.faults,
         }

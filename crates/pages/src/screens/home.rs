@@ -38,6 +38,7 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
             a .big href={ "/jobs/" (job.id) "/paper" } { strong { "Paper to hand over" } }
         }
         p { a href={ "/jobs/" (job.id) "/job.toml" } download[true] { "Save the job as a file" } }
+        p { a href={ "/jobs/" (job.id) "/job.zip" } download[true] { "Save all of it as one file: job, tables, remarks, photos, history" } }
     })
 }
 

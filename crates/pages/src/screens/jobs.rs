@@ -54,5 +54,6 @@ pub fn page(world: &World<'_>) -> Markup {
             }
             form data-begin="demo" { button type="submit" { "Open the demo (an invented house)" } }
         }
+        p .links { a .big href="/devices" { strong { "Phones" } span { "let one in, send one away; on the computer itself" } } }
     })
 }

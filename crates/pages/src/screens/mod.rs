@@ -4,6 +4,7 @@ pub mod jobs;
 pub mod home;
 pub mod site;
 pub mod readings;
+pub mod devices;
 pub mod floor;
 pub mod lift;
 pub mod notes;

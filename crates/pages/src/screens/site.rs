@@ -1,5 +1,6 @@
 //! The site: rooms, supports, and what the levels are counted from.
 
+use crate::backdrop;
 use crate::layout::{Shell, faults, typed};
 use crate::pictures;
 use crate::screens::notes;
@@ -21,6 +22,7 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
                 div .tap data-tap="support" { (picture) }
                 p .hint { "Tap a " (one) " to change it." }
             }
+            (behind(job))
             (grid(form, one, several))
             (room(form))
             section aria-labelledby="list" {
@@ -30,6 +32,40 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
             (datum(form))
         },
     )
+}
+
+/// The plan or photo behind the map.
+fn behind(job: &JobView) -> Markup {
+    let laid = backdrop::laid(job);
+    let names = job.folded.form.support.iter().map(|support| &support.id);
+    let points = job.folded.form.point.iter().map(|point| &point.id);
+    html! {
+        details #behind {
+            summary { "A plan or photo behind the map" }
+            @match &laid {
+                Some(Ok(picture)) => p { "It lies there by two marks: a pixel of it is "
+                    (format!("{:.1}", picture.laid.mm_per_pixel())) " mm. To look at, not to measure from." },
+                Some(Err(why)) => p .error { (why) },
+                None => {},
+            }
+            @if job.folded.backdrop.is_some() {
+                button type="button" data-backdrop-away="yes" { "Take it away" }
+            }
+            form data-backdrop="yes" {
+                label { "Picture: a scanned plan, or a photo taken square to the floor"
+                    input type="file" name="picture" accept="image/*";
+                }
+                div .marking {}
+                p role="status" {}
+                label { "At 1: the name of a support or point, or its place (as 0, 3600)"
+                    input name="first" list="places" autocomplete="off";
+                }
+                label { "At 2" input name="second" list="places" autocomplete="off"; }
+                datalist #places { @for name in names.chain(points) { option value=(name) {} } }
+                button type="submit" { "Put it behind the map" }
+            }
+        }
+    }
 }
 
 fn grid(form: &Form, one: &str, several: &str) -> Markup {

@@ -115,6 +115,24 @@ fn a_remark_with_a_photo_is_kept_as_it_was_sent_and_can_be_taken_back() {
 }
 
 #[test]
+fn the_last_picture_behind_the_map_counts_until_it_is_taken_away() {
+    let picture = json!({ "did": "backdrop", "backdrop": {
+        "photo": "cd".repeat(32), "width": 1600, "height": 1200,
+        "marks": [{ "pixel": [10, 20], "at": "A1" }, { "pixel": [900, 20.5], "at": ["5.4 m", 0] }],
+    } });
+    let put = Change::deserialize(&picture).unwrap();
+    let away = Change::deserialize(&json!({ "did": "backdrop" })).unwrap();
+    let events = [
+        event(1, 1, 1, &put),
+        event(2, 1, 2, &away),
+        event(3, 1, 3, &Change::Undo { event: id(2) }),
+    ];
+    assert_eq!(fold(&events[..1]).backdrop.unwrap().width, 1600);
+    assert_eq!(fold(&events[..2]).backdrop, None);
+    assert!(fold(&events).backdrop.is_some());
+}
+
+#[test]
 fn taking_back_and_bringing_back() {
     let events = [
         event(1, 1, 1, &read("A1", 1612.0)),
