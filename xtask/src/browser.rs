@@ -32,8 +32,15 @@ pub fn check() -> Outcome {
 fn drive() -> Result<String, String> {
     let program = end_to_end::build()?;
     let script = shell::root().join("xtask").join("browser").join("app.mjs");
-    let said = shell::stdout_of(Command::new("node").arg(script).arg(program))?;
+    let said = shell::stdout_of(Command::new("node").arg(script).arg(&program))?;
     let said = String::from_utf8_lossy(&said);
     println!("{}", said.trim());
+    // Killed this often, and as often as it takes to be sure with FLOORWRIGHT_LONG_TESTS set.
+    let is_long = std::env::var_os("FLOORWRIGHT_LONG_TESTS").is_some();
+    let (servers, browsers) = if is_long { ("1000", "300") } else { ("10", "5") };
+    let script = shell::root().join("xtask").join("browser").join("kills.mjs");
+    let mut kills = Command::new("node");
+    let killed = shell::stdout_of(kills.arg(script).arg(&program).args([servers, browsers]))?;
+    println!("{}", String::from_utf8_lossy(&killed).trim());
     Ok(said.lines().last().unwrap_or_default().to_owned())
 }
