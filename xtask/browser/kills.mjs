@@ -139,7 +139,7 @@ async function killBrowsers() {
 try {
   await start();
   await killServers();
-  await killBrowsers();
+  if (browserKills > 0) await killBrowsers();
 } finally {
   await kill();
   rmSync(folder, { recursive: true, force: true });
