@@ -72,13 +72,22 @@ impl<'a> Plain<'a> {
         plain.then_some(Self { head, objects, trailer, size })
     }
 
+    /// The object that an entry of the trailer refers to.
+    fn named(&self, key: &str) -> Option<usize> {
+        self.trailer.split(key).nth(1)?.split_ascii_whitespace().next()?.parse().ok()
+    }
+
     fn packed(&self) -> Option<Vec<u8>> {
         let mut out = self.head.to_vec();
         // Of each object: 1 and its offset, or 2, the stream that holds it and its place in there.
         let mut found = vec![(0_u8, 0_usize, u16::MAX); self.size];
-        let (streams, plain): (Vec<_>, Vec<_>) =
-            self.objects.iter().copied().partition(|(_, body)| body.ends_with(b"endstream"));
-        for (number, body) in streams {
+        // Catalogue and information stay plain: who only looks for the marks of a standard finds them.
+        let named = ["/Root", "/Info"].map(|key| self.named(key));
+        let (as_they_are, plain): (Vec<_>, Vec<_>) =
+            self.objects.iter().copied().partition(|(number, body)| {
+                body.ends_with(b"endstream") || named.contains(&Some(*number))
+            });
+        for (number, body) in as_they_are {
             found[number] = (1, out.len(), 0);
             write_object(&mut out, number, body);
         }
@@ -202,8 +211,8 @@ mod tests {
                 (1, place, _) => {
                     let head = format!("{number} 0 obj\n");
                     let object = pdf[place..].strip_prefix(head.as_bytes()).unwrap();
-                    let end = object.windows(17).position(|w| w == b"endstream\nendobj\n").unwrap();
-                    found.insert(number, object[..end + 9].to_vec());
+                    let end = object.windows(8).position(|w| w == b"\nendobj\n").unwrap();
+                    found.insert(number, object[..end].to_vec());
                 }
                 (2, holder, at) => {
                     let (kind, place, _) = row(holder);
@@ -246,6 +255,7 @@ mod tests {
         let pdf = written(2_000, "/Length 10");
         let packed = pack(pdf.clone());
         assert!(packed.len() * 5 < pdf.len(), "{} of {}", packed.len(), pdf.len());
+        assert!(rfind(&packed, b"2 0 obj\n<</Type/StructElem").is_some());
         let found = bodies(&packed);
         let before = Plain::read(&pdf).unwrap().objects;
         assert_eq!(before.len(), 2_001);
