@@ -1,7 +1,7 @@
 //! From the events of a job to its form.
 
 use super::{BackdropNote, Change, Event, EventId, NoteAt, Thing};
-use crate::form_v1::{FORMAT, Form, ReadingForm, RowsForm, SetupForm};
+use crate::form_v1::{FORMAT, Form, Quantity, ReadingForm, RowsForm, SetupForm};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -70,6 +70,16 @@ pub enum EventFault {
         event: EventId,
         /// The name of the thing.
         name: String,
+    },
+    /// A reading equals one before it in everything, its time to the second included.
+    #[error("{point} was saved twice at {time} with the same reading: it counts once")]
+    SavedTwice {
+        /// The later event; it stays in the log.
+        event: EventId,
+        /// The point.
+        point: String,
+        /// The time of both.
+        time: String,
     },
     /// A reading was taken from a setup whose readings are in a file.
     #[error(
@@ -232,6 +242,14 @@ impl Folding {
         for taken in std::mem::take(&mut self.readings) {
             let setup = self.setup(&taken.setup);
             match &mut setup.readings {
+                // Nobody reads a point twice within a second: a key was pressed twice.
+                Some(RowsForm::Rows(rows))
+                    if let Some(time) = saved_before(rows, &taken.reading) =>
+                {
+                    let ReadingAt { event, reading, .. } = taken;
+                    self.faults.push(EventFault::SavedTwice { event, point: reading.point, time });
+                    continue;
+                }
                 Some(RowsForm::Rows(rows)) => rows.push(taken.reading.clone()),
                 Some(RowsForm::File(file)) => {
                     let fault = EventFault::ReadingsElsewhere {
@@ -255,6 +273,14 @@ impl Folding {
             tick,
             faults: self.faults,
         }
+    }
+}
+
+/// The time of a reading, if it has one and an equal reading stands among these rows.
+fn saved_before(rows: &[ReadingForm], reading: &ReadingForm) -> Option<String> {
+    match &reading.time {
+        Some(Quantity::Text(time)) if rows.contains(reading) => Some(time.clone()),
+        _ => None,
     }
 }
 

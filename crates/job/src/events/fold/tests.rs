@@ -214,6 +214,34 @@ fn what_could_not_be_done_is_told_and_loses_nothing() {
     assert_eq!(job.readings.len(), 1);
 }
 
+/// A key pressed twice: the job stays usable, both events stay, and it is told.
+#[test]
+fn a_reading_that_is_saved_twice_in_one_second_counts_once() {
+    let at = |point: &str, reading: f64, time: &str| ReadingForm {
+        time: Some(Quantity::Text(time.to_owned())),
+        ..row(point, reading)
+    };
+    let read = |reading: ReadingForm| Change::Read { setup: "S1".to_owned(), reading };
+    let events = [
+        event(1, 1, 1, &read(at("A1", 1612.0, "09:41:07"))),
+        event(2, 1, 2, &read(at("A1", 1612.0, "09:41:07"))),
+        event(3, 1, 3, &read(at("A1", 1612.0, "09:41:08"))),
+        event(4, 1, 4, &read(at("A1", 1613.0, "09:41:07"))),
+    ];
+    let job = fold(&events);
+    let values: Vec<f64> = rows(&job).into_iter().map(|(_, number)| number).collect();
+    assert_eq!(values, [1612.0, 1612.0, 1613.0]);
+    assert_eq!(job.readings.len(), 3);
+    let [fault] = &job.faults[..] else { panic!("{:?}", job.faults) };
+    assert_eq!(
+        fault.to_string(),
+        "A1 was saved twice at 09:41:07 with the same reading: it counts once"
+    );
+    // Without times it may well have been read twice.
+    let untimed = [1, 2].map(|number| event(number, 1, number, &self::read("A1", 1612.0)));
+    assert_eq!((fold(&untimed).readings.len(), fold(&untimed).faults.len()), (2, 0));
+}
+
 #[test]
 fn two_events_of_one_id_are_told_and_the_same_one_counts_everywhere() {
     let (one, other) = (event(1, 1, 1, &read("A1", 1612.0)), event(1, 1, 1, &read("A1", 1621.0)));
