@@ -5,13 +5,14 @@
 // Starts the program on a fresh log, does the job, and fails at the first thing that is not as it has to be.
 
 import assert from "node:assert/strict";
-import { spawn } from "node:child_process";
 import { mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
 import { behindTheMap, photos } from "./photos.mjs";
+import { served } from "./program.mjs";
 import { byFile, fullDisk, fullPhone, wrongClock } from "./trouble.mjs";
+import { units } from "./units.mjs";
 
 const program = process.argv[2];
 const pictures = process.argv.includes("--pictures") ? process.argv[process.argv.indexOf("--pictures") + 1] : null;
@@ -25,34 +26,9 @@ const CHROMIUM = {
   executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
   args: ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run"],
 };
-const SCREENS = ["", "/site", "/readings", "/floor", "/lift", "/passes"];
+const SCREENS = ["", "/site", "/readings", "/floor", "/lift", "/passes", "/order", "/paper"];
 
-let server = null;
-let port = 0;
-
-async function start() {
-  server = spawn(program, ["serve", "--jobs", log, "--port", String(port || 7400)], { stdio: ["ignore", "ignore", "pipe"] });
-  const address = await new Promise((resolve, reject) => {
-    let said = "";
-    server.stderr.on("data", (data) => {
-      said += data;
-      const found = /http:\/\/127\.0\.0\.1:(\d+)/.exec(said);
-      if (found) resolve(Number(found[1]));
-    });
-    server.on("exit", (code) => reject(new Error(`the server ended with ${code}: ${said}`)));
-  });
-  port = address;
-}
-
-function kill(signal = "SIGKILL") {
-  const ended = new Promise((resolve) => server.on("exit", resolve));
-  server.removeAllListeners("exit");
-  const done = new Promise((resolve) => server.once("exit", resolve));
-  server.kill(signal);
-  return Promise.race([ended, done]);
-}
-
-const base = () => `http://127.0.0.1:${port}`;
+const { start, kill, base } = served(program, log, 7400);
 let taps = 0;
 const tap = async (page, selector) => { taps += 1; await page.tap(selector); };
 
@@ -234,7 +210,7 @@ async function together(browser, job) {
   const seen = Date.now() - before;
   assert.equal(await pages[1].textContent("#digits"), "7", "what was being typed stays");
   await pages[1].reload();
-  assert.equal(await pages[1].textContent("#digits"), "7", "a draft outlives a reload");
+  await until("a draft to outlive a reload", async () => (await pages[1].textContent("#digits")) === "7", 2000);
   for (const page of pages) await page.context().close();
   return seen;
 }
@@ -278,8 +254,8 @@ async function screens(browser) {
       await page.waitForURL(/\/jobs\/[0-9a-f-]{36}$/);
       job = page.url();
     }
-    for (const screen of ["jobs", ...SCREENS]) {
-      await page.goto(screen === "jobs" ? base() : job + screen);
+    for (const screen of ["jobs", "devices", ...SCREENS]) {
+      await page.goto({ jobs: base(), devices: `${base()}/devices` }[screen] ?? job + screen);
       await page.waitForLoadState("domcontentloaded");
       await page.waitForTimeout(150);
       const name = `${(screen === "" ? "home" : screen).replace("/", "")}-${width}-${scheme}`;
@@ -368,6 +344,7 @@ try {
   const file = await photos(job, { folder, launch, watch, until, kill, start, shot });
   await behindTheMap(browser, job, { PHONE, watch, shot });
   for (const trouble of [fullDisk, fullPhone, byFile, wrongClock]) await trouble(browser, job, { PHONE, read, until, file, base });
+  await units(browser, { PHONE, watch, base });
   const seen = await together(browser, job);
   await hostile(browser);
   await screens(browser);

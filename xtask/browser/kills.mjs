@@ -3,38 +3,17 @@
 //   node kills.mjs PROGRAM SERVER-KILLS BROWSER-KILLS
 
 import assert from "node:assert/strict";
-import { spawn } from "node:child_process";
 import { randomUUID } from "node:crypto";
 import { mkdtempSync, readFileSync, readdirSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
+import { served } from "./program.mjs";
 
 const [program, serverKills, browserKills] = [process.argv[2], Number(process.argv[3]), Number(process.argv[4])];
 const folder = mkdtempSync(join(tmpdir(), "floorwright-kills-"));
 const log = join(folder, "jobs.floorwright");
-let server = null;
-let port = 7480;
-const base = () => `http://127.0.0.1:${port}`;
-
-async function start() {
-  server = spawn(program, ["serve", "--jobs", log, "--port", String(port)], { stdio: ["ignore", "ignore", "pipe"] });
-  port = await new Promise((resolve, reject) => {
-    let said = "";
-    server.stderr.on("data", (data) => {
-      said += data;
-      const found = /http:\/\/127\.0\.0\.1:(\d+)/.exec(said);
-      if (found) resolve(Number(found[1]));
-    });
-    server.once("exit", (code) => reject(new Error(`the server ended with ${code}: ${said}`)));
-  });
-}
-
-function kill() {
-  const ended = new Promise((resolve) => server.once("exit", resolve));
-  server.kill("SIGKILL");
-  return ended;
-}
+const { start, kill, base, pid } = served(program, log, 7480);
 
 function heldMb(pid) {
   const line = (name) => new RegExp(`${name}:\\s+(\\d+)`).exec(readFileSync(`/proc/${pid}/status`, "utf8"))[1];
@@ -77,7 +56,7 @@ async function killServers() {
   for (const [job, acknowledged] of all) if (acknowledged.length > 0) assert.deepEqual(await lost(job, acknowledged), []);
   const count = all.reduce((sum, [, acknowledged]) => sum + acknowledged.length, 0);
   assert.ok(count > serverKills, "the callers got nowhere");
-  const held = heldMb(server.pid);
+  const held = heldMb(pid());
   console.log(`server killed ${serverKills} times: 0 of ${count} acknowledged readings lost; with ${all.length} jobs it holds ${held.now.toFixed(0)} MB, at most ${held.most.toFixed(0)} MB`);
 }
 

@@ -21,6 +21,7 @@ impl<'a> PlanPictures<'a> {
         Self {
             job,
             plan,
+            done: 0,
             title_block: TitleBlock::of(input),
             orientation: Orientation::of(input),
             datum_note: datum_note(input, job),

@@ -33,6 +33,8 @@ pub struct PlanPictures<'a> {
     pub job: &'a Job,
     /// What came of it.
     pub plan: &'a Plan,
+    /// Passes that were done before the plan's first, which counts on from them.
+    pub done: usize,
     /// Whose drawings they are; the title of each drawing is put in.
     pub title_block: TitleBlock,
     /// Which way the plan lies.
@@ -234,7 +236,7 @@ impl PlanPictures<'_> {
                     .map(|support| Move { support: support.clone(), lift: lifts[support] });
                 let check = on_frame.and_then(|on_frame| on_frame.check.passes.get(idx));
                 PassStep {
-                    number: pass.number,
+                    number: self.done + pass.number,
                     moves: moves.collect(),
                     forces: check.map(frame::pass_forces),
                 }

@@ -272,7 +272,8 @@ impl PassPicture {
     /// The picture of one of its passes (by its place among them), drawn large with names.
     pub fn alone(&self, pass: usize) -> Option<Self> {
         let step = self.passes.get(pass)?.clone();
-        let title = format!("Pass {} of {}", step.number, self.passes.len());
+        let last = self.passes.last()?.number;
+        let title = format!("Pass {} of {last}", step.number);
         let title_block = TitleBlock { title, ..self.title_block.clone() };
         Some(Self { title_block, passes: vec![step], ..self.clone() })
     }

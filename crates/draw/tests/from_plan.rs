@@ -104,6 +104,7 @@ fn pictures<'a>(job: &'a Job, plan: &'a Plan, print: Print) -> PlanPictures<'a> 
     PlanPictures {
         job,
         plan,
+        done: 0,
         title_block: TitleBlock::default(),
         orientation: Orientation::NotDeclared,
         datum_note: "A3 is called zero".to_owned(),

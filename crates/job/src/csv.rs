@@ -193,6 +193,13 @@ pub(crate) fn read_table(
     (table, faults)
 }
 
+/// Text for a cell of a table that a spreadsheet may open: what it would take for a formula begins with
+/// an apostrophe (OWASP, *CSV Injection*).
+pub fn no_formula(text: &str) -> String {
+    let guard = if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { "'" } else { "" };
+    format!("{guard}{text}")
+}
+
 fn separator_of(text: &str) -> u8 {
     let header = text
         .lines()

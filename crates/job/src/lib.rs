@@ -11,6 +11,7 @@ pub mod business;
 pub mod cautions;
 pub mod check;
 pub mod csv;
+mod data_hash;
 pub mod document;
 pub mod events;
 pub mod fault;
@@ -32,6 +33,7 @@ pub mod write;
 
 pub use business::Business;
 pub use check::{CsvMeaning, check, from_csv, load};
+pub use data_hash::data_sha256;
 pub use document::{Document, SourceFile};
 pub use fault::{Fault, Severity};
 pub use hose::{HoseInput, SetupWorth};

@@ -1,11 +1,16 @@
 //! What was found, in sentences that stand alike on a terminal, on paper and on a phone.
 
 use crate::words::{Words, one_in, percent};
+use floorwright_engine::frame::Carrying;
 use floorwright_engine::ids::PointId;
-use floorwright_engine::plan::{DeckShape, Job, OddReading, Plan, StraightedgeFinding};
+use floorwright_engine::plan::{
+    DeckShape, Job, OddReading, Plan, StageName, StopReason, StraightedgeFinding,
+};
 use floorwright_engine::record::{Followed, Record, SupportMovement, WorkDone};
 use floorwright_engine::survey::{Benchmark, Datum, GlobalTest, Reduction};
+use floorwright_engine::target::Outcome as Lifts;
 use floorwright_engine::units::Length;
+use floorwright_engine::verdict::Outcome;
 
 /// `1 fault`, `3 faults`.
 pub fn count(number: usize, one: &str, several: &str) -> String {
@@ -179,8 +184,8 @@ pub fn how_told(record: &Record, words: Words) -> String {
     let any = compared.map(|compared| compared.false_call).max_by(f64::total_cmp);
     let any = any.filter(|any| *any > settings.false_alarm.value).map_or(String::new(), |any| {
         format!(
-            " Over all that were jacked at once, up to {} of such comparisons call out one that did: \
-             read the floor there again before you look further.",
+            " With so many jacked at once, one or more that did follow are called out in up to {} of \
+             such comparisons: read the floor there again before you look further.",
             percent(any)
         )
     });
@@ -204,4 +209,81 @@ pub fn whole_order(done: &WorkDone) -> Option<String> {
             if n_done == 1 { "it" } else { "them" }
         )
     })
+}
+
+/// That a plan is the one from before the work, if passes were done.
+pub fn plan_from_before(done: &WorkDone) -> Option<String> {
+    let n_done = done.passes.len();
+    (n_done > 0).then(|| {
+        format!(
+            "This is the plan from the readings before the work, and {} noted as done: nobody lifts by it \
+             now. What is left stands in the record and on the run sheet.",
+            count(n_done, "pass is", "passes are")
+        )
+    })
+}
+
+/// The answer to a criterion, in two words.
+pub fn answer(outcome: &Outcome) -> &'static str {
+    match outcome {
+        Outcome::Meets => "meets",
+        Outcome::DoesNot => "does not",
+        Outcome::CannotTell { .. } => "cannot tell",
+        Outcome::Refused { .. } => "not judged",
+    }
+}
+
+/// Whether a support carries, in a word.
+pub fn carrying(carrying: Carrying) -> &'static str {
+    match carrying {
+        Carrying::Carries => "carries",
+        Carrying::MayHang => "may hang",
+        Carrying::Hangs => "hangs",
+    }
+}
+
+/// Reasons one after the other, each with its way out.
+pub fn reasons(reasons: &[StopReason]) -> String {
+    let reason = |reason: &StopReason| match &reason.hint {
+        Some(hint) => format!("{} ({hint})", reason.what),
+        None => reason.what.clone(),
+    };
+    reasons.iter().map(reason).collect::<Vec<_>>().join("; ")
+}
+
+/// Why a stage has no result, with the ways out.
+pub fn why(plan: &Plan, stage: StageName) -> String {
+    let stages = [stage, StageName::Packers, StageName::Lift, StageName::Frame, StageName::Floor];
+    let found = stages.into_iter().map(|stage| plan.reasons(stage)).find(|found| !found.is_empty());
+    let clash = plan.lifting.done().and_then(|lifting| match &lifting.outcome {
+        Lifts::CannotBeDone(explanation) => explanation.words.first(),
+        Lifts::Reached(_) | Lifts::Refused(_) => None,
+    });
+    match (found, clash) {
+        (Some(found), _) => reasons(found),
+        (None, Some(clash)) => format!("the goal cannot be met: {clash}"),
+        (None, None) => "nothing was asked for".to_owned(),
+    }
+}
+
+/// What keeps the lifts and passes of a plan from being worked by, each with the way out; empty if
+/// nothing does.
+pub fn stops(plan: &Plan) -> Vec<String> {
+    let packing = plan.packing.done();
+    let mut stops: Vec<String> = packing
+        .iter()
+        .flat_map(|packing| &packing.cannot)
+        .map(|reason| match &reason.hint {
+            Some(hint) => format!("{}. Way out: {hint}.", reason.what),
+            None => reason.what.clone(),
+        })
+        .collect();
+    let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
+    if let Some(found) = on_frame.and_then(|on_frame| on_frame.check.stop.as_ref()) {
+        stops.push(format!("{found}. Way out: {}.", found.hint()));
+    }
+    if stops.is_empty() && plan.passes.done().is_none() && packing.is_some() {
+        stops.push(format!("There is no order of moves: {}.", why(plan, StageName::Passes)));
+    }
+    stops
 }

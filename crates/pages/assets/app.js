@@ -87,6 +87,17 @@ async function compareClocks() {
 compareClocks();
 setInterval(compareClocks, 600_000);
 
+/** Does what a form asks for, once, however often it is pressed meanwhile. */
+export async function whileHeld(form, work) {
+  const button = form.querySelector("[type=submit]");
+  button.disabled = true;
+  try {
+    await work();
+  } finally {
+    button.disabled = false;
+  }
+}
+
 /** Puts the page as it is now in place of what is shown, unless someone is writing in it. */
 export async function refresh() {
   const response = await fetch(location.href).catch(() => null);

@@ -1,7 +1,7 @@
 // Forms that change a job: each makes an event.
 
 import { mint, record } from "/assets/events.js";
-import { refresh } from "/assets/app.js";
+import { refresh, whileHeld } from "/assets/app.js";
 
 const job = document.body.dataset.job;
 
@@ -53,9 +53,18 @@ function today() {
   return [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((part) => String(part).padStart(2, "0")).join("-");
 }
 
+/** What a field says, as a number; places are worked out of it, so it has to be a bare one. */
+function bare(form, name) {
+  const typed = value(form, name);
+  const number = Number(typed);
+  if (typed !== "" && Number.isFinite(number)) return number;
+  const label = form.elements.namedItem(name).closest("label").firstChild.textContent.trim();
+  throw new RangeError(`${label}: "${typed}" is no bare number in the unit beside it, such as 12 or 12.5.`);
+}
+
 const makers = {
   grid(form) {
-    const number = (name) => Number(value(form, name));
+    const number = (name) => bare(form, name);
     const known = new Set(Array.from(document.querySelectorAll(".support"), (part) => part.dataset.name));
     const changes = [];
     for (let row = 0; row < Math.min(number("rows"), 26); row += 1) {
@@ -69,7 +78,7 @@ const makers = {
     return changes;
   },
   room(form) {
-    const number = (name) => Number(value(form, name));
+    const number = (name) => bare(form, name);
     const [x, y, width, depth] = ["x", "y", "width", "depth"].map(number);
     const outline = [[x, y], [x + width, y], [x + width, y + depth], [x, y + depth]];
     return [{ did: "put", thing: { room: { name: value(form, "name"), outline, finish: value(form, "finish") } } }];
@@ -128,27 +137,25 @@ async function begin(form) {
   if (await change(form, [{ did: "begin", ...made }], of)) location.href = `/jobs/${of}`;
 }
 
+async function submit(form) {
+  if (form.dataset.begin) return begin(form);
+  const changes = form.dataset.make
+    ? makers[form.dataset.make](form)
+    : [{ did: "put", thing: { [form.dataset.put]: thing(form) } }];
+  if (!await change(form, changes)) return;
+  document.activeElement?.blur();
+  if (form.dataset.next) location.href = form.dataset.next;
+  else location.reload();
+}
+
 document.addEventListener("submit", async (submitted) => {
   const form = submitted.target;
   if (!form.matches("[data-begin], [data-put], [data-make]")) return;
   submitted.preventDefault();
-  const button = form.querySelector("[type=submit]");
-  button.disabled = true;
-  try {
-    if (form.dataset.begin) await begin(form);
-    else {
-      const changes = form.dataset.make
-        ? makers[form.dataset.make](form)
-        : [{ did: "put", thing: { [form.dataset.put]: thing(form) } }];
-      if (await change(form, changes)) {
-        document.activeElement?.blur();
-        if (form.dataset.next) location.href = form.dataset.next;
-        else location.reload();
-      }
-    }
-  } finally {
-    button.disabled = false;
-  }
+  await whileHeld(form, () => submit(form).catch((error) => {
+    if (!(error instanceof RangeError)) throw error;
+    say(form, error.message);
+  }));
 });
 
 document.addEventListener("click", async (clicked) => {

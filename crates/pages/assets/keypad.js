@@ -12,20 +12,49 @@ const answer = document.getElementById("answer");
 const why = document.getElementById("why");
 const undo = document.getElementById("undo");
 const order = JSON.parse(part.dataset.order || "[]");
-const isFeet = part.dataset.feet === "yes";
+const unit = part.dataset.unit; // of a bare number: mm, m or in
+const isInches = unit === "in";
 const draft = `draft-${job}`;
 let last = null;
 let blind = null;
 let sinceMark = Number(sessionStorage.getItem(`since-${job}`) ?? 0);
 
+/** `48 3/16` in sixteenths of an inch. */
+function sixteenths(text) {
+  const [, whole, over] = /^(\d*)(?:\s*(\d+)\/16)?$/.exec(text.trim()) ?? [];
+  return whole === undefined ? NaN : 16 * Number(whole) + Number(over ?? 0);
+}
+
+/** What the keypad says, in tenths of a millimetre. */
+function tenths(text) {
+  if (isInches) return sixteenths(text) * 254 / 16;
+  return Number(text) * (unit === "m" ? 10_000 : 10);
+}
+
 /** `1243` is 1 m 24 cm 3 mm: said in words, a slip of a digit is seen. */
 function inWords(text) {
   if (text === "") return "Type what the staff says";
-  if (isFeet) return `${text} inches`;
-  const [whole, rest] = text.split(".");
-  const mm = Number(whole);
-  const parts = [[Math.floor(mm / 1000), "m"], [Math.floor((mm % 1000) / 10), "cm"], [mm % 10, "mm"]];
-  return parts.map(([count, unit]) => `${count} ${unit}`).join(" ") + (rest ? ` and ${rest} tenths` : "");
+  if (isInches) return `${text} inches`;
+  const all = Math.round(tenths(text));
+  const parts = [[Math.floor(all / 10_000), "m"], [Math.floor((all % 10_000) / 100), "cm"], [Math.floor((all % 100) / 10), "mm"]];
+  return parts.map(([count, of]) => `${count} ${of}`).join(" ") + (all % 10 ? ` and ${all % 10} tenths` : "");
+}
+
+/** A reading a step further: a millimetre, or a sixteenth of an inch. */
+function stepped(text, step) {
+  if (isInches) {
+    const all = Math.max(0, sixteenths(text) + step);
+    return all % 16 === 0 ? String(all / 16) : `${Math.floor(all / 16)} ${all % 16}/16`;
+  }
+  const all = Math.max(0, Math.round(tenths(text)) + 10 * step);
+  return unit === "m" ? (all / 10_000).toFixed(all % 10 ? 4 : 3) : String(all / 10);
+}
+
+/** A digit, or one less, in the sixteenths that follow whole inches. */
+function overSixteen(whole, over, key) {
+  if (key === "back") return over === 0 ? whole : `${whole} ${Math.floor(over / 10)}/16`;
+  const longer = 10 * over + Number(key);
+  return `${whole} ${longer < 16 ? longer : key}/16`;
 }
 
 function show(text) {
@@ -38,12 +67,14 @@ function press(key) {
   // The answer to the reading before has been seen.
   answer.replaceChildren();
   const text = digits.textContent;
+  const [, whole, over] = /^(\d+) (\d+)\/16$/.exec(text) ?? [];
+  if (over !== undefined && (/^\d$/.test(key) || key === "back")) return show(overSixteen(whole, Number(over), key));
   if (/^\d$/.test(key)) return show((text + key).slice(0, 9));
   if (key === "back") return show(text.slice(0, -1));
-  if (key === "point" && isFeet) return show(text.includes("/16") ? text : `${text.replace(/(\d{1,2})$/, " $1").trim()}/16`);
+  if (key === "point" && isInches) return show(over === undefined ? `${text || "0"} 0/16` : text);
   if (key === "point" && text !== "" && !text.includes(".")) return show(`${text}.`);
   const step = { up: 1, down: -1 }[key];
-  if (step && text !== "" && !isFeet) show(String(Math.max(0, Number(text) + step)));
+  if (step && text !== "" && Number.isFinite(tenths(text))) show(stepped(text, step));
 }
 
 part.addEventListener("click", (clicked) => {
@@ -82,16 +113,16 @@ function say(kind, text) {
 }
 
 async function save() {
-  const reading = digits.textContent.replace(/\.$/, "");
+  const reading = digits.textContent.replace(/\.$| 0\/16$/, "");
   const at = point.value.trim();
   answer.replaceChildren();
   if (at === "" || reading === "") return say("warn", at === "" ? "Name the point." : "Type the reading.");
   if (blind && blind.point === at) {
-    const apart = Math.abs(Number(blind.reading) - Number(reading));
+    const apart = Math.abs(tenths(blind.reading) - tenths(reading)) / 10;
     const agrees = apart <= 4;
     say(agrees ? "ok" : "warn", agrees
       ? `Both readings agree: ${blind.reading} and ${reading}.`
-      : `${blind.reading} and ${reading} are ${apart.toFixed(1)} apart: read it a third time.`);
+      : `${blind.reading} and ${reading} are ${apart.toFixed(1)} mm apart: read it a third time.`);
     blind = null;
   }
   const now = new Date();

@@ -1,7 +1,7 @@
 // Remarks and photos: kept on this device first, like readings.
 
 import { record } from "/assets/events.js";
-import { refresh } from "/assets/app.js";
+import { refresh, whileHeld } from "/assets/app.js";
 import { scaled } from "/assets/photos.js";
 
 const job = document.body.dataset.job;
@@ -45,13 +45,7 @@ document.addEventListener("submit", async (submitted) => {
   const form = submitted.target;
   if (!form.matches("[data-note]")) return;
   submitted.preventDefault();
-  const button = form.querySelector("[type=submit]");
-  button.disabled = true;
-  try {
-    await keep(form);
-  } finally {
-    button.disabled = false;
-  }
+  await whileHeld(form, () => keep(form));
 });
 
 // The point that was read last is the one to be spoken of.

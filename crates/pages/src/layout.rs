@@ -4,6 +4,7 @@ use crate::view::{Connection, JobView, World};
 use floorwright_engine::plan::Plan;
 use floorwright_job::cautions::Loads;
 use floorwright_job::form_v1::Quantity;
+use floorwright_job::measure::Unit;
 use floorwright_job::{Fault, Severity};
 use maud::{DOCTYPE, Markup, html};
 
@@ -86,6 +87,15 @@ impl Shell<'_> {
                 }
             }
         }
+    }
+}
+
+/// The unit of a bare number, as it is written beside a field.
+pub(crate) fn bare_unit(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Millimetres => "mm",
+        Unit::Metres => "m",
+        Unit::FeetInches => "in",
     }
 }
 

@@ -2,19 +2,16 @@
 
 use crate::block::{Block, Blocks, Cells, Table};
 use crate::floor_report::verdict_answer;
-use crate::lifting_plan::why;
 use crate::paper::{Content, Paper};
 use crate::typeset::PaperError;
 use floorwright_engine::plan::{Stage, StageName};
-use floorwright_engine::record::{CAUSES, Comparison, PointProgress, Record, Since};
+use floorwright_engine::record::{CAUSES, Comparison, PointProgress, Record, STILL, Since};
 use floorwright_engine::units::Length;
-use floorwright_job::said::{self, count};
+use floorwright_job::said::{self, count, why};
 use floorwright_job::words::{Words, stack_words};
 
 /// A table of more rows than this starts on a page of its own.
 const SHORT: usize = 20;
-/// Less than this is no lift.
-const STILL: Length = Length::mm(0.5);
 
 /// What the document says.
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
@@ -52,7 +49,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         ],
     });
     if let Some(whole) = &record.whole {
-        step(&mut blocks, record, whole, words);
+        step(&mut blocks, whole, words);
     }
     points(&mut blocks, record, words);
     passes(&mut blocks, record, words);
@@ -124,8 +121,8 @@ fn verdicts(blocks: &mut Blocks, record: &Record) {
         let now = record.verdicts_now.get(idx);
         table.rows.push(vec![
             before.criterion.text().title.clone(),
-            verdict_answer(&before.outcome).to_owned(),
-            now.map_or("not read again", |now| verdict_answer(&now.outcome)).to_owned(),
+            verdict_answer(&before.outcome),
+            now.map_or_else(|| "not read again".to_owned(), |now| verdict_answer(&now.outcome)),
             before.criterion.text().to_string(),
         ]);
     }
@@ -168,7 +165,7 @@ fn not_done(blocks: &mut Blocks, record: &Record, words: Words) {
 }
 
 /// Expected against measured, over each support.
-fn step(blocks: &mut Blocks, record: &Record, whole: &Comparison, words: Words) {
+fn step(blocks: &mut Blocks, whole: &Comparison, words: Words) {
     let since = match whole.since {
         Since::Start => "the survey".to_owned(),
         Since::Pass(pass) => format!("pass {pass}"),
@@ -205,8 +202,7 @@ fn step(blocks: &mut Blocks, record: &Record, whole: &Comparison, words: Words) 
         }
         table.rows.push(row);
     }
-    table.note =
-        format!("±: of measured less predicted, about 95 %. {}", said::how_told(record, words));
+    table.note = "±: of measured less predicted, about 95 %.".to_owned();
     blocks.table(table);
 }
 
@@ -269,16 +265,8 @@ fn passes(blocks: &mut Blocks, record: &Record, words: Words) {
 
 fn limits(blocks: &mut Blocks, record: &Record, words: Words) {
     blocks.heading("How this was told, and its limits");
-    let settings = &record.settings;
     blocks.list([
-        format!(
-            "A {} is called out if measured and predicted differ by more than chance would make \
-             them in {:.1} % of those that did follow; a lift is taken to be measured to {} ({}).",
-            words.supports().0,
-            settings.false_alarm.value * 100.0,
-            words.length(settings.lift_sd.value),
-            settings.lift_sd.reason
-        ),
+        said::how_told(record, words),
         "Levels only: this is no opinion on structure, cause or safety, and no promise that the \
          floor stays where it is."
             .to_owned(),

@@ -9,7 +9,7 @@ use floorwright_engine::plan::{DeckShape, FloorShape};
 use floorwright_engine::target::{Outcome as Lifts, Prediction};
 use floorwright_engine::verdict::{Finding, Outcome, Verdict};
 use floorwright_job::cautions::{Loads, cautions};
-use floorwright_job::said::{count, counted_from, deck, fit, read_again};
+use floorwright_job::said::{self, count, counted_from, deck, fit, read_again};
 use floorwright_job::words::{COVERAGE, Words};
 
 /// With more points than this their labels have no room beside the text: they are on the sheet.
@@ -187,7 +187,7 @@ fn verdicts(blocks: &mut Blocks, verdicts: &[Verdict], words: Words) {
             _ => String::new(),
         };
         table.rows.push(vec![
-            answer.to_owned(),
+            answer,
             format!("{} ({}; {})", text.title, verdict.criterion.scope(), verdict.criterion.kind()),
             found,
             text.to_string(),
@@ -207,13 +207,14 @@ fn verdicts(blocks: &mut Blocks, verdicts: &[Verdict], words: Words) {
 }
 
 /// An answer with a sign of its own, so that it is told without colour.
-pub(crate) fn verdict_answer(outcome: &Outcome) -> &'static str {
-    match outcome {
-        Outcome::Meets => "√ meets",
-        Outcome::DoesNot => "× does not",
-        Outcome::CannotTell { .. } => "? cannot tell",
-        Outcome::Refused { .. } => "– not judged",
-    }
+pub(crate) fn verdict_answer(outcome: &Outcome) -> String {
+    let sign = match outcome {
+        Outcome::Meets => "√",
+        Outcome::DoesNot => "×",
+        Outcome::CannotTell { .. } => "?",
+        Outcome::Refused { .. } => "–",
+    };
+    format!("{sign} {}", said::answer(outcome))
 }
 
 /// The comparison that decides, in the unit of the job.

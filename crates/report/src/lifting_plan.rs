@@ -8,13 +8,15 @@ use crate::typeset::PaperError;
 use floorwright_engine::frame::{Carrying, ForceRange};
 use floorwright_engine::packers::HeightAdvice;
 use floorwright_engine::plan::{
-    FrameChoice, FrameStage, LiftingStage, OnFrame, PackingStage, PassesStage, Plan, StageName,
+    FrameChoice, FrameStage, LiftingStage, OnFrame, PackingStage, PassesStage, StageName,
     SupportPacking,
 };
 use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
 use floorwright_job::cautions::{Loads, TO_CONFIRM, cautions};
-use floorwright_job::said::{count, read_again};
+use floorwright_job::said::{
+    carrying, count, plan_from_before, read_again, stops as said_stops, why,
+};
 use floorwright_job::words::{Words, one_in, percent, price, stack_words};
 use std::collections::BTreeMap;
 
@@ -46,6 +48,11 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
             return Err(PaperError::Nothing { document: "lifting plan", what });
         }
     };
+    blocks.framed(
+        "Work has begun",
+        plan_from_before(&paper.input.done).into_iter().collect(),
+        true,
+    );
     stops(&mut blocks, paper);
     answer(&mut blocks, paper, lifting, lift_plan);
     blocks.framed(
@@ -83,31 +90,6 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     Ok(content)
 }
 
-/// Why a stage has no result, with the ways out.
-pub(crate) fn why(plan: &Plan, stage: StageName) -> String {
-    let reasons: Vec<String> =
-        [stage, StageName::Packers, StageName::Lift, StageName::Frame, StageName::Floor]
-            .into_iter()
-            .map(|stage| plan.reasons(stage))
-            .find(|reasons| !reasons.is_empty())
-            .unwrap_or_default()
-            .iter()
-            .map(|reason| match &reason.hint {
-                Some(hint) => format!("{} ({hint})", reason.what),
-                None => reason.what.clone(),
-            })
-            .collect();
-    let clash = plan.lifting.done().and_then(|lifting| match &lifting.outcome {
-        Outcome::CannotBeDone(explanation) => explanation.words.first(),
-        Outcome::Reached(_) | Outcome::Refused(_) => None,
-    });
-    match (reasons.is_empty(), clash) {
-        (false, _) => reasons.join("; "),
-        (true, Some(clash)) => format!("the goal cannot be met: {clash}"),
-        (true, None) => "nothing was asked for".to_owned(),
-    }
-}
-
 fn cannot(
     blocks: &mut Blocks,
     paper: &Paper<'_>,
@@ -137,28 +119,12 @@ fn cannot(
 /// What forbids the plan, or may break: before any number.
 pub(crate) fn stops(blocks: &mut Blocks, paper: &Paper<'_>) {
     let plan = paper.plan;
-    let mut stop: Vec<String> = plan
-        .packing
-        .done()
-        .iter()
-        .flat_map(|packing| &packing.cannot)
-        .map(|reason| match &reason.hint {
-            Some(hint) => format!("{}. Way out: {hint}.", reason.what),
-            None => reason.what.clone(),
-        })
-        .collect();
     let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
-    if let Some(found) = on_frame.and_then(|on_frame| on_frame.check.stop.as_ref()) {
-        stop.push(format!("{found}. Way out: {}.", found.hint()));
-    }
-    if stop.is_empty() && plan.passes.done().is_none() && plan.packing.done().is_some() {
-        stop.push(format!("There is no order of moves: {}.", why(plan, StageName::Passes)));
-    }
     if let (Some(on_frame), Some(frame)) = (on_frame, plan.frame.done()) {
         let found = said::bent_by_passes(on_frame, frame.frame.spec());
         blocks.framed("May break", said::may_break(found, said::LIFT_LESS), false);
     }
-    blocks.framed("STOP: do not lift by this plan", stop, true);
+    blocks.framed("STOP: do not lift by this plan", said_stops(plan), true);
     let again = read_again(plan, paper.words());
     blocks.framed("Read again first", again, false);
 }
@@ -463,7 +429,7 @@ fn load_table(
         let [jack_least, jack_most] = ends(jacks.get(&today.support).copied());
         let note = match then.map_or(today.carrying, |then| then.carrying) {
             Carrying::Carries => String::new(),
-            other => said::carrying(other).to_owned(),
+            other => carrying(other).to_owned(),
         };
         table.rows.push(vec![
             today.support.to_string(),

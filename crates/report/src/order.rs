@@ -2,13 +2,12 @@
 //! do, for the builder.
 
 use crate::block::{Block, Blocks, Cells, Table};
-use crate::lifting_plan::why;
 use crate::paper::{Content, Paper};
 use crate::typeset::PaperError;
 use floorwright_engine::bill::{Bill, Line, Money, Price, Section};
 use floorwright_engine::plan::{Stage, StageName};
 use floorwright_job::OrderWords;
-use floorwright_job::said::{count, whole_order};
+use floorwright_job::said::{count, whole_order, why};
 
 /// What the document says.
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {

@@ -10,10 +10,8 @@ use floorwright_engine::bill::Bill;
 use floorwright_engine::plan::{Job, Plan, Stage};
 use floorwright_engine::record::Record;
 use floorwright_job::words::Words;
-use floorwright_job::{Business, Fault, JobInput};
+use floorwright_job::{Business, Fault, JobInput, data_sha256};
 use serde::Serialize;
-use sha2::{Digest, Sha256};
-use std::fmt::Write;
 
 /// A document.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -161,14 +159,7 @@ impl Paper<'_> {
     /// # Errors
     /// [`PaperError::Template`] if the job cannot be written as JSON, which no checked job is.
     pub fn hash(&self) -> Result<String, PaperError> {
-        let canonical = serde_json::to_vec(&(self.input, self.job))
-            .map_err(|error| PaperError::Template(error.to_string()))?;
-        let mut hash = String::new();
-        for byte in Sha256::digest(&canonical) {
-            // Writing to a string does not fail.
-            let _ = write!(hash, "{byte:02x}");
-        }
-        Ok(hash)
+        data_sha256(self.input, self.job).map_err(|error| PaperError::Template(error.to_string()))
     }
 
     /// Date of issue as it is printed.

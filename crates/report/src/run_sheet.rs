@@ -1,7 +1,7 @@
 //! The run sheet: what to lift now, one move a line, to be read by torch and written on.
 
 use crate::block::{Block, Blocks, Cells, Table};
-use crate::lifting_plan::{stops, why};
+use crate::lifting_plan::stops;
 use crate::paper::{Content, Paper};
 use crate::said;
 use crate::sheets::Drawings;
@@ -10,10 +10,11 @@ use floorwright_engine::frame::ForceRange;
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::packers::{Choice, Packing};
 use floorwright_engine::passes::{JackRange, MoveCheck, Pass};
-use floorwright_engine::plan::{PassesStage, StageName, levels_after};
+use floorwright_engine::plan::{PassesStage, Stage, StageName, levels_after};
+use floorwright_engine::record::{ToWorkBy, to_work_by};
 use floorwright_engine::units::{Length, Level};
 use floorwright_job::cautions::{Loads, STOP_RULES, cautions};
-use floorwright_job::said::count;
+use floorwright_job::said::{count, fell_behind, reasons, why};
 use floorwright_job::words::{Words, stack_words};
 use std::collections::BTreeMap;
 
@@ -23,6 +24,11 @@ const WORTH_READING: Length = Length::mm(0.5);
 /// What the document says.
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     let nothing = |what| PaperError::Nothing { document: "run sheet", what };
+    let left = to_work_by(paper.plan, paper.record).map_err(|why| {
+        nothing(format!("passes were done, and what is left is not known: {}", reasons(&why)))
+    })?;
+    let n_done = left.n_done();
+    let paper = &Paper { plan: left.plan, ..*paper };
     let Some(stage) = paper.plan.passes.done() else {
         return Err(nothing(format!(
             "there are no passes: {}",
@@ -40,6 +46,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         return Err(nothing("there is nothing to move".to_owned()));
     }
     let mut blocks = Blocks::default();
+    what_is_left(&mut blocks, paper, left);
     head(&mut blocks, paper, stage);
     let mut before: BTreeMap<SupportId, String> = BTreeMap::new();
     at_start(&mut blocks, paper, stage, &mut before);
@@ -51,14 +58,16 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     for (idx, pass) in stage.passes.passes.iter().enumerate() {
         let checks =
             check.and_then(|check| check.passes.get(idx)).map_or(&[][..], |one| &one.moves);
-        one_pass(&mut blocks, paper, (pass, stage.passes.passes.len()), checks, &before);
-        read_after(&mut blocks, paper, pass, &mut expected);
+        let number = Number { pass: n_done + pass.number, of: n_done + stage.passes.passes.len() };
+        one_pass(&mut blocks, paper, (pass, number, n_done > 0), checks, &before);
+        read_after(&mut blocks, paper, (pass, number), &mut expected);
         before.extend(
             pass.packing
                 .iter()
                 .map(|packed| (packed.support.clone(), stack(packed, paper.words()))),
         );
     }
+    whole_stacks(&mut blocks, left, paper.words());
     blocks.heading("When all is done");
     blocks.0.push(Block::Ticks {
         items: [
@@ -73,11 +82,59 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         .collect(),
     });
     let mut content = Content::new(
-        format!("{}, in order", count(stage.passes.passes.len(), "pass", "passes")),
+        format!(
+            "{}{}, in order",
+            count(stage.passes.passes.len(), "pass", "passes"),
+            if n_done > 0 { " that are left" } else { "" }
+        ),
         blocks,
     );
-    content.sheets = Drawings::of(paper).each_pass();
+    content.sheets = Drawings::of(paper).after(n_done).each_pass();
     Ok(content)
+}
+
+/// A pass and how many there are, counted from the beginning of the work.
+#[derive(Clone, Copy)]
+struct Number {
+    pass: usize,
+    of: usize,
+}
+
+/// That passes were done before, and where the floor did not follow them.
+fn what_is_left(blocks: &mut Blocks, paper: &Paper<'_>, left: ToWorkBy<'_>) {
+    let (Some(rest), Stage::Done(record)) = (left.rest, paper.record) else { return };
+    let words = paper.words();
+    let behind = record.did_not_follow();
+    let named = behind.iter().filter_map(|moved| fell_behind(moved, words));
+    blocks.framed(
+        "Lift nothing further here until it is found why the floor did not follow",
+        named.collect(),
+        true,
+    );
+    blocks.say(format!(
+        "{} done. This sheet is for what is left, by the readings after pass {}. \"Up in all\" and the {} \
+         count from how the floor stands now: they come on top of what is there.",
+        count(record.passes.len(), "pass is", "passes are"),
+        rest.after_pass,
+        words.packers().1
+    ));
+}
+
+/// What stands at each support in the end, where something stands there already.
+fn whole_stacks(blocks: &mut Blocks, left: ToWorkBy<'_>, words: Words) {
+    let Some(rest) = left.rest else { return };
+    let (_, packers) = words.packers();
+    let columns = [(words.support(), Cells::Words), (packers, Cells::Words), ("", Cells::Tick)];
+    let mut table = Table::new(
+        format!("After the last pass, as one stack of the fewest {packers} each"),
+        &columns,
+    );
+    table.narrow = true;
+    for packed in &rest.stacks {
+        let row = [packed.support.to_string(), stack(packed, words), String::new()];
+        table.rows.push(row.to_vec());
+    }
+    blocks.table(table);
 }
 
 fn head(blocks: &mut Blocks, paper: &Paper<'_>, stage: &PassesStage) {
@@ -150,7 +207,7 @@ fn at_start(
 fn one_pass(
     blocks: &mut Blocks,
     paper: &Paper<'_>,
-    (pass, of): (&Pass, usize),
+    (pass, number, on_top): (&Pass, Number, bool),
     checks: &[MoveCheck],
     before: &BTreeMap<SupportId, String>,
 ) {
@@ -158,9 +215,9 @@ fn one_pass(
     if pass.number > 1 {
         blocks.0.push(Block::NewPage);
     }
-    blocks.heading(format!("Pass {} of {of}", pass.number));
+    blocks.heading(format!("Pass {} of {}", number.pass, number.of));
     let forces = !checks.is_empty();
-    let packers = format!("{} after", words.packers().1);
+    let packers = format!("{} {}", words.packers().1, if on_top { "on top" } else { "after" });
     let by = format!("by, {}", words.unit());
     let mut columns = vec![
         ("", Cells::Tick),
@@ -237,7 +294,7 @@ fn jack_at<'a>(check: &'a MoveCheck, support: &SupportId) -> Option<&'a JackRang
 fn read_after(
     blocks: &mut Blocks,
     paper: &Paper<'_>,
-    pass: &Pass,
+    (pass, number): (&Pass, Number),
     expected: &mut BTreeMap<PointId, Level>,
 ) {
     let (Some(shape), Some(lifting)) = (paper.plan.floor.done(), paper.plan.lifting.done()) else {
@@ -246,7 +303,7 @@ fn read_after(
     let words = paper.words();
     let level = format!("expect, {}", words.level_unit());
     let mut table = Table::new(
-        format!("Read again after pass {}: levels above the datum", pass.number),
+        format!("Read again after pass {}: levels above the datum", number.pass),
         &[
             ("Point", Cells::Words),
             (level.as_str(), Cells::Number),

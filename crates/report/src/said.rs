@@ -25,15 +25,6 @@ pub fn names<'a>(supports: impl IntoIterator<Item = &'a SupportId>) -> String {
     }
 }
 
-/// Whether a support carries, in a word.
-pub fn carrying(carrying: Carrying) -> &'static str {
-    match carrying {
-        Carrying::Carries => "carries",
-        Carrying::MayHang => "may hang",
-        Carrying::Hangs => "hangs",
-    }
-}
-
 /// A timber with the place where it is most bent: `joist J4 at (1800, 3600), by B2`.
 pub fn place_of(bent: &Bent, spec: &FrameSpec, site: &Site, words: Words) -> String {
     match run_of(&bent.timber, spec) {

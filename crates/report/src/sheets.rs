@@ -39,6 +39,12 @@ impl<'a> Drawings<'a> {
         Self { pictures, words: paper.words(), size }
     }
 
+    /// The same after so many passes: those of the plan are counted on from them.
+    pub(crate) fn after(mut self, n_done: usize) -> Self {
+        self.pictures.done = n_done;
+        self
+    }
+
     fn sheet(svg: String, alt: String, size: Size) -> Sheet {
         let size = if size == Size::A3 { (420.0, 297.0) } else { (297.0, 210.0) };
         Sheet { svg, alt, size }

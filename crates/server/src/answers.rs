@@ -1,7 +1,7 @@
 //! One function for each kind of request.
 
 use crate::guard::{refuse, sessions_of};
-use crate::state::App;
+use crate::state::{App, News};
 use axum::Json;
 use axum::body::Bytes;
 use axum::extract::{ConnectInfo, Path, State};
@@ -161,8 +161,9 @@ pub(crate) async fn live(
         is_here || sessions.iter().any(|session| app.pairing.is_in(session, now))
     };
     let news = news.take_while(move |_| may_listen()).filter_map(move |news| match news {
-        Ok((of, tick)) => (Some(of) == job)
+        Ok(News::Changed { job: of, tick }) => (Some(of) == job)
             .then(|| Ok(Message::default().event("changed").data(tick.to_string()))),
+        Ok(News::SentAway) => None,
         // Some were missed: whatever it was, the page has to look.
         Err(_) => Some(Ok(Message::default().event("changed").data(u64::MAX.to_string()))),
     });

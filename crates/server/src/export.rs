@@ -1,13 +1,13 @@
 //! A whole job as one file to carry away.
 
 use crate::answers::unavailable;
+use crate::archive::{archive, is_tame};
 use crate::guard::refuse;
 use crate::state::App;
-use crate::zip::{archive, is_tame};
 use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use floorwright_job::events::{About, Event, JobId, NoteAt};
+use floorwright_job::events::{Event, JobId, table_of_notes};
 use floorwright_job::write;
 use floorwright_pages::{Depth, JobView};
 use std::collections::BTreeSet;
@@ -40,17 +40,19 @@ pub(crate) async fn job_archive(State(app): State<Arc<App>>, Path(id): Path<Stri
         Ok::<_, floorwright_store::StoreFault>(Some(archive(&files)))
     };
     match tokio::task::spawn_blocking(work).await {
-        Ok(Ok(Some(Some(bytes)))) => {
+        Ok(Ok(Some(Ok(bytes)))) => {
             let headers = [
                 (header::CONTENT_TYPE, "application/zip"),
                 (header::CONTENT_DISPOSITION, "attachment; filename=\"job.zip\""),
             ];
             (headers, bytes).into_response()
         }
-        Ok(Ok(Some(None))) => refuse(
-            StatusCode::INSUFFICIENT_STORAGE,
-            "the job is larger than 4 GB: save job.toml, and back the file of jobs up",
-        ),
+        Ok(Ok(Some(Err(why)))) => {
+            let what = format!(
+                "the job does not go into one file: {why}; save job.toml, and back the file of jobs up"
+            );
+            (StatusCode::INSUFFICIENT_STORAGE, what).into_response()
+        }
         Ok(Ok(None)) => refuse(StatusCode::NOT_FOUND, "there is no such job here"),
         Ok(Err(fault)) => unavailable(&fault),
         Err(_) => {
@@ -69,45 +71,8 @@ fn files_of(view: &JobView, events: &[Event]) -> Vec<(String, Vec<u8>)> {
             files.push((name.clone(), table.clone().into_bytes()));
         }
     }
-    files.push(("notes.csv".to_owned(), notes(&view.folded.notes).into_bytes()));
+    files.push(("notes.csv".to_owned(), table_of_notes(&view.folded.notes).into_bytes()));
     let lines: String = events.iter().map(|event| event.canonical() + "\n").collect();
     files.push(("events.ndjson".to_owned(), lines.into_bytes()));
     files
-}
-
-fn notes(notes: &[NoteAt]) -> String {
-    let mut table = String::from("about,name,kind,text,photo\r\n");
-    for NoteAt { note, .. } in notes {
-        let (about, name) = match &note.about {
-            About::Point(name) => ("point", name.clone()),
-            About::Support(name) => ("support", name.clone()),
-            About::Pass(number) => ("pass", number.to_string()),
-        };
-        let kind = if note.crack { "crack" } else { "remark" };
-        let photo = note.photo.map_or(String::new(), |photo| photo.to_string());
-        let cells = [about, &cell(&name), kind, &cell(&note.text), &photo];
-        table.push_str(&(cells.join(",") + "\r\n"));
-    }
-    table
-}
-
-/// A cell of text: in quotes, and never a formula (OWASP, *CSV Injection*: what begins with one of these
-/// is one to a spreadsheet).
-fn cell(text: &str) -> String {
-    let guard = if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { "'" } else { "" };
-    format!("\"{guard}{}\"", text.replace('"', "\"\""))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_remark_is_no_formula_and_does_not_leave_its_cell() {
-        assert_eq!(cell("gap"), "\"gap\"");
-        assert_eq!(cell("=HYPERLINK(\"x\")"), "\"'=HYPERLINK(\"\"x\"\")\"");
-        for start in ["+1", "-1", "@a", "\tx"] {
-            assert!(cell(start).starts_with("\"'"), "{start}");
-        }
-    }
 }

@@ -19,11 +19,11 @@ mod listen;
 mod pairing;
 mod photos;
 mod state;
-mod zip;
+mod archive;
 
 pub use listen::{Bound, PATIENCE, ServeFault, bind, serve};
 pub use pairing::PairingCode;
-pub use state::{App, Clock, Documents, Settings};
+pub use state::{App, Clock, Documents, News, Settings};
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;

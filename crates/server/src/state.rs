@@ -51,7 +51,21 @@ pub struct App {
     reader: Mutex<SqliteLog>,
     heads: Mutex<BTreeMap<JobId, JobHead>>,
     kept: Mutex<Vec<Kept>>,
-    news: broadcast::Sender<(JobId, u64)>,
+    news: broadcast::Sender<News>,
+}
+
+/// What listeners are told.
+#[derive(Clone, Copy, Debug)]
+pub enum News {
+    /// A job changed, by an event of this tick.
+    Changed {
+        /// The job.
+        job: JobId,
+        /// The tick.
+        tick: u64,
+    },
+    /// A device was sent away: whoever listens has to look whether it still may.
+    SentAway,
 }
 
 /// A job that was folded, and worked out as deep as it was asked for.
@@ -161,7 +175,7 @@ impl App {
         if !matches!(receipt, Receipt::Known { .. }) {
             self.forget(job)?;
             // Nobody may be listening.
-            let _ = self.news.send((job, tick));
+            let _ = self.news.send(News::Changed { job, tick });
         }
         Ok(receipt)
     }
@@ -187,15 +201,15 @@ impl App {
         held(&self.reader).photo(hash)
     }
 
-    /// News of jobs that changed, with the tick of the event that changed them.
-    pub fn news(&self) -> broadcast::Receiver<(JobId, u64)> {
+    /// What changes from now on.
+    pub fn news(&self) -> broadcast::Receiver<News> {
         self.news.subscribe()
     }
 
-    /// Has every listener look whether it may still listen: news of a job that nobody has.
+    /// Has every listener look whether it may still listen.
     pub(crate) fn wake_listeners(&self) {
         // Nobody may be listening.
-        let _ = self.news.send((JobId::from_bytes([0; 16]), 0));
+        let _ = self.news.send(News::SentAway);
     }
 
     pub(crate) fn events(&self, job: JobId) -> Result<Vec<Event>, StoreFault> {

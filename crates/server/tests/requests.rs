@@ -483,7 +483,7 @@ async fn a_job_is_saved_whole_and_its_history_makes_it_again() {
     assert_eq!(files[&photo], PNG);
     let text_of = |name: &str| String::from_utf8(files[name].clone()).unwrap();
     assert!(text_of("job.toml").contains("name = \"Shed\""));
-    assert!(text_of("notes.csv").contains("point,\"P2\",remark,\"'=1+1\""));
+    assert!(text_of("notes.csv").contains("\"point\",\"P2\",\"remark\",\"'=1+1\""));
     // Another computer, an empty file of jobs.
     let other = self::site();
     for (number, line) in (1..).zip(text_of("events.ndjson").lines()) {

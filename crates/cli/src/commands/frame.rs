@@ -222,7 +222,7 @@ fn support_table(
         cells.push(pressed(load));
         let not_read = frame.not_read.contains(&idx);
         let note = if not_read { "; floor not read here" } else { "" };
-        cells.push(format!("{}{note}", said::carrying(load.carrying)));
+        cells.push(format!("{}{note}", floorwright_job::said::carrying(load.carrying)));
         table.row(cells);
     }
     text.table(&table);

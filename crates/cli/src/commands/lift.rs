@@ -21,7 +21,7 @@ use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
 use floorwright_job::HeightTie;
 use floorwright_job::cautions::Loads;
-use floorwright_job::said::count;
+use floorwright_job::said::{count, plan_from_before};
 pub use floorwright_job::words::stack_words;
 use floorwright_job::words::{Words, one_in, price};
 use std::collections::BTreeMap;
@@ -39,6 +39,9 @@ pub fn run(args: &args::Lift) -> Result<Report, Stop> {
     let words = Words::of(&session.input);
     let mut text = Text::default();
     text.heading(&format!("Lift list: {}", session.input.name));
+    if let Some(begun) = plan_from_before(&session.input.done) {
+        text.item("!", begun);
+    }
     // Nothing is said before a stop, or before what may break.
     carried::say_passes(&mut text, &session, &plan);
     read_again(&mut text, &session, &plan, words);

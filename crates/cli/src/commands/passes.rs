@@ -25,7 +25,7 @@ use floorwright_engine::settings::Limit;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::Length;
 use floorwright_job::cautions::Loads;
-use floorwright_job::said::count;
+use floorwright_job::said::{count, plan_from_before};
 use floorwright_job::words::{Words, one_in, percent};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -41,6 +41,9 @@ pub fn run(args: &args::Passes) -> Result<Report, Stop> {
     let words = Words::of(&session.input);
     let mut text = Text::default();
     text.heading(&format!("Passes: {}", session.input.name));
+    if let Some(begun) = plan_from_before(&session.input.done) {
+        text.item("!", begun);
+    }
     // Nothing is said before a stop, or before what may break.
     checked::say_first(&mut text, &session, &plan, words);
     read_again(&mut text, &session, &plan, words);

@@ -10,16 +10,13 @@ use crate::text::table::{Side, Table};
 use floorwright_engine::packers::Choice;
 use floorwright_engine::plan::{PassesStage, Plan, Stage, StageName, plan};
 use floorwright_engine::record::{
-    CAUSES, Comparison, DonePass, Finding, Followed, Record, RecordSettings, Since, record,
+    CAUSES, Comparison, DonePass, Finding, Followed, Record, RecordSettings, STILL, Since, record,
 };
 use floorwright_engine::units::Length;
 use floorwright_engine::verdict::{Outcome, Verdict};
 use floorwright_job::cautions::Loads;
 use floorwright_job::said::{self, count};
 use floorwright_job::words::{COVERAGE, Words};
-
-/// Less than this is no lift.
-const STILL: Length = Length::mm(0.5);
 
 /// Runs the command.
 pub fn run(args: &args::Record) -> Result<Report, Stop> {
@@ -147,7 +144,7 @@ fn say_step(text: &mut Text, step: &Comparison, points: bool, words: Words) {
     let mut n_still = 0;
     for moved in &step.supports {
         let Some(found) = &moved.difference else {
-            let note = if moved.lifted.abs() >= STILL { "floor not read again here" } else { "" };
+            let note = if moved.is_jacked() { "floor not read again here" } else { "" };
             if !note.is_empty() {
                 let blank = String::new;
                 let lifted = words.signed(moved.lifted);
@@ -162,7 +159,7 @@ fn say_step(text: &mut Text, step: &Comparison, points: bool, words: Words) {
             }
             continue;
         };
-        if moved.lifted.abs() < STILL && found.followed == Followed::AsPredicted {
+        if !moved.is_jacked() && found.followed == Followed::AsPredicted {
             n_still += 1;
             continue;
         }

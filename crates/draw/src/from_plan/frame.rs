@@ -68,7 +68,10 @@ impl PlanPictures<'_> {
 
     fn worst_moment(&self, check: &FrameCheck) -> Option<CarriedState> {
         let all = check.passes.iter().flat_map(|pass| {
-            pass.moves.iter().enumerate().map(move |(idx, check)| (pass.number, idx + 1, check))
+            pass.moves
+                .iter()
+                .enumerate()
+                .map(move |(idx, check)| (self.done + pass.number, idx + 1, check))
         });
         // The first of equals, so that a later move does not hide where it began.
         let (pass, number, worst) = all.reduce(|worst, next| {
@@ -133,7 +136,7 @@ impl PlanPictures<'_> {
             for move_idx in 0..pass.moves.len() {
                 let slope = slopes.after(pass, move_idx);
                 let check = checks.and_then(|checks| checks.moves.get(move_idx));
-                moves.push(way_move((pass.number, move_idx + 1), slope, check));
+                moves.push(way_move((self.done + pass.number, move_idx + 1), slope, check));
             }
         }
         Some(WayPicture {

@@ -145,6 +145,7 @@ fn pictures<'a>(job: &'a Job, plan: &'a Plan) -> PlanPictures<'a> {
     PlanPictures {
         job,
         plan,
+        done: 0,
         title_block: TitleBlock::default(),
         orientation: Orientation::NotDeclared,
         datum_note: "A1 is called zero".to_owned(),

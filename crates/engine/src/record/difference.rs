@@ -5,8 +5,8 @@ use crate::survey::normal_quantile;
 use crate::units::Length;
 use serde::Serialize;
 
-/// Less than this is no movement to speak of.
-pub(super) const STILL: Length = Length::mm(0.5);
+/// Less than this is no movement, and no lift, to speak of.
+pub const STILL: Length = Length::mm(0.5);
 
 /// How measured and predicted movement are held against one another.
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -68,15 +68,19 @@ pub struct SupportMovement {
 }
 
 impl SupportMovement {
+    /// Whether it was lifted or let down between the two surveys.
+    pub fn is_jacked(&self) -> bool {
+        self.lifted.abs() >= STILL
+    }
+
     /// Whether it was jacked and its floor was read both times.
     pub fn is_tested(&self) -> bool {
-        self.lifted.abs() >= STILL && self.difference.is_some()
+        self.is_jacked() && self.difference.is_some()
     }
 
     /// Whether it was jacked and its floor surely moved less.
     pub fn fell_behind(&self) -> bool {
-        self.lifted.abs() >= STILL
-            && self.difference.is_some_and(|found| found.followed == Followed::Less)
+        self.is_jacked() && self.difference.is_some_and(|found| found.followed == Followed::Less)
     }
 }
 

@@ -21,9 +21,9 @@ mod against_plan;
 mod rest;
 
 pub use against_plan::{Finding, SupportProgress};
-pub use difference::{Difference, Followed, RecordSettings, difference};
+pub use difference::{Difference, Followed, RecordSettings, STILL, difference};
 pub use follow::{Comparison, PointMovement, Since, SupportMovement, compare};
-pub use rest::{LiftLeft, Rest};
+pub use rest::{LiftLeft, Rest, ToWorkBy, to_work_by};
 
 use crate::ids::{PointId, SupportId};
 use crate::plan::{Job, Plan, Stage, StageName, StopReason};
@@ -141,9 +141,8 @@ impl Record {
         let mut found: Vec<&SupportMovement> = Vec::new();
         for step in &self.steps {
             for moved in &step.supports {
-                let is_jacked = moved.lifted.abs() >= difference::STILL;
-                found.retain(|known| !is_jacked || known.support != moved.support);
-                if is_jacked && moved.fell_behind() {
+                found.retain(|known| !moved.is_jacked() || known.support != moved.support);
+                if moved.fell_behind() {
                     found.push(moved);
                 }
             }

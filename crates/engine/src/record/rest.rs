@@ -1,12 +1,12 @@
 //! The plan for what is left, from the latest readings and with the lifts that were done.
 
-use super::WorkDone;
 use super::against_plan::{lifted, stacks};
 use super::difference::STILL;
+use super::{Record, WorkDone};
 use crate::ids::{PointId, SupportId};
 use crate::packers::{Packing, StackTable, pack};
 use crate::passes::Way;
-use crate::plan::{Job, Plan, Stage, StopReason, SupportFacts, plan};
+use crate::plan::{Job, Plan, Stage, StageName, StopReason, SupportFacts, plan};
 use crate::settings::TargetHeight;
 use crate::site::{Site, Support};
 use crate::survey::Survey;
@@ -31,6 +31,50 @@ pub struct Rest {
     /// The whole stack at each support that is still to be moved: what stands there and what comes
     /// on top, as one stack of the fewest pieces.
     pub stacks: Vec<Packing>,
+}
+
+/// The plan that the next pass is worked by.
+#[derive(Clone, Copy, Debug)]
+pub struct ToWorkBy<'a> {
+    /// The plan. Its lifts, packers and passes count from how the floor stands after the passes that
+    /// were done, and its packers come on top of what stands there.
+    pub plan: &'a Plan,
+    /// What is left; `None` before any pass was done.
+    pub rest: Option<&'a Rest>,
+}
+
+impl ToWorkBy<'_> {
+    /// How many passes were done before its first.
+    pub fn n_done(&self) -> usize {
+        self.rest.map_or(0, |rest| rest.after_pass as usize)
+    }
+}
+
+/// The plan that the next pass is worked by: the one from before the work as long as no pass was done,
+/// then the one for what is left.
+///
+/// # Errors
+/// Why it is not known what is left. Nobody works on by the plan from before the work then.
+pub fn to_work_by<'a>(
+    plan: &'a Plan,
+    record: &'a Stage<Record>,
+) -> Result<ToWorkBy<'a>, Vec<StopReason>> {
+    let waits = |stage: &StageName| {
+        vec![StopReason { what: format!("what is left waits for {stage}"), hint: None }]
+    };
+    let before = ToWorkBy { plan, rest: None };
+    match record {
+        Stage::NotAsked => Ok(before),
+        Stage::Done(record) if record.passes.is_empty() => Ok(before),
+        Stage::Stopped(reasons) => Err(reasons.clone()),
+        Stage::WaitsFor(stage) => Err(waits(stage)),
+        Stage::Done(record) => match &record.rest {
+            Stage::Done(rest) => Ok(ToWorkBy { plan: &rest.plan, rest: Some(rest) }),
+            Stage::Stopped(reasons) => Err(reasons.clone()),
+            Stage::WaitsFor(stage) => Err(waits(stage)),
+            Stage::NotAsked => Err(waits(&StageName::Levels)),
+        },
+    }
 }
 
 /// A lift that is left.

@@ -239,17 +239,20 @@ impl Folding {
 
     fn finish(mut self, tick: u64) -> FoldedJob {
         self.form.format = Some(FORMAT);
+        let mut moments: BTreeMap<Moment, Vec<ReadingForm>> = BTreeMap::new();
         for taken in std::mem::take(&mut self.readings) {
-            let setup = self.setup(&taken.setup);
-            match &mut setup.readings {
-                // Nobody reads a point twice within a second: a key was pressed twice.
-                Some(RowsForm::Rows(rows))
-                    if let Some(time) = saved_before(rows, &taken.reading) =>
-                {
-                    let ReadingAt { event, reading, .. } = taken;
-                    self.faults.push(EventFault::SavedTwice { event, point: reading.point, time });
+            // Nobody reads a point twice within a second: a key was pressed twice.
+            if let Some(moment) = Moment::of(&taken) {
+                let before = moments.entry(moment.clone()).or_default();
+                if before.contains(&taken.reading) {
+                    let Moment { point, time, .. } = moment;
+                    self.faults.push(EventFault::SavedTwice { event: taken.event, point, time });
                     continue;
                 }
+                before.push(taken.reading.clone());
+            }
+            let setup = self.setup(&taken.setup);
+            match &mut setup.readings {
                 Some(RowsForm::Rows(rows)) => rows.push(taken.reading.clone()),
                 Some(RowsForm::File(file)) => {
                     let fault = EventFault::ReadingsElsewhere {
@@ -276,11 +279,20 @@ impl Folding {
     }
 }
 
-/// The time of a reading, if it has one and an equal reading stands among these rows.
-fn saved_before(rows: &[ReadingForm], reading: &ReadingForm) -> Option<String> {
-    match &reading.time {
-        Some(Quantity::Text(time)) if rows.contains(reading) => Some(time.clone()),
-        _ => None,
+/// Where and when a reading was saved, to the second.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord)]
+struct Moment {
+    setup: String,
+    point: String,
+    time: String,
+}
+
+impl Moment {
+    /// That of a reading whose time was noted.
+    fn of(taken: &ReadingAt) -> Option<Self> {
+        let Some(Quantity::Text(time)) = &taken.reading.time else { return None };
+        let point = taken.reading.point.clone();
+        Some(Self { setup: taken.setup.clone(), point, time: time.clone() })
     }
 }
 

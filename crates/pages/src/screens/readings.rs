@@ -1,13 +1,13 @@
 //! Taking readings, one-handed.
 
 use crate::answer::plan_of_setup;
-use crate::layout::{Shell, typed};
+use crate::layout::{Shell, bare_unit, typed};
 use crate::screens::notes;
 use crate::view::JobView;
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::Plan;
 use floorwright_job::events::About;
-use floorwright_job::form_v1::{Form, PlaceForm, Quantity, RowsForm};
+use floorwright_job::form_v1::{Form, PlaceForm, Quantity, RowsForm, SupportForm};
 use floorwright_job::measure::Unit;
 use floorwright_job::said;
 use floorwright_job::words::Words;
@@ -27,12 +27,15 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
     let points = points(job);
     let order = order(form, &points);
     let next = next(form, setup, &order);
-    let is_feet = form
-        .job
-        .as_ref()
-        .is_some_and(|job| job.reading_units.or(job.units) == Some(Unit::FeetInches));
+    let unit = form.job.as_ref().and_then(|job| job.reading_units.or(job.units));
+    let unit = unit.unwrap_or_default();
+    let (step, point) = match unit {
+        Unit::Millimetres => ("1", "."),
+        Unit::Metres => ("1 mm", "."),
+        Unit::FeetInches => ("1/16", "/16"),
+    };
     shell.page("Readings", &html! {
-        section .reading data-setup=(setup) data-feet=[is_feet.then_some("yes")]
+        section .reading data-setup=(setup) data-unit=(bare_unit(unit))
             data-order=(serde_json::to_string(&order).unwrap_or_default())
             data-benchmark=[form.benchmark.first().map(|mark| mark.point.as_str())]
             data-every=(READINGS_TO_BENCHMARK) {
@@ -49,14 +52,14 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
                 @for key in ["7", "8", "9", "4", "5", "6", "1", "2", "3"] {
                     button type="button" data-key=(key) { (key) }
                 }
-                button type="button" data-key="point" { @if is_feet { "1/16" } @else { "." } }
+                button type="button" data-key="point" { (point) }
                 button type="button" data-key="0" { "0" }
                 button type="button" data-key="back" aria-label="Take off the last digit" { "⌫" }
             }
             div .actions {
-                button type="button" data-key="down" { "−1" }
+                button type="button" data-key="down" { "−" (step) }
                 button #save .main type="button" { "Save" }
-                button type="button" data-key="up" { "+1" }
+                button type="button" data-key="up" { "+" (step) }
             }
             div .actions {
                 button #again type="button" { "Read it again, blind" }
@@ -103,16 +106,28 @@ fn points(job: &JobView) -> Vec<(String, Option<(f64, f64)>)> {
         Quantity::Text(text) => text.trim().parse().ok(),
     };
     let place = |at: &[Quantity; 2]| Some((number(&at[0])?, number(&at[1])?));
-    let supports: BTreeMap<&str, Option<(f64, f64)>> = form
-        .support
+    // In whatever unit places were typed; as typed only while the job has faults.
+    let site = job.worked.as_ref().map(|worked| &worked.job.site);
+    let placed: BTreeMap<&str, (f64, f64)> = site
         .iter()
-        .map(|support| (support.id.as_str(), support.at.as_ref().and_then(place)))
+        .flat_map(|site| site.supports())
+        .map(|support| (support.id.as_str(), (support.at.x.to_mm(), support.at.y.to_mm())))
         .collect();
+    let of_support = |support: &SupportForm| {
+        let known = placed.get(support.id.as_str()).copied();
+        known.or_else(|| support.at.as_ref().and_then(place))
+    };
+    let supports: BTreeMap<&str, Option<(f64, f64)>> =
+        form.support.iter().map(|support| (support.id.as_str(), of_support(support))).collect();
+    let of_point = |name: &str| {
+        let point = site?.points().iter().find(|point| point.id.as_str() == name)?;
+        point.at.map(|at| (at.x.to_mm(), at.y.to_mm()))
+    };
     let mut seen = BTreeSet::new();
     let marks = form.benchmark.iter().map(|mark| (mark.point.clone(), None));
     let own = form.point.iter().map(|point| {
         let at = match &point.at {
-            Some(PlaceForm::Position(at)) => place(at),
+            Some(PlaceForm::Position(at)) => of_point(&point.id).or_else(|| place(at)),
             Some(PlaceForm::OverSupport(support)) => {
                 supports.get(support.as_str()).copied().flatten()
             }
@@ -122,9 +137,10 @@ fn points(job: &JobView) -> Vec<(String, Option<(f64, f64)>)> {
     });
     let over = supports.iter().map(|(name, at)| ((*name).to_owned(), *at));
     // Points that came with a table of readings.
-    let site = job.worked.iter().flat_map(|worked| worked.job.site.points());
-    let of_tables =
-        site.map(|point| (point.id.to_string(), point.at.map(|at| (at.x.to_mm(), at.y.to_mm()))));
+    let of_tables = site
+        .iter()
+        .flat_map(|site| site.points())
+        .map(|point| (point.id.to_string(), point.at.map(|at| (at.x.to_mm(), at.y.to_mm()))));
     marks
         .chain(own)
         .chain(over)
@@ -174,6 +190,7 @@ fn taken(job: &JobView) -> Markup {
     html! {
         section aria-labelledby="taken" {
             h2 #taken { (job.folded.readings.len()) " readings taken here" }
+            @for fault in &job.folded.faults { p .warn { (fault) } }
             @if let Some(plan) = plan { (read_again(plan, job.words())) }
             table {
                 thead { tr { th scope="col" { "Point" } th scope="col" { "Reading" } th scope="col" { "Level" } th scope="col" {} } }

@@ -1,12 +1,14 @@
 //! The site: rooms, supports, and what the levels are counted from.
 
 use crate::backdrop;
-use crate::layout::{Shell, faults, typed};
+use crate::layout::{Shell, bare_unit, faults, typed};
 use crate::pictures;
 use crate::screens::notes;
 use crate::view::JobView;
+use floorwright_engine::ids::SupportId;
 use floorwright_job::events::About;
 use floorwright_job::form_v1::{Form, SupportForm};
+use floorwright_job::measure::Unit;
 use maud::{Markup, html};
 
 /// The page.
@@ -68,17 +70,27 @@ fn behind(job: &JobView) -> Markup {
     }
 }
 
+fn unit_of(form: &Form) -> Unit {
+    form.job.as_ref().and_then(|job| job.units).unwrap_or_default()
+}
+
 fn grid(form: &Form, one: &str, several: &str) -> Markup {
+    let unit = bare_unit(unit_of(form));
+    let usual = match unit_of(form) {
+        Unit::Millimetres => "1800",
+        Unit::Metres => "1.8",
+        Unit::FeetInches => "72",
+    };
     html! {
         details open[form.support.is_empty()] {
             summary { "Add a grid of " (several) }
             form data-make="grid" {
                 label { "Rows (A, B, C …)" input name="rows" inputmode="numeric" value="3" required[true]; }
                 label { (several) " in a row" input name="columns" inputmode="numeric" value="4" required[true]; }
-                label { "Spacing along a row" input name="along" inputmode="decimal" value="1800" required[true]; }
-                label { "From row to row" input name="between" inputmode="decimal" value="1800" required[true]; }
-                label { "First " (one) ", from the left" input name="x" inputmode="decimal" value="0"; }
-                label { "First " (one) ", from the bottom" input name="y" inputmode="decimal" value="0"; }
+                label { "Spacing along a row, " (unit) input name="along" inputmode="decimal" value=(usual) required[true]; }
+                label { "From row to row, " (unit) input name="between" inputmode="decimal" value=(usual) required[true]; }
+                label { "First " (one) ", from the left, " (unit) input name="x" inputmode="decimal" value="0"; }
+                label { "First " (one) ", from the bottom, " (unit) input name="y" inputmode="decimal" value="0"; }
                 button .main type="submit" { "Add the grid" }
             }
             p .hint { "A1 is at the bottom left of the plan. Those that are there already stay as they are." }
@@ -87,15 +99,16 @@ fn grid(form: &Form, one: &str, several: &str) -> Markup {
 }
 
 fn room(form: &Form) -> Markup {
+    let unit = bare_unit(unit_of(form));
     html! {
         details {
             summary { "Add a room" }
             form data-make="room" {
                 label { "Name" input name="name" required[true]; }
-                label { "Left edge" input name="x" inputmode="decimal" value="0"; }
-                label { "Bottom edge" input name="y" inputmode="decimal" value="0"; }
-                label { "Width" input name="width" inputmode="decimal" required[true]; }
-                label { "Depth" input name="depth" inputmode="decimal" required[true]; }
+                label { "Left edge, " (unit) input name="x" inputmode="decimal" value="0"; }
+                label { "Bottom edge, " (unit) input name="y" inputmode="decimal" value="0"; }
+                label { "Width, " (unit) input name="width" inputmode="decimal" required[true]; }
+                label { "Depth, " (unit) input name="depth" inputmode="decimal" required[true]; }
                 label { "Finish"
                     select name="finish" {
                         option value="boards" { "boards" } option value="plaster" { "plaster" } option value="tiles" { "tiles" }
@@ -115,9 +128,11 @@ fn room(form: &Form) -> Markup {
 fn change_support(job: &JobView, support: &SupportForm, one: &str) -> Markup {
     let about = About::Support(support.id.clone());
     let place = |axis: usize| support.at.as_ref().map(|at| typed(&at[axis]));
+    let site = job.worked.as_ref().map(|worked| &worked.job.site);
+    let at = site.and_then(|site| site.support(&SupportId::new(&support.id))).map(|known| known.at);
     html! {
         details .support id={ "support-" (support.id) } data-name=(support.id)
-            data-x=[place(0)] data-y=[place(1)] {
+            data-x=[at.map(|at| at.x.to_mm())] data-y=[at.map(|at| at.y.to_mm())] {
             summary { (support.id) @if support.fixed.is_some() { " (stays)" } }
             form data-put="support" data-form=(serde_json::to_string(support).unwrap_or_default()) {
                 label { "From the left" input name="at.0" inputmode="decimal" value=[place(0)]; }

@@ -9,7 +9,7 @@ use floorwright_engine::frame::{Carrying, FrameState};
 use floorwright_engine::influence::InfluenceMethod;
 use floorwright_engine::plan::{FrameStage, LiftingStage, PackingStage, Plan};
 use floorwright_engine::units::Length;
-use floorwright_job::said::count;
+use floorwright_job::said::{carrying, count};
 use floorwright_job::words::{Words, percent};
 
 /// More points than this are counted, not listed.
@@ -65,7 +65,7 @@ fn table(text: &mut Text, frame: &FrameStage, after: &FrameState, words: Words) 
             words.force_range(after.range),
             match after.carrying {
                 Carrying::Carries => String::new(),
-                other => said::carrying(other).to_owned(),
+                other => carrying(other).to_owned(),
             },
         ]);
     }
