@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 /// Crates that know no files, sockets, environment, threads, clock or randomness.
-const PURE: &[&str] = &["engine", "job", "draw", "pages", "report"];
+const PURE: &[&str] = &["engine", "job", "draw", "pages", "report", "export"];
 
 const IMPURE: &str = include_str!("../fixtures/impure.rs");
 const MANIFEST: &str = "\

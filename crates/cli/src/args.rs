@@ -105,6 +105,11 @@ pub enum Command {
         before_help = "Examples:\n  floorwright report house.toml\n  floorwright report house.toml --kind run-sheet --to run-sheet.pdf\n  floorwright report house.toml --business firm.toml --date 2026-04-01"
     )]
     Report(Report),
+    /// Write the results for other programs: tables, workbook, drawing, pictures, JSON.
+    #[command(
+        before_help = "Examples:\n  floorwright export house.toml\n  floorwright export house.toml --format xlsx,dxf --to handover\n  floorwright export --schema             (prints the JSON Schema of the tables)"
+    )]
+    Export(Export),
     /// Serve the app for phones and laptops from this machine.
     #[command(
         before_help = "Examples:\n  floorwright serve                      (this machine only)\n  floorwright serve --lan 192.168.1.20   (phones on that network, each let in by a code)"
@@ -377,6 +382,36 @@ pub struct Report {
     pub no_frame: bool,
 }
 
+/// Arguments of `export`.
+#[derive(Debug, Default, Args)]
+pub struct Export {
+    /// The job (.toml), or a bare CSV of readings.
+    #[arg(required_unless_present = "schema")]
+    pub job: Option<PathBuf>,
+    /// Which files: csv, xlsx, dxf, svg, json. Without it, all of them.
+    #[arg(long, value_name = "FORMAT", value_delimiter = ',')]
+    pub format: Vec<String>,
+    /// The folder to write to; made if it is not there. Without it, a folder beside the job.
+    #[arg(long, value_name = "FOLDER")]
+    pub to: Option<PathBuf>,
+    /// Print the JSON Schema of the tables as JSON, and do nothing else.
+    #[arg(long)]
+    pub schema: bool,
+    #[command(flatten)]
+    pub goal: Goal,
+    /// Jacks at hand, in place of what the job says.
+    #[arg(long)]
+    pub jacks: Option<usize>,
+    /// Most that is lifted in a pass at any one place, in place of what the job says.
+    #[arg(long, value_name = "LIFT", allow_hyphen_values = true)]
+    pub per_pass: Option<String>,
+    #[command(flatten)]
+    pub timber: Timber,
+    /// Leave the frame out: no loads are worked out.
+    #[arg(long)]
+    pub no_frame: bool,
+}
+
 /// Arguments of `record`.
 #[derive(Debug, Args)]
 pub struct Record {
@@ -485,6 +520,13 @@ impl Stands {
     /// The command on a job, with a picture.
     pub fn of(job: Job, picture: Option<PathBuf>) -> Self {
         Self { job, hose: YourHose::default(), picture, phone: false, short: false }
+    }
+}
+
+impl Export {
+    /// The command on a job, in every format, into a folder.
+    pub fn of(job: PathBuf, to: PathBuf) -> Self {
+        Self { job: Some(job), to: Some(to), ..Self::default() }
     }
 }
 

@@ -52,6 +52,7 @@ fn run(command: &Command, colour: bool) -> Result<Report, Stop> {
         Command::Order(args) => commands::order::run(args),
         Command::Record(args) => commands::record::run(args),
         Command::Report(args) => commands::report::run(args),
+        Command::Export(args) => commands::export::run(args),
         Command::Serve(args) => commands::serve::run(args),
     }
 }

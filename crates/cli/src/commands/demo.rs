@@ -1,7 +1,7 @@
 //! `floorwright demo`: the whole chain on an invented house.
 
 use crate::args;
-use crate::commands::{floor, frame, hose, levels, lift, order, passes, report, stands};
+use crate::commands::{export, floor, frame, hose, levels, lift, order, passes, report, stands};
 use crate::exit::{OK, Stop};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text};
@@ -50,7 +50,8 @@ pub fn run(into: &Path) -> Result<Report, Stop> {
         ("lift", lift::run(&args::Lift::of(second.clone(), picture("lifts.svg")))?),
         ("passes", passes::run(&args::Passes::of(second.clone(), picture("passes.svg")))?),
         ("order", order::run(&args::Order::of(second.clone()))?),
-        ("report", report::run(&args::Report::of(second, into.join("paper")))?),
+        ("report", report::run(&args::Report::of(second.clone(), into.join("paper")))?),
+        ("export", export::run(&args::Export::of(second.job, into.join("tables")))?),
     ];
     let mut exit = OK;
     let mut summary = serde_json::Map::new();
@@ -111,6 +112,10 @@ fn what_to_open(folder: &Path, exit: u8) -> Text {
             ("lift.txt", "lifts, packers, and what to buy"),
             ("passes.txt", "the order of moves"),
             ("order.txt", "what to buy, hire and do, and what it costs (prices invented)"),
+            (
+                "tables/tables.xlsx",
+                "all of it as a workbook; beside it as CSV, JSON and a drawing (DXF)",
+            ),
             ("house.toml", "the job, with its readings in hall.csv and wing.csv"),
             ("house-read-again.toml", "the job after the second reading"),
         ],

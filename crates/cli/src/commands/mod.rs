@@ -3,6 +3,7 @@
 pub mod books;
 pub mod check;
 pub mod demo;
+pub mod export;
 pub mod floor;
 pub mod frame;
 pub mod goal;

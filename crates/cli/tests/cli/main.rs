@@ -2,6 +2,7 @@
 
 mod commands;
 mod demo;
+mod export;
 mod faults;
 mod frame;
 mod hose;
