@@ -57,12 +57,12 @@ pub struct Source<'a> {
 }
 
 impl Source<'_> {
-    fn words(&self) -> Words {
+    fn words(self) -> Words {
         Words::of(self.input)
     }
 
     /// The unit of the tables that people read: that of the job.
-    fn lengths(&self) -> Lengths {
+    fn lengths(self) -> Lengths {
         match self.input.units {
             Unit::Millimetres | Unit::Metres => Lengths::Millimetres,
             Unit::FeetInches => Lengths::Inches,
@@ -75,7 +75,10 @@ impl Source<'_> {
     /// Why it is not known what is left.
     fn to_work_by(self) -> Result<(Self, usize), String> {
         let left = to_work_by(self.plan, self.record).map_err(|why| {
-            format!("passes were done, and what is left is not known: {}", said::reasons(&why))
+            format!(
+                "passes were done, and what is left is not known: {}",
+                said::reasons(&why, self.words())
+            )
         })?;
         Ok((Self { plan: left.plan, ..self }, left.n_done()))
     }
@@ -83,7 +86,7 @@ impl Source<'_> {
     /// What keeps the moves from being worked by; empty if nothing does.
     fn stops(self) -> Vec<String> {
         match self.to_work_by() {
-            Ok((left, _)) => said::stops(left.plan),
+            Ok((left, _)) => said::stops(left.plan, self.words()),
             Err(why) => vec![why],
         }
     }

@@ -12,6 +12,9 @@ use floorwright_engine::target::Outcome as Lifts;
 use floorwright_engine::units::Length;
 use floorwright_engine::verdict::Outcome;
 
+/// What slopes and hollows are looked for over, where nothing else is asked.
+const STRAIGHTEDGE: Length = Length::mm(2000.0);
+
 /// `1 fault`, `3 faults`.
 pub fn count(number: usize, one: &str, several: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { several })
@@ -42,8 +45,9 @@ pub fn counted_from(job: &Job, words: Words) -> String {
 /// What to read again, the most useful first.
 pub fn read_again(plan: &Plan, words: Words) -> Vec<String> {
     let reduction = &plan.reduction;
-    let faults = reduction.faults.iter().map(|fault| format!("{fault}: {}", fault.hint()));
-    let suspects = reduction.suspects.iter().map(ToString::to_string);
+    let faults =
+        reduction.faults.iter().map(|fault| words.sentence(format!("{fault}: {}", fault.hint())));
+    let suspects = reduction.suspects.iter().map(|suspect| words.sentence(suspect.to_string()));
     let named: Vec<&PointId> =
         reduction.suspects.iter().filter_map(|suspect| suspect.name.point()).collect();
     let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
@@ -97,9 +101,8 @@ pub fn deck(deck: &DeckShape, words: Words) -> Vec<String> {
     let mut said = Vec::new();
     if let Some(plane) = &deck.plane {
         said.push(format!(
-            "As a whole it falls {:.1} mm per m ({}){}{}.",
-            plane.fall_per_m.to_mm(),
-            one_in(plane.slope),
+            "As a whole it falls {}{}{}.",
+            words.fall(plane.fall_per_m, plane.slope),
             plane
                 .falls_towards_degrees
                 .map_or(String::new(), |degrees| format!(" towards {}", side_of_page(degrees))),
@@ -111,7 +114,8 @@ pub fn deck(deck: &DeckShape, words: Words) -> Vec<String> {
     }
     if let Some(steepest) = &deck.steepest {
         said.push(format!(
-            "Steepest between points 2 m or more apart: {}, from {} down to {}, {} over {}.",
+            "Steepest between points {} or more apart: {}, from {} down to {}, {} over {}.",
+            words.plan_length(STRAIGHTEDGE),
             one_in(steepest.slope),
             steepest.from,
             steepest.to,
@@ -132,7 +136,11 @@ pub fn deck(deck: &DeckShape, words: Words) -> Vec<String> {
             words.plus_minus(found.sd)
         ),
         StraightedgeFinding::Refused { why } => {
-            format!("What a straightedge of 2 m would show these readings do not tell: {why}.")
+            let straightedge = words.plan_length(STRAIGHTEDGE);
+            format!(
+                "What a straightedge of {straightedge} would show these readings do not tell: {}.",
+                words.sentence(why.to_string())
+            )
         }
     });
     said
@@ -242,17 +250,21 @@ pub fn carrying(carrying: Carrying) -> &'static str {
     }
 }
 
-/// Reasons one after the other, each with its way out.
-pub fn reasons(reasons: &[StopReason]) -> String {
-    let reason = |reason: &StopReason| match &reason.hint {
+/// What stands in the way, with the way out behind it.
+pub fn reason(reason: &StopReason, words: Words) -> String {
+    words.sentence(match &reason.hint {
         Some(hint) => format!("{} ({hint})", reason.what),
         None => reason.what.clone(),
-    };
-    reasons.iter().map(reason).collect::<Vec<_>>().join("; ")
+    })
+}
+
+/// Reasons one after the other, each with its way out.
+pub fn reasons(reasons: &[StopReason], words: Words) -> String {
+    reasons.iter().map(|one| reason(one, words)).collect::<Vec<_>>().join("; ")
 }
 
 /// Why a stage has no result, with the ways out.
-pub fn why(plan: &Plan, stage: StageName) -> String {
+pub fn why(plan: &Plan, stage: StageName, words: Words) -> String {
     let stages = [stage, StageName::Packers, StageName::Lift, StageName::Frame, StageName::Floor];
     let found = stages.into_iter().map(|stage| plan.reasons(stage)).find(|found| !found.is_empty());
     let clash = plan.lifting.done().and_then(|lifting| match &lifting.outcome {
@@ -260,30 +272,30 @@ pub fn why(plan: &Plan, stage: StageName) -> String {
         Lifts::Reached(_) | Lifts::Refused(_) => None,
     });
     match (found, clash) {
-        (Some(found), _) => reasons(found),
-        (None, Some(clash)) => format!("the goal cannot be met: {clash}"),
+        (Some(found), _) => reasons(found, words),
+        (None, Some(clash)) => words.sentence(format!("the goal cannot be met: {clash}")),
         (None, None) => "nothing was asked for".to_owned(),
     }
 }
 
 /// What keeps the lifts and passes of a plan from being worked by, each with the way out; empty if
 /// nothing does.
-pub fn stops(plan: &Plan) -> Vec<String> {
+pub fn stops(plan: &Plan, words: Words) -> Vec<String> {
     let packing = plan.packing.done();
     let mut stops: Vec<String> = packing
         .iter()
         .flat_map(|packing| &packing.cannot)
         .map(|reason| match &reason.hint {
-            Some(hint) => format!("{}. Way out: {hint}.", reason.what),
-            None => reason.what.clone(),
+            Some(hint) => words.sentence(format!("{}. Way out: {hint}.", reason.what)),
+            None => words.sentence(&reason.what),
         })
         .collect();
     let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
     if let Some(found) = on_frame.and_then(|on_frame| on_frame.check.stop.as_ref()) {
-        stops.push(format!("{found}. Way out: {}.", found.hint()));
+        stops.push(words.sentence(format!("{found}. Way out: {}.", found.hint())));
     }
     if stops.is_empty() && plan.passes.done().is_none() && packing.is_some() {
-        stops.push(format!("There is no order of moves: {}.", why(plan, StageName::Passes)));
+        stops.push(format!("There is no order of moves: {}.", why(plan, StageName::Passes, words)));
     }
     stops
 }

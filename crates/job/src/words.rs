@@ -147,6 +147,44 @@ impl Words {
         }
     }
 
+    /// A sentence of the engine, which writes lengths as `17.3 mm`, in the unit of the job: to a
+    /// sixty-fourth where it is in inches. What is per something else, such as `0.9 mm per m`, stays.
+    pub fn sentence(self, text: impl AsRef<str>) -> String {
+        let text = text.as_ref();
+        if self.unit != Unit::FeetInches {
+            return text.to_owned();
+        }
+        let mut said = String::with_capacity(text.len());
+        let mut rest = text;
+        while let Some(found) = rest.find(" mm") {
+            let (before, after) = (&rest[..found], &rest[found + 3..]);
+            let is_number = |letter: char| letter.is_ascii_digit() || letter == '.';
+            let digits = before.trim_end_matches(is_number).len();
+            let start = if before[..digits].ends_with('-') { digits - 1 } else { digits };
+            let ends = !after.starts_with(|next: char| next.is_alphanumeric() || next == '/');
+            let is_rate = ["per ", "an ", "a "].iter().any(|of| after.trim_start().starts_with(of));
+            match before[start..].parse::<f64>() {
+                Ok(mm) if ends && !is_rate => {
+                    said.push_str(&before[..start]);
+                    said.push_str(&self.exact(Length::mm(mm)));
+                }
+                _ => said.push_str(&rest[..found + 3]),
+            }
+            rest = after;
+        }
+        said + rest
+    }
+
+    /// How much a plane falls, as a builder says it.
+    pub fn fall(self, per_m: Length, slope: f64) -> String {
+        match self.unit {
+            Unit::Millimetres | Unit::Metres => {
+                format!("{:.1} mm per m ({})", per_m.to_mm(), one_in(slope))
+            }
+            Unit::FeetInches => one_in(slope),
+        }
+    }
+
     /// Twice a standard deviation, as a column has it: rounded up, never to less than it is.
     pub fn plus_minus(self, sd: Length) -> String {
         let step = match self.unit {
@@ -301,4 +339,22 @@ pub fn one_in(slope: f64) -> String {
 /// A ratio as a share of a hundred.
 pub fn percent(ratio: f64) -> String {
     format!("{:.0} %", round_to(ratio * 100.0, 1.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sentences_of_the_engine_are_told_in_the_unit_of_the_job() {
+        let inches = Words::new(Terms::Us, Unit::FeetInches);
+        let check = |sentence: &str, wanted: &str| assert_eq!(inches.sentence(sentence), wanted);
+        check("A and B differ by 25.4 mm, limit 6.35 mm", "A and B differ by 1\", limit 1/4\"");
+        check("it is -304.8 mm, or 12.7 mm.", "it is -1' 0\", or 1/2\".");
+        check("falls 0.9 mm per m", "falls 0.9 mm per m");
+        check("the mm mark; 3 mmol; 25 x 1 mm", "the mm mark; 3 mmol; 25 x 3/64\"");
+        check("nothing", "nothing");
+        let metric = Words::new(Terms::Au, Unit::Millimetres);
+        assert_eq!(metric.sentence("limit 6.35 mm"), "limit 6.35 mm");
+    }
 }

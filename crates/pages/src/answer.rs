@@ -35,7 +35,7 @@ pub fn answer_reading(job: &JobView, setup: &str, point: &str) -> ReadingAnswer 
         .suspects
         .iter()
         .find(|suspect| suspect.name.point().is_some_and(|named| named.as_str() == point))
-        .map(ToString::to_string);
+        .map(|suspect| words.sentence(suspect.to_string()));
     let odd = worked
         .plan
         .floor

@@ -25,14 +25,10 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
             return Err(nothing("nothing was done yet: the job has no [[pass]]".to_owned()));
         }
         other => {
-            let reasons: Vec<String> =
-                other.reasons().iter().map(|reason| reason.what.clone()).collect();
-            let what = if reasons.is_empty() {
-                why(paper.plan, StageName::Floor)
-            } else {
-                reasons.join("; ")
-            };
-            return Err(nothing(what));
+            return Err(nothing(match other.reasons() {
+                [] => why(paper.plan, StageName::Floor, paper.words()),
+                found => said::reasons(found, paper.words()),
+            }));
         }
     };
     let words = paper.words();

@@ -18,8 +18,7 @@ const MOST_BESIDE: usize = 70;
 /// What the document says.
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     let Some(shape) = paper.plan.floor.done() else {
-        let why = paper.plan.floor.reasons().iter().map(|reason| reason.what.clone());
-        let what = why.collect::<Vec<_>>().join("; ");
+        let what = said::reasons(paper.plan.floor.reasons(), paper.words());
         return Err(PaperError::Nothing { document: "floor report", what });
     };
     let drawings = Drawings::of(paper);
@@ -175,7 +174,7 @@ fn verdicts(blocks: &mut Blocks, verdicts: &[Verdict], words: Words) {
     for verdict in verdicts {
         let text = verdict.criterion.text();
         if let Outcome::Refused { why } = &verdict.outcome {
-            refused.push(format!("{}: {why}", text.title));
+            refused.push(words.sentence(format!("{}: {why}", text.title)));
             continue;
         }
         let answer = verdict_answer(&verdict.outcome);
@@ -183,7 +182,7 @@ fn verdicts(blocks: &mut Blocks, verdicts: &[Verdict], words: Words) {
             (_, Some(finding), Some(part)) => {
                 format!("{}: {}", verdict.parts[part].name, decides(finding, words))
             }
-            (Outcome::CannotTell { why }, ..) => why.clone(),
+            (Outcome::CannotTell { why }, ..) => words.sentence(why),
             _ => String::new(),
         };
         table.rows.push(vec![
@@ -220,7 +219,7 @@ pub(crate) fn verdict_answer(outcome: &Outcome) -> String {
 /// The comparison that decides, in the unit of the job.
 fn decides(finding: &Finding, words: Words) -> String {
     let Finding::Height { points, value, uncertainty, limit, over } = finding else {
-        return finding.to_string();
+        return words.sentence(finding.to_string());
     };
     // An uncertainty that the engine has expanded is half as many standard deviations twice.
     let found = format!("{} ± {}", words.length(*value), words.plus_minus(*uncertainty / COVERAGE));

@@ -33,7 +33,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     let Some(lifting) = plan.lifting.done() else {
         return Err(PaperError::Nothing {
             document: "lifting plan",
-            what: why(plan, StageName::Lift),
+            what: why(plan, StageName::Lift, paper.words()),
         });
     };
     let mut blocks = Blocks::default();
@@ -101,7 +101,7 @@ fn cannot(
         lifting.target.level.map_or("a free height".to_owned(), |level| words.level(level));
     blocks.0.push(Block::Answer {
         text: format!("It cannot be done: {height} ({}).", lifting.target.from),
-        under: explanation.words.clone(),
+        under: explanation.words.iter().map(|sentence| words.sentence(sentence)).collect(),
     });
     if let (Some(smallest), Some(asked)) =
         (explanation.smallest_tolerance, paper.job.goal.level_tolerance)
@@ -124,7 +124,7 @@ pub(crate) fn stops(blocks: &mut Blocks, paper: &Paper<'_>) {
         let found = said::bent_by_passes(on_frame, frame.frame.spec());
         blocks.framed("May break", said::may_break(found, said::LIFT_LESS), false);
     }
-    blocks.framed("STOP: do not lift by this plan", said_stops(plan), true);
+    blocks.framed("STOP: do not lift by this plan", said_stops(plan, paper.words()), true);
     let again = read_again(plan, paper.words());
     blocks.framed("Read again first", again, false);
 }
@@ -377,7 +377,7 @@ fn loads(blocks: &mut Blocks, paper: &Paper<'_>) {
             "No load is worked out: {}. How a lift moves the floor is taken in straight lines \
              between the {several}. Have the loads worked out before you choose jacks, pads and \
              ground.",
-            said::why_none(job, plan).unwrap_or_default()
+            said::why_none(job, plan, words).unwrap_or_default()
         ));
         return;
     };

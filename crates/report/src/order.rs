@@ -7,24 +7,20 @@ use crate::typeset::PaperError;
 use floorwright_engine::bill::{Bill, Line, Money, Price, Section};
 use floorwright_engine::plan::{Stage, StageName};
 use floorwright_job::OrderWords;
-use floorwright_job::said::{count, whole_order, why};
+use floorwright_job::said::{count, reason, reasons, whole_order, why};
 
 /// What the document says.
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     let Stage::Done(bill) = paper.bill else {
-        let reasons = paper.bill.reasons().iter().map(|reason| reason.what.clone());
-        let mut reasons: Vec<String> = reasons.collect();
-        if reasons.is_empty() {
-            reasons.push(why(paper.plan, StageName::Packers));
-        }
-        return Err(PaperError::Nothing { document: "order", what: reasons.join("; ") });
+        let what = match paper.bill.reasons() {
+            [] => why(paper.plan, StageName::Packers, paper.words()),
+            found => reasons(found, paper.words()),
+        };
+        return Err(PaperError::Nothing { document: "order", what });
     };
     let words = OrderWords { terms: paper.input.terms, units: paper.input.units };
     let mut blocks = Blocks::default();
-    let unsettled = bill.unsettled.iter().map(|reason| match &reason.hint {
-        Some(hint) => format!("{} ({hint})", reason.what),
-        None => reason.what.clone(),
-    });
+    let unsettled = bill.unsettled.iter().map(|one| reason(one, paper.words()));
     blocks.framed("Order nothing yet: this plan is not to be worked by", unsettled.collect(), true);
     match &bill.price {
         Some(price) => quote(&mut blocks, paper, bill, price, words),

@@ -25,21 +25,24 @@ const WORTH_READING: Length = Length::mm(0.5);
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     let nothing = |what| PaperError::Nothing { document: "run sheet", what };
     let left = to_work_by(paper.plan, paper.record).map_err(|why| {
-        nothing(format!("passes were done, and what is left is not known: {}", reasons(&why)))
+        nothing(format!(
+            "passes were done, and what is left is not known: {}",
+            reasons(&why, paper.words())
+        ))
     })?;
     let n_done = left.n_done();
     let paper = &Paper { plan: left.plan, ..*paper };
     let Some(stage) = paper.plan.passes.done() else {
         return Err(nothing(format!(
             "there are no passes: {}",
-            why(paper.plan, StageName::Passes)
+            why(paper.plan, StageName::Passes, paper.words())
         )));
     };
     let check = stage.on_frame.as_ref().map(|on_frame| &on_frame.check);
     if let Some(stop) = check.and_then(|check| check.stop.as_ref()) {
         return Err(nothing(format!(
-            "these passes are not to be worked by: {stop}. Way out: {}",
-            stop.hint()
+            "these passes are not to be worked by: {}",
+            paper.words().sentence(format!("{stop}. Way out: {}", stop.hint()))
         )));
     }
     if stage.passes.passes.is_empty() {

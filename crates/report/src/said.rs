@@ -6,6 +6,7 @@ use floorwright_engine::passes::{BentAtEnd, FrameCase, MostBent};
 use floorwright_engine::plan::{FrameChoice, FrameStage, Job, OnFrame, Plan, StageName};
 use floorwright_engine::site::Site;
 use floorwright_engine::units::{Force, Length};
+use floorwright_job::said::reasons;
 use floorwright_job::words::{Words, percent};
 use std::collections::BTreeSet;
 
@@ -316,20 +317,12 @@ pub fn source_once(job: &Job, assumed: &[String]) -> Vec<String> {
 }
 
 /// What keeps the frame out of the results; `None` if it is in.
-pub fn why_none(job: &Job, plan: &Plan) -> Option<String> {
+pub fn why_none(job: &Job, plan: &Plan, words: Words) -> Option<String> {
     if plan.frame.done().is_some() {
         return None;
     }
     if let FrameChoice::Off { why } = &job.frame {
         return Some(format!("the frame is left out ({why})"));
     }
-    let reasons: Vec<String> = plan
-        .reasons(StageName::Frame)
-        .iter()
-        .map(|reason| match &reason.hint {
-            Some(hint) => format!("{} ({hint})", reason.what),
-            None => reason.what.clone(),
-        })
-        .collect();
-    Some(format!("there is no frame: {}", reasons.join("; ")))
+    Some(format!("there is no frame: {}", reasons(plan.reasons(StageName::Frame), words)))
 }

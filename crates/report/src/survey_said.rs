@@ -47,7 +47,7 @@ pub(crate) fn method(paper: &Paper<'_>) -> Vec<String> {
             words.plus_minus(line.sd_prior * reduction.widening)
         ));
     }
-    said.extend(reduction.uncontrolled.iter().map(ToString::to_string));
+    said.extend(reduction.uncontrolled.iter().map(|one| words.sentence(one.to_string())));
     said
 }
 

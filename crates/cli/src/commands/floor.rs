@@ -33,7 +33,7 @@ pub fn run(args: &args::Floor, colour: bool) -> Result<Report, Stop> {
     text.heading(&format!("Floor: {}", session.input.name));
     read_again(&mut text, &session, &plan, words);
     let mut profiles = Vec::new();
-    if let Some(shape) = stage(&mut text, &plan, StageName::Floor, &plan.floor) {
+    if let Some(shape) = stage(&mut text, &plan, StageName::Floor, &plan.floor, words) {
         for deck in &shape.decks {
             say_deck(&mut text, deck, shape.decks.len() > 1, words);
         }
@@ -78,7 +78,7 @@ pub fn run(args: &args::Floor, colour: bool) -> Result<Report, Stop> {
             }
         }
     }
-    say_verdicts(&mut text, &plan);
+    say_verdicts(&mut text, &plan, words);
     if args.all_criteria {
         list_criteria(&mut text);
     }
@@ -183,13 +183,13 @@ fn suggest(text: &mut Text, shape: &FloorShape, words: Words) {
     }
 }
 
-fn say_verdicts(text: &mut Text, plan: &Plan) {
+fn say_verdicts(text: &mut Text, plan: &Plan, words: Words) {
     if plan.verdicts.is_empty() {
         return;
     }
     text.heading("Held against criteria");
     for verdict in &plan.verdicts {
-        text.item(mark(verdict), verdict.to_string());
+        text.item(mark(verdict), words.sentence(verdict.to_string()));
     }
     text.say(
         "A new-build rule does not bind an existing floor: agree in writing what this floor has \

@@ -36,11 +36,11 @@ pub fn run(args: &args::Frame) -> Result<Report, Stop> {
     let mut curves = Vec::new();
     if plan.frame.done().is_none()
         && let Some(why) =
-            said::why_none(&session.job, &plan).filter(|_| plan.floor.done().is_some())
+            said::why_none(&session.job, &plan, words).filter(|_| plan.floor.done().is_some())
     {
         text.heading("No load is worked out");
         text.item("-", why);
-    } else if let Some(frame) = stage(&mut text, &plan, StageName::Frame, &plan.frame) {
+    } else if let Some(frame) = stage(&mut text, &plan, StageName::Frame, &plan.frame, words) {
         let state = if args.in_use { &frame.in_use } else { &frame.today };
         cautions(&mut text, if state.rocks { Loads::Unknown } else { Loads::Ranges });
         if state.rocks {

@@ -140,7 +140,7 @@ pub fn read_again(text: &mut Text, session: &Session, plan: &Plan, words: Words)
             .collect();
         let place =
             if places.is_empty() { String::new() } else { format!(" ({})", places.join("; ")) };
-        text.item(&format!("{number}."), format!("{suspect}{place}"));
+        text.item(&format!("{number}."), words.sentence(format!("{suspect}{place}")));
     }
     let named: Vec<&PointId> =
         reduction.suspects.iter().filter_map(|suspect| suspect.name.point()).collect();
@@ -246,7 +246,7 @@ fn fit(
     }
     say_hoses(text, session, words);
     for uncontrolled in &reduction.uncontrolled {
-        text.item("-", uncontrolled.to_string());
+        text.item("-", words.sentence(uncontrolled.to_string()));
     }
     for closed in &reduction.loops {
         let names: Vec<String> = closed.points.iter().map(ToString::to_string).collect();

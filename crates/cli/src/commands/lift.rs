@@ -46,7 +46,7 @@ pub fn run(args: &args::Lift) -> Result<Report, Stop> {
     carried::say_passes(&mut text, &session, &plan);
     read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
-    if let Some(lifting) = stage(&mut text, &plan, StageName::Lift, &plan.lifting) {
+    if let Some(lifting) = stage(&mut text, &plan, StageName::Lift, &plan.lifting, words) {
         exit = say_lifting(&mut text, &session, &plan, lifting, args.points, words);
     }
     match &args.picture {
@@ -100,7 +100,7 @@ fn say_lifting(
             return CHECK_FAILED;
         }
     };
-    let packing = stage(text, plan, StageName::Packers, &plan.packing);
+    let packing = stage(text, plan, StageName::Packers, &plan.packing, words);
     if packing.is_some_and(|packing| packing.cannot.is_empty()) {
         cautions(text, Loads::of(plan));
     }
@@ -113,8 +113,7 @@ fn say_lifting(
             exit = CHECK_FAILED;
         }
         for reason in &packing.cannot {
-            let hint = reason.hint.as_ref().map_or(String::new(), |hint| format!(": {hint}"));
-            text.item("!", format!("{}{hint}", reason.what));
+            text.item("!", floorwright_job::said::reason(reason, words));
         }
         if let Some(passes) = plan.passes.done() {
             say_bends(text, session, &passes.bends);
@@ -477,7 +476,7 @@ fn cannot(
     say_tie(text, session);
     target_in_doubt(text, lifting);
     for sentence in &explanation.words {
-        text.item("-", sentence);
+        text.item("-", words.sentence(sentence));
     }
     if let (Some(smallest), Some(_)) = (explanation.smallest_tolerance, goal.level_tolerance) {
         let works = smallest.with_the_rest.unwrap_or(smallest.level_alone);

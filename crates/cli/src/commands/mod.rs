@@ -21,6 +21,8 @@ pub mod stands;
 
 use crate::report::Text;
 use floorwright_engine::plan::{Plan, Stage, StageName};
+use floorwright_job::said;
+use floorwright_job::words::Words;
 
 /// The result of a stage, or `None` after saying why there is none.
 pub fn stage<'a, T>(
@@ -28,6 +30,7 @@ pub fn stage<'a, T>(
     plan: &Plan,
     name: StageName,
     stage: &'a Stage<T>,
+    words: Words,
 ) -> Option<&'a T> {
     let (heading, reasons) = match stage {
         Stage::Done(result) => return Some(result),
@@ -40,8 +43,7 @@ pub fn stage<'a, T>(
     };
     text.heading(&heading);
     for reason in reasons {
-        let hint = reason.hint.as_ref().map_or(String::new(), |hint| format!(": {hint}"));
-        text.item("-", format!("{}{hint}", reason.what));
+        text.item("-", said::reason(reason, words));
     }
     None
 }

@@ -30,7 +30,7 @@ pub fn run(args: &args::Order) -> Result<Report, Stop> {
     text.heading(&format!("Order: {}", session.input.name));
     read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
-    if let Some(bill) = stage(&mut text, &plan, StageName::Packers, &found) {
+    if let Some(bill) = stage(&mut text, &plan, StageName::Packers, &found, words) {
         exit = say(&mut text, &session, bill, args.causes);
         if exit == OK {
             cautions(&mut text, Loads::of(&plan));
@@ -49,8 +49,7 @@ fn say(text: &mut Text, session: &Session, bill: &Bill, causes: bool) -> u8 {
     if !bill.unsettled.is_empty() {
         text.heading("Order nothing yet: this plan is not to be worked by");
         for reason in &bill.unsettled {
-            let hint = reason.hint.as_ref().map_or(String::new(), |hint| format!(": {hint}"));
-            text.item("!", format!("{}{hint}", reason.what));
+            text.item("!", floorwright_job::said::reason(reason, Words::of(&session.input)));
         }
     }
     if let Some(sentence) = whole_order(&session.input.done) {

@@ -53,9 +53,9 @@ pub fn run(args: &args::Passes) -> Result<Report, Stop> {
     {
         text.heading("The goal cannot be met, so there are no passes");
         for sentence in &explanation.words {
-            text.item("-", sentence);
+            text.item("-", words.sentence(sentence));
         }
-    } else if let Some(stage) = stage(&mut text, &plan, StageName::Passes, &plan.passes) {
+    } else if let Some(stage) = stage(&mut text, &plan, StageName::Passes, &plan.passes, words) {
         exit = say_stage(&mut text, &session, &plan, stage, words);
         match &args.picture {
             Some(path) if exit == OK => draw(&mut text, &session, &plan, path, args.phone)?,
@@ -105,7 +105,7 @@ pub fn say_checked(
         Some((on_frame, frame)) => checked::say_head(text, session, frame, on_frame, words),
         None => {
             text.heading("No jack force is given");
-            text.item("-", said::why_none(&session.job, plan).unwrap_or_default());
+            text.item("-", said::why_none(&session.job, plan, words).unwrap_or_default());
         }
     }
     say_limits(text, session, words);

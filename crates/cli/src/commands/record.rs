@@ -33,7 +33,7 @@ pub fn run(args: &args::Record) -> Result<Report, Stop> {
         text.heading("Nothing was done yet");
         text.say("Write each pass as a [[pass]] with what was lifted at each support.");
         exit = OK;
-    } else if let Some(record) = stage(&mut text, &plan, StageName::Levels, &found) {
+    } else if let Some(record) = stage(&mut text, &plan, StageName::Levels, &found, words) {
         exit = say(&mut text, &session, record, args, words);
     }
     footing(&mut text, &session);
@@ -352,15 +352,14 @@ fn say_rest(text: &mut Text, session: &Session, record: &Record, moves: bool, wo
         Stage::Stopped(reasons) => {
             text.heading("What is left cannot be planned yet");
             for reason in reasons {
-                let hint = reason.hint.as_ref().map_or(String::new(), |hint| format!(": {hint}"));
-                text.item("-", format!("{}{hint}", reason.what));
+                text.item("-", floorwright_job::said::reason(reason, words));
             }
             return;
         }
         Stage::WaitsFor(_) | Stage::NotAsked => return,
     };
     text.heading(&format!("What is left, by the readings after pass {}", rest.after_pass));
-    if stage(text, &rest.plan, StageName::Packers, &rest.plan.packing).is_none() {
+    if stage(text, &rest.plan, StageName::Packers, &rest.plan.packing, words).is_none() {
         return;
     }
     cautions(text, Loads::of(&rest.plan));
@@ -407,7 +406,7 @@ fn say_rest_passes<'a>(
     session: &Session,
     plan: &'a Plan,
 ) -> Option<&'a PassesStage> {
-    let stage = stage(text, plan, StageName::Passes, &plan.passes)?;
+    let stage = stage(text, plan, StageName::Passes, &plan.passes, Words::of(&session.input))?;
     let allowed = stage.on_frame.as_ref().is_none_or(|on_frame| on_frame.check.passed());
     let passes = &stage.passes.this_way;
     text.say(if allowed {

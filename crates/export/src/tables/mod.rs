@@ -46,7 +46,7 @@ pub struct Gathered {
 pub fn tables(source: &Source<'_>, lengths: Lengths) -> Gathered {
     let mut left_out = Vec::new();
     let mut leave_out = |what: &'static str, why: String| left_out.push(LeftOut { what, why });
-    let plan = source.plan;
+    let (plan, words) = (source.plan, source.words());
     let mut tables = survey::tables(source, lengths);
     match source.to_work_by() {
         Ok((left, n_done)) => of_lifts(&left, n_done, lengths, &mut tables, &mut leave_out),
@@ -56,13 +56,15 @@ pub fn tables(source: &Source<'_>, lengths: Lengths) -> Gathered {
         Stage::Done(bill) if bill.unsettled.is_empty() => {
             tables.extend(buying::tables(source, bill, lengths));
         }
-        Stage::Done(bill) => leave_out("order", reasons(&bill.unsettled)),
-        other if other.reasons().is_empty() => leave_out("order", why(plan, StageName::Packers)),
-        other => leave_out("order", reasons(other.reasons())),
+        Stage::Done(bill) => leave_out("order", reasons(&bill.unsettled, words)),
+        other if other.reasons().is_empty() => {
+            leave_out("order", why(plan, StageName::Packers, words))
+        }
+        other => leave_out("order", reasons(other.reasons(), words)),
     }
     match source.record {
         Stage::Done(record) => tables.extend(record::tables(source, record, lengths)),
-        Stage::Stopped(found) => leave_out("record of the passes", reasons(found)),
+        Stage::Stopped(found) => leave_out("record of the passes", reasons(found, words)),
         Stage::WaitsFor(stage) => {
             leave_out("record of the passes", format!("it waits for {stage}"));
         }
@@ -81,19 +83,19 @@ fn of_lifts(
     tables: &mut Vec<Table>,
     leave_out: &mut impl FnMut(&'static str, String),
 ) {
-    let plan = left.plan;
+    let (plan, words) = (left.plan, left.words());
     match plan.lifting.done().map(|lifting| &lifting.outcome) {
         Some(Outcome::Reached(reached)) => {
             tables.extend(lifting::table(left, reached, n_done > 0, lengths));
         }
-        _ => leave_out("lifts", why(plan, StageName::Lift)),
+        _ => leave_out("lifts", why(plan, StageName::Lift, words)),
     }
-    let stops = stops(plan);
+    let stops = stops(plan, words);
     if !stops.is_empty() {
         leave_out("moves", format!("not to be worked by: {}", stops.join("; ")));
     } else if plan.passes.done().is_some() {
         tables.extend(passes::tables(left, n_done, lengths));
     } else {
-        leave_out("moves", why(plan, StageName::Passes));
+        leave_out("moves", why(plan, StageName::Passes, words));
     }
 }

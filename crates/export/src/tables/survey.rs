@@ -254,6 +254,7 @@ fn again(source: &Source<'_>, lengths: Lengths) -> Table {
 
 fn criteria(source: &Source<'_>, lengths: Lengths) -> Table {
     let mut table = Table::new(&CRITERIA, lengths);
+    let words = source.words();
     for verdict in &source.plan.verdicts {
         let text = verdict.criterion.text();
         let mut row = |part: String, outcome: &Outcome, finding: Option<&Finding>| {
@@ -264,8 +265,10 @@ fn criteria(source: &Source<'_>, lengths: Lengths) -> Table {
                 Some(Finding::FNumber { .. }) | None => (None, None, None),
             };
             let found = match (outcome, finding) {
-                (_, Some(finding)) => finding.to_string(),
-                (Outcome::CannotTell { why } | Outcome::Refused { why }, None) => why.clone(),
+                (_, Some(finding)) => words.sentence(finding.to_string()),
+                (Outcome::CannotTell { why } | Outcome::Refused { why }, None) => {
+                    words.sentence(why)
+                }
                 (Outcome::Meets | Outcome::DoesNot, None) => String::new(),
             };
             let cells = [

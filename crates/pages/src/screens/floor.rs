@@ -31,7 +31,7 @@ fn shape(job: &JobView, worked: &Worked) -> Markup {
     let Some(floor) = worked.plan.floor.done() else {
         return html! {
             p { "There are not enough readings for a floor yet." }
-            @for reason in worked.plan.floor.reasons() { p { (reason.what) } }
+            @for reason in worked.plan.floor.reasons() { p { (said::reason(reason, words)) } }
         };
     };
     html! {
@@ -52,7 +52,7 @@ fn shape(job: &JobView, worked: &Worked) -> Markup {
         }
         @if !worked.plan.verdicts.is_empty() {
             h2 { "Held against criteria" }
-            ul { @for verdict in &worked.plan.verdicts { li { (verdict.to_string()) } } }
+            ul { @for verdict in &worked.plan.verdicts { li { (words.sentence(verdict.to_string())) } } }
         }
         @if let Some(picture) = pictures::floor(job, true) {
             details { summary { "After the lifts, as predicted" } (picture) }

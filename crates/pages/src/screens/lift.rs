@@ -6,6 +6,7 @@ use crate::view::{JobView, Worked};
 use floorwright_engine::plan::{LiftingStage, PackingStage};
 use floorwright_engine::target::{LiftPlan, Outcome};
 use floorwright_job::form_v1::{HeightForm, PreferForm, Quantity};
+use floorwright_job::said;
 use floorwright_job::words::Words;
 use maud::{Markup, html};
 
@@ -29,7 +30,7 @@ fn outcome(job: &JobView, worked: &Worked) -> Markup {
         return html! {
             p { "The lifts wait for the floor." }
             @for reason in worked.plan.lifting.reasons() {
-                p { (reason.what) @if let Some(hint) = &reason.hint { " – " (hint) } }
+                p { (said::reason(reason, words)) }
             }
         };
     };
@@ -38,7 +39,7 @@ fn outcome(job: &JobView, worked: &Worked) -> Markup {
         Outcome::CannotBeDone(why) => html! {
             div .warn {
                 strong { "It cannot be done as asked" }
-                ul { @for sentence in &why.words { li { (sentence) } } }
+                ul { @for sentence in &why.words { li { (words.sentence(sentence)) } } }
             }
         },
         Outcome::Refused(faults) => html! {
@@ -80,7 +81,7 @@ fn reached(
 fn table(packing: &PackingStage, plan: &LiftPlan, words: Words) -> Markup {
     let (_, packers) = words.packers();
     html! {
-        @for reason in &packing.cannot { p .error { strong { "It cannot be packed so: " } (reason.what) } }
+        @for reason in &packing.cannot { p .error { strong { "It cannot be packed so: " } (said::reason(reason, words)) } }
         table {
             thead { tr {
                 th scope="col" { (words.support()) } th scope="col" { "Lift, " (words.unit()) } th scope="col" { (packers) }

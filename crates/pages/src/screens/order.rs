@@ -4,7 +4,8 @@ use crate::layout::{Shell, faults};
 use crate::view::{JobView, Worked};
 use floorwright_engine::bill::{Bill, Money, Section, bill};
 use floorwright_engine::plan::Stage;
-use floorwright_job::OrderWords;
+use floorwright_job::words::Words;
+use floorwright_job::{OrderWords, said};
 use maud::{Markup, html};
 
 /// The page.
@@ -24,18 +25,21 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
 
 fn order(worked: &Worked) -> Markup {
     let words = OrderWords { terms: worked.input.terms, units: worked.input.units };
+    let in_words = Words::of(&worked.input);
     match bill(&worked.job, &worked.plan, &worked.input.rates) {
-        Stage::Done(bill) => lines(&bill, words),
-        Stage::Stopped(reasons) => html! { @for reason in reasons { p { (reason.what) } } },
+        Stage::Done(bill) => lines(&bill, words, in_words),
+        Stage::Stopped(reasons) => {
+            html! { @for reason in &reasons { p { (said::reason(reason, in_words)) } } }
+        }
         Stage::WaitsFor(_) | Stage::NotAsked => html! { p { "The order waits for the lifts." } },
     }
 }
 
-fn lines(bill: &Bill, words: OrderWords) -> Markup {
+fn lines(bill: &Bill, words: OrderWords, in_words: Words) -> Markup {
     let currency = bill.currency.as_ref().map_or("", |currency| currency.as_str());
     let money = |money: Option<Money>| money.map_or("?".to_owned(), |money| money.to_string());
     html! {
-        @for reason in &bill.unsettled { p .error { strong { "Order nothing yet: " } (reason.what) } }
+        @for reason in &bill.unsettled { p .error { strong { "Order nothing yet: " } (said::reason(reason, in_words)) } }
         @if let Some(price) = &bill.price {
             p .big-number { strong { (currency) " " (price.total) } " in all, tax included as the job says" }
         } @else if !bill.missing.is_empty() {

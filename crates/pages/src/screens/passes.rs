@@ -12,6 +12,7 @@ use floorwright_engine::plan::{PassesStage, Plan, Stage};
 use floorwright_engine::record::{CAUSES, Record};
 use floorwright_engine::units::Length;
 use floorwright_job::events::About;
+use floorwright_job::said;
 use floorwright_job::words::Words;
 use maud::{Markup, html};
 use std::collections::BTreeMap;
@@ -40,7 +41,7 @@ fn planned(job: &JobView, worked: &Worked, plan: &Plan, first: usize) -> Markup 
         return html! {
             p { "There are no passes yet: they wait for the lifts." }
             @for reason in plan.passes.reasons() {
-                p { (reason.what) @if let Some(hint) = &reason.hint { " – " (hint) } }
+                p { (said::reason(reason, words)) }
             }
         };
     };
@@ -48,7 +49,7 @@ fn planned(job: &JobView, worked: &Worked, plan: &Plan, first: usize) -> Markup 
     let n_passes = stage.passes.passes.len();
     html! {
         @if let Some(stop) = stop {
-            div .warn { strong { "Do not lift by these passes" } p { (stop.to_string()) } }
+            div .warn { strong { "Do not lift by these passes" } p { (words.sentence(stop.to_string())) } }
         }
         p .big-number {
             strong { (n_passes) @if n_passes == 1 { " pass" } @else { " passes" } }
@@ -70,7 +71,7 @@ fn under_way(job: &JobView, worked: &Worked, record: &Stage<Record>) -> Markup {
         return html! {
             p { "What was done cannot be held against what came of it yet." }
             @for reason in record.reasons() {
-                p .error { (reason.what) @if let Some(hint) = &reason.hint { " – " (hint) } }
+                p .error { (said::reason(reason, words)) }
             }
             (read_again_button(job, last))
         };
@@ -99,7 +100,7 @@ fn under_way(job: &JobView, worked: &Worked, record: &Stage<Record>) -> Markup {
                 (planned(job, worked, &rest.plan, last as usize + 1))
             },
             waiting => {
-                @for reason in waiting.reasons() { p { (reason.what) } }
+                @for reason in waiting.reasons() { p { (said::reason(reason, words)) } }
                 (read_again_button(job, last))
             },
         }

@@ -127,7 +127,7 @@ pub fn say_influence(
         _ => text.say(format!(
             "How a lift moves the floor is taken in straight lines between the {several}, and no \
              load is worked out: {}.",
-            said::why_none(&session.job, plan).unwrap_or_default()
+            said::why_none(&session.job, plan, words).unwrap_or_default()
         )),
     }
 }
