@@ -26,7 +26,7 @@ const CHROMIUM = {
   executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
   args: ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run"],
 };
-const SCREENS = ["", "/site", "/readings", "/floor", "/lift", "/passes", "/order", "/paper"];
+const SCREENS = ["", "/site", "/readings", "/floor", "/lift", "/passes", "/order", "/paper", "/hose"];
 
 const { start, kill, base } = served(program, log, 7400);
 let taps = 0;

@@ -1,8 +1,9 @@
 //! What a command has to say, as text and as JSON.
 
 use crate::session::Session;
-use crate::text::table::{Table, wrap};
+use crate::text::table::{Table, lines, wrap};
 use floorwright_job::cautions::Loads;
+use floorwright_job::told::{Part, Told};
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -50,7 +51,19 @@ impl Text {
 
     /// A table.
     pub fn table(&mut self, table: &Table) {
-        self.lines.extend(table.lines());
+        self.lines.extend(lines(table));
+    }
+
+    /// What was told, part by part.
+    pub fn told(&mut self, told: &Told) {
+        for part in &told.0 {
+            match part {
+                Part::Heading(text) => self.heading(text),
+                Part::Say(text) => self.say(text),
+                Part::Item { mark, text } => self.item(mark, text),
+                Part::Table(table) => self.table(table),
+            }
+        }
     }
 
     /// Lines as they are.

@@ -35,6 +35,7 @@ mod labels;
 mod lift;
 mod from_plan;
 mod from_job;
+mod from_stands;
 mod jack;
 mod number;
 mod passes;

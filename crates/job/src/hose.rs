@@ -1,9 +1,12 @@
 //! The builder's own hose as the job has it.
 
 use floorwright_engine::hose::{
-    Budget, Hose, HoseTest, OutsideValidity, ReadingWorth, Repeats, budget_of, sd_from_repeats,
+    Budget, Column, DriftWatch, Hose, HoseTest, OutsideValidity, ReadableRange, ReadingWorth,
+    Repeats, SiteChecks, SwingVerdict, budget_of, drift_watch, judge_swing, range_of,
+    sd_from_repeats, site_checks, unmixed_per_metre,
 };
 use floorwright_engine::ids::SetupId;
+use floorwright_engine::units::{Length, Seconds};
 use serde::Serialize;
 
 /// The builder's own hose, and what a reading of it is taken to be worth.
@@ -32,7 +35,49 @@ pub struct SetupWorth {
     pub worth: Option<ReadingWorth>,
 }
 
+/// Everything that is worked out of a hose.
+#[derive(Clone, Debug)]
+pub struct HoseFigures {
+    /// What makes a reading wrong.
+    pub budget: Budget,
+    /// What a reading is worth, by the budget and by the job's own repeats.
+    pub worth: ReadingWorth,
+    /// How its water moves, or why that is not known.
+    pub column: Result<Column, OutsideValidity>,
+    /// The heights that it reads, or why they are not known.
+    pub range: Result<ReadableRange, OutsideValidity>,
+    /// What to check on site.
+    pub checks: SiteChecks,
+    /// When to go back to the benchmark.
+    pub watch: DriftWatch,
+    /// How far the two legs stand apart for each metre of leg if the mix was not mixed.
+    pub unmixed: Option<Length>,
+    /// What a swing that was timed says; `None` if none was, or its movement is not known.
+    pub swing: Option<SwingVerdict>,
+}
+
 impl HoseInput {
+    /// Everything that is worked out of it. `swing` is the time from one top of a swing to the next as it
+    /// was seen, and nothing inside if it was looked for and not there.
+    ///
+    /// # Errors
+    /// As [`HoseInput::budget`].
+    pub fn figures(&self, swing: Option<Option<Seconds>>) -> Result<HoseFigures, OutsideValidity> {
+        let budget = self.budget()?;
+        let worth = self.worth_of_job()?;
+        let column = self.hose.column();
+        Ok(HoseFigures {
+            worth,
+            range: range_of(&self.hose),
+            checks: site_checks(&budget, column.as_ref().ok().copied()),
+            watch: drift_watch(&self.hose, &budget),
+            unmixed: unmixed_per_metre(&self.hose).ok().flatten(),
+            swing: column.as_ref().ok().zip(swing).map(|(column, seen)| judge_swing(*column, seen)),
+            budget,
+            column,
+        })
+    }
+
     /// The error budget.
     ///
     /// # Errors

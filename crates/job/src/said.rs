@@ -139,7 +139,7 @@ pub fn deck(deck: &DeckShape, words: Words) -> Vec<String> {
             let straightedge = words.plan_length(STRAIGHTEDGE);
             format!(
                 "What a straightedge of {straightedge} would show these readings do not tell: {}.",
-                words.sentence(why.to_string())
+                words.sentence(why)
             )
         }
     });

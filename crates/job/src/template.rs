@@ -228,6 +228,20 @@ zero = "A1"
 # at = "A1"           # or [x, y]
 # kind = "threshold"    # floor, benchmark, threshold, soffit, ground or change-point
 
+# Your own hose level, if you read with one: from what it is made of follow its wait, its scale and how
+# far to trust a reading (floorwright hose), and where to stand with it (floorwright stands). The setups
+# below then need no hose and no reading_sd of their own.
+# [hose]
+# kind = "pail"         # one tube on a pail; twin for two equal tubes
+# bore = "10 mm"        # inside width of the tube
+# length = "20 m"
+# reservoir = "200 mm"  # inside width of a round pail at its water line
+# fluid = "water"       # water, dyed-water, propylene-glycol or ethylene-glycol (with glycol = "30 %")
+
+# Doorways that a hose can be laid through. With any of them, the walls between rooms count.
+# [[door]]
+# at = [{mm 1800}, {mm 900}]
+
 # One standing of the instrument, or one filling of the hose.
 # Read the first point again at the end: it shows drift and slips.
 [[setup]]

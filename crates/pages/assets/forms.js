@@ -62,6 +62,12 @@ function bare(form, name) {
   throw new RangeError(`${label}: "${typed}" is no bare number in the unit beside it, such as 12 or 12.5.`);
 }
 
+/** The corners of a rectangle on the plan. */
+function rectangle(form) {
+  const [x, y, width, depth] = ["x", "y", "width", "depth"].map((name) => bare(form, name));
+  return [[x, y], [x + width, y], [x + width, y + depth], [x, y + depth]];
+}
+
 const makers = {
   grid(form) {
     const number = (name) => bare(form, name);
@@ -78,10 +84,23 @@ const makers = {
     return changes;
   },
   room(form) {
-    const number = (name) => bare(form, name);
-    const [x, y, width, depth] = ["x", "y", "width", "depth"].map(number);
-    const outline = [[x, y], [x + width, y], [x + width, y + depth], [x, y + depth]];
-    return [{ did: "put", thing: { room: { name: value(form, "name"), outline, finish: value(form, "finish") } } }];
+    return [{ did: "put", thing: { room: { name: value(form, "name"), outline: rectangle(form), finish: value(form, "finish") } } }];
+  },
+  obstacle(form) {
+    return [{ did: "put", thing: { obstacle: { name: value(form, "name"), outline: rectangle(form) } } }];
+  },
+  hose(form) {
+    const hose = thing(form);
+    if (hose.temperature !== undefined) hose.temperature = bare(form, "temperature");
+    return [{ did: "set", block: { hose } }];
+  },
+  door(form) {
+    const door = { at: [value(form, "x"), value(form, "y")] };
+    if (value(form, "width")) door.width = value(form, "width");
+    return [{ did: "set", block: { doors: [...JSON.parse(form.dataset.form), door] } }];
+  },
+  doors(form) {
+    return [{ did: "set", block: { doors: JSON.parse(form.dataset.form) } }];
   },
   pass(form) {
     const date = today();

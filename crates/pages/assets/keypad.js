@@ -119,7 +119,7 @@ async function save() {
   if (at === "" || reading === "") return say("warn", at === "" ? "Name the point." : "Type the reading.");
   if (blind && blind.point === at) {
     const apart = Math.abs(tenths(blind.reading) - tenths(reading)) / 10;
-    const agrees = apart <= 4;
+    const agrees = apart <= Number(part.dataset.agree);
     say(agrees ? "ok" : "warn", agrees
       ? `Both readings agree: ${blind.reading} and ${reading}.`
       : `${blind.reading} and ${reading} are ${apart.toFixed(1)} mm apart: read it a third time.`);
@@ -181,6 +181,23 @@ undo.addEventListener("click", async () => {
   point.value = last.change.reading.point;
   undo.hidden = true;
   refresh();
+});
+
+// The water needs its time: the button counts it down, and says when to read.
+const wait = document.getElementById("wait");
+let counting = 0;
+wait?.addEventListener("click", () => {
+  clearInterval(counting);
+  const until = Date.now() + 1000 * Number(wait.dataset.seconds);
+  const tell = () => {
+    const left = Math.ceil((until - Date.now()) / 1000);
+    wait.textContent = left > 0 ? `${left} s` : "Read now, twice 10 s apart";
+    if (left > 0) return;
+    clearInterval(counting);
+    navigator.vibrate?.(300);
+  };
+  counting = setInterval(tell, 250);
+  tell();
 });
 
 // A call, a lock or a closed tab loses no digit.

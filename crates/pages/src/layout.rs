@@ -20,6 +20,7 @@ pub(crate) enum Here {
     Passes,
     Order,
     Paper,
+    Hose,
 }
 
 /// Screens of a job, in the order of the work.

@@ -72,7 +72,7 @@ pub(crate) fn site(job: &JobView) -> Option<Markup> {
     Some(framed(&site_map(&picture)))
 }
 
-fn framed(svg: &str) -> Markup {
+pub(crate) fn framed(svg: &str) -> Markup {
     html! { figure .picture { (maud::PreEscaped(svg)) } }
 }
 

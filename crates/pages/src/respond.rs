@@ -69,6 +69,7 @@ fn of_job(world: &World<'_>, job: &JobView, screen: &str, query: &str) -> Respon
         "lift" => screens::lift::page(&shell(Here::Lift), job),
         "passes" => screens::passes::page(&shell(Here::Passes), job),
         "order" => screens::order::page(&shell(Here::Order), job),
+        "hose" => screens::hose::page(&shell(Here::Hose), job, query),
         "paper" => screens::paper::page(&shell(Here::Paper), job),
         "floor/at" => return screens::floor::at(job, query),
         "floor/section" => return screens::floor::section(job, query),

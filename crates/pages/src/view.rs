@@ -45,6 +45,11 @@ pub struct Worked {
 }
 
 impl Worked {
+    /// The words of its region and unit.
+    pub fn words(&self) -> Words {
+        Words::of(&self.input)
+    }
+
     /// What was done against what came of it; nothing before the first pass.
     pub fn record(&self) -> Option<Stage<Record>> {
         let done = &self.input.done;

@@ -2,15 +2,19 @@
 
 #![expect(clippy::disallowed_methods, reason = "looks at the sources and reads the demo")]
 
-use floorwright_job::events::{Change, DeviceId, Event, EventId, JobId, WallClock, fold};
-use floorwright_job::form_v1::{Form, JobForm, PointForm, ReadingForm, RoomForm, SupportForm};
+use floorwright_job::events::{
+    Block, Change, DeviceId, Event, EventId, JobId, Kind, Thing, WallClock, fold,
+};
+use floorwright_job::form_v1::{
+    Form, JobForm, PointForm, ReadingForm, RoomForm, SetupForm, SupportForm, YourHoseForm,
+};
 use floorwright_job::{SourceFile, load};
 use floorwright_pages::{Connection, Depth, JobHead, JobView, World, answer_reading, respond};
 use std::collections::BTreeMap;
 use std::path::Path;
 
 const SCREENS: &[&str] =
-    &["", "/site", "/readings", "/floor", "/lift", "/passes", "/order", "/paper"];
+    &["", "/site", "/readings", "/floor", "/lift", "/passes", "/order", "/paper", "/hose"];
 
 fn job() -> JobId {
     JobId::parse("018f3c7e-8d2a-7c31-9b1e-3a54c0ffee01").unwrap()
@@ -230,4 +234,74 @@ fn only_pictures_go_into_a_page_unescaped() {
         }
     }
     assert_eq!(with_it, ["pictures.rs"]);
+}
+
+/// The wait that the readings page counts down is the one that the page of the hose gives, and both are
+/// the engine's.
+#[test]
+fn the_wait_of_the_hose_is_counted_down_where_readings_are_taken() {
+    let hose: YourHoseForm =
+        serde_json::from_str(r#"{"bore":"12 mm","length":"15 m","reservoir":"250 mm"}"#).unwrap();
+    let setup: SetupForm = serde_json::from_str(r#"{"id":"S1","instrument":"hose"}"#).unwrap();
+    let level: SetupForm = serde_json::from_str(r#"{"id":"S2","instrument":"level"}"#).unwrap();
+    let set = Change::Set { block: Box::new(Block::Hose(Box::new(hose))) };
+    let put = |setup: &SetupForm| Change::Put { thing: Box::new(Thing::Setup(setup.clone())) };
+    let mut events = begin(Form::default(), BTreeMap::new());
+    events.extend([event(2, &set), event(3, &put(&setup))]);
+    let view = JobView::new(job(), &events, Depth::Floor);
+    let hose = &view.worked.as_ref().unwrap().input.hose.hose;
+    assert_eq!((hose.bore.to_mm(), hose.length.to_m()), (12.0, 15.0));
+    let start = hose.reservoir.start_of(hose.largest_move);
+    let wait = hose.column().unwrap().wait(start, hose.settle_to).to_seconds().ceil();
+    let (_, readings) = show(&view, "/readings");
+    assert!(readings.contains(&format!("data-seconds=\"{wait}\"")), "{wait}");
+    let (_, page) = show(&view, "/hose");
+    assert!(page.contains(&format!("Wait {wait} s after each move")), "{wait}");
+    events.push(event(4, &put(&level)));
+    let (_, readings) = show(&JobView::new(job(), &events, Depth::Floor), "/readings");
+    assert!(!readings.contains("data-seconds"));
+}
+
+#[test]
+fn a_swing_that_was_timed_is_judged_on_the_page() {
+    let view = demo();
+    let period = view.worked.as_ref().unwrap().input.hose.hose.column().unwrap().swing_period();
+    let seconds = period.unwrap().to_seconds();
+    let (_, page) = show(&view, &format!("/hose?swing={seconds:.1}"));
+    assert!(page.contains("The swing is as it should be"));
+    let (_, page) = show(&view, "/hose?swing=0");
+    assert!(page.contains("It should swing and does not"));
+    for nonsense in ["/hose?swing=-3", "/hose?swing=x", "/hose", "/hose?swing=1e9"] {
+        assert!(!show(&view, nonsense).1.contains("The swing that you saw"), "{nonsense}");
+    }
+}
+
+/// Doorways are set all at once, things in the way one by one; both change where the hose can go.
+#[test]
+fn doorways_and_things_in_the_way_come_and_go() {
+    let view = demo();
+    let stands = |view: &JobView| show(view, "/hose").1;
+    assert!(stands(&view).contains("Where to stand: Invented house"));
+    let obstacle = r#"{"obstacle":{"name":"<bath>","outline":[[1,1],[900,1],[900,700],[1,700]]}}"#;
+    let events = [
+        event(
+            1,
+            &Change::Begin {
+                form: Box::new(view.folded.form.clone()),
+                files: view.folded.files.clone(),
+            },
+        ),
+        event(2, &Change::Put { thing: Box::new(serde_json::from_str(obstacle).unwrap()) }),
+        event(3, &Change::Set { block: Box::new(Block::Doors(Vec::new())) }),
+    ];
+    let changed = JobView::new(job(), &events, Depth::Floor);
+    let n_obstacles = view.folded.form.obstacle.len();
+    let form = &changed.folded.form;
+    assert_eq!((form.obstacle.len(), form.door.len()), (n_obstacles + 1, 0));
+    let page = stands(&changed);
+    assert!(page.contains("Take out &lt;bath&gt;") && page.contains("0 doorways"));
+    let mut events = events.to_vec();
+    events.push(event(4, &Change::Remove { kind: Kind::Obstacle, name: "<bath>".to_owned() }));
+    let without = JobView::new(job(), &events, Depth::Floor);
+    assert_eq!(without.folded.form.obstacle.len(), n_obstacles);
 }

@@ -141,7 +141,7 @@ pub(crate) async fn page(State(app): State<Arc<App>>, uri: Uri) -> Response {
 
 fn depth_of(screen: &str) -> Depth {
     match screen {
-        "readings" | "floor/at" | "floor/section" | "site" => Depth::Floor,
+        "readings" | "floor/at" | "floor/section" | "site" | "hose" => Depth::Floor,
         _ => Depth::Passes,
     }
 }

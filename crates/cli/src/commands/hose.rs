@@ -1,19 +1,16 @@
 //! `floorwright hose`: what the builder's own hose level can do, and what to check on site.
 
-mod said;
-
 use crate::args::{self, YourHose};
 use crate::exit::{CHECK_FAILED, OK, Stop, USAGE};
 use crate::report::{Report, Text, envelope, footing};
 use crate::session::{Session, open, open_changed, open_form};
-use floorwright_engine::hose::{
-    Column, SwingVerdict, drift_watch, judge_swing, range_of, site_checks, unmixed_per_metre,
-};
+use floorwright_engine::hose::SwingVerdict;
 use floorwright_engine::units::Seconds;
-use floorwright_job::HoseInput;
+use floorwright_job::HoseFigures;
 use floorwright_job::form_v1::{
     CareForm, FORMAT, FluidForm, Form, HoseKindForm, JobForm, Quantity, YourHoseForm,
 };
+use floorwright_job::hose_told::{told, waits};
 use floorwright_job::words::Words;
 use serde::de::DeserializeOwned;
 use serde::de::value::{Error as WordError, StrDeserializer};
@@ -41,53 +38,23 @@ pub fn run(args: &args::Hose) -> Result<Report, Stop> {
     let input = &session.input.hose;
     let words = Words::of(&session.input);
     let swing = args.swing.as_deref().map(seen_swing).transpose()?;
+    let figures = input.figures(swing).map_err(|error| no_figure(&error))?;
     let mut text = Text::default();
-    said::title(&mut text, input);
-    let budget = input.budget().map_err(|error| no_figure(&error))?;
-    let worth = input.worth_of_job().map_err(|error| no_figure(&error))?;
-    said::trust(&mut text, input, &budget, worth, words);
-    let column = input.hose.column();
-    let verdict = match (&column, swing) {
-        (Ok(column), Some(seen)) => {
-            let verdict = judge_swing(*column, seen);
-            said::swing(&mut text, *column, verdict);
-            Some(verdict)
-        }
-        _ => None,
-    };
-    said::wait(&mut text, input, &column, words);
-    let range = range_of(&input.hose);
-    said::scale_and_range(&mut text, input, &range, words);
-    said::budget(&mut text, &budget);
-    let checks = site_checks(&budget, column.clone().ok());
-    let watch = drift_watch(&input.hose, &budget);
-    said::checks(&mut text, &checks, &watch, &column, words);
-    said::field_test(&mut text, input, words);
-    let unmixed = unmixed_per_metre(&input.hose).ok().flatten();
-    said::cautions(&mut text, input, unmixed);
-    said::taken(&mut text, input);
+    text.told(&told(input, &figures, words));
     if args.job.is_some() {
         footing(&mut text, &session);
     }
-    let wrong =
-        matches!(verdict, Some(SwingVerdict::Blocked | SwingVerdict::Slow | SwingVerdict::Fast));
-    let json = json_of(&session, &budget, worth, column.ok(), range.ok(), &checks, &watch, verdict);
+    let wrong = matches!(
+        figures.swing,
+        Some(SwingVerdict::Blocked | SwingVerdict::Slow | SwingVerdict::Fast)
+    );
+    let json = json_of(&session, &figures);
     Ok(Report { text, json: Box::new(|| json), exit: if wrong { CHECK_FAILED } else { OK } })
 }
 
-#[expect(clippy::too_many_arguments, reason = "one for each part of the answer")]
-fn json_of(
-    session: &Session,
-    budget: &floorwright_engine::hose::Budget,
-    worth: floorwright_engine::hose::ReadingWorth,
-    column: Option<Column>,
-    range: Option<floorwright_engine::hose::ReadableRange>,
-    checks: &floorwright_engine::hose::SiteChecks,
-    watch: &floorwright_engine::hose::DriftWatch,
-    swing: Option<SwingVerdict>,
-) -> serde_json::Value {
+fn json_of(session: &Session, figures: &HoseFigures) -> serde_json::Value {
     let input = &session.input.hose;
-    let waits = column.map(|column| said::waits(&column, input));
+    let column = figures.column.as_ref().ok();
     envelope(
         "hose",
         session,
@@ -95,16 +62,16 @@ fn json_of(
             "hose": input.hose,
             "assumed": input.assumed,
             "scale": input.hose.factor(),
-            "reading": worth,
+            "reading": figures.worth,
             "setups": input.worth,
-            "budget": budget,
+            "budget": figures.budget,
             "regime": column.map(|column| column.regime()),
-            "waits": waits,
-            "range": range,
-            "checks": checks,
-            "watch": watch,
+            "waits": column.map(|column| waits(column, input)),
+            "range": figures.range.as_ref().ok(),
+            "checks": figures.checks,
+            "watch": figures.watch,
             "field_test": input.test,
-            "swing": swing,
+            "swing": figures.swing,
         }),
     )
 }
@@ -211,9 +178,4 @@ fn seen_swing(text: &str) -> Result<Option<Seconds>, Stop> {
 fn no_figure(error: &floorwright_engine::hose::OutsideValidity) -> Stop {
     Stop::new(CHECK_FAILED, error.to_string())
         .hint("nothing is said of a hose outside of what was checked: change it or its temperature")
-}
-
-/// How a hose is called in one line.
-pub fn in_one_line(input: &HoseInput) -> String {
-    said::in_one_line(input)
 }

@@ -3,9 +3,8 @@
 use crate::exit::{Stop, USAGE};
 use crate::session::Session;
 use floorwright_draw::{
-    CarriedPicture, FloorPicture, JackLine, JackPicture, LiftPicture, Medium, Orientation, Paper,
-    PassPicture, PlanPictures, Print, ProfilePicture, RoomOutline, StandMark, StandPoint,
-    StandsPicture, TitleBlock, WayPicture,
+    CarriedPicture, FloorPicture, JackLine, JackPicture, LiftPicture, Medium, Paper, PassPicture,
+    PlanPictures, ProfilePicture, WayPicture,
 };
 use floorwright_engine::plan::Plan;
 use floorwright_engine::site::Position;
@@ -30,33 +29,6 @@ pub fn beside(path: &Path, what: &str) -> PathBuf {
     let plain = |letter: char| letter.is_alphanumeric() || matches!(letter, '-' | '_');
     let what: String = what.chars().map(|c| if plain(c) { c } else { '_' }).collect();
     path.with_file_name(format!("{stem}-{what}.svg"))
-}
-
-/// The plan of stands of a session.
-pub fn stands(
-    session: &Session,
-    phone: bool,
-    stands: Vec<StandMark>,
-    points: Vec<StandPoint>,
-    notes: Vec<String>,
-) -> StandsPicture {
-    let input = &session.input;
-    StandsPicture {
-        medium: medium(session, phone),
-        title_block: TitleBlock {
-            title: "Where to stand with the hose".to_owned(),
-            document_type: "survey plan".to_owned(),
-            ..TitleBlock::of(input)
-        },
-        orientation: Orientation::of(input),
-        print: Print::of(input),
-        rooms: RoomOutline::all_of(&session.job),
-        doors: input.doors.clone(),
-        obstacles: input.obstacles.clone(),
-        stands,
-        points,
-        notes,
-    }
 }
 
 /// The pictures of a session.

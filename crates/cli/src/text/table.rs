@@ -7,78 +7,51 @@ const LEAST_BESIDE: usize = 18;
 /// How far what goes under a row is indented.
 const UNDER: usize = 8;
 
-/// Which side a column's text stands on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Side {
-    /// Words.
-    Left,
-    /// Numbers.
-    Right,
-}
+pub use floorwright_job::told::{Side, Table};
 
-/// Rows of text under headings.
-#[derive(Clone, Debug)]
-pub struct Table {
-    headings: Vec<(String, Side)>,
-    rows: Vec<Vec<String>>,
-}
-
-impl Table {
-    /// A table with these headings and no rows yet.
-    pub fn new(headings: &[(&str, Side)]) -> Self {
-        let headings = headings.iter().map(|(text, side)| ((*text).to_owned(), *side)).collect();
-        Self { headings, rows: Vec::new() }
-    }
-
-    /// Adds a row; what is missing on the right stays empty.
-    pub fn row(&mut self, cells: impl IntoIterator<Item = String>) {
-        self.rows.push(cells.into_iter().collect());
-    }
-
-    /// The table as lines, indented by two, columns as wide as their widest cell. What does not
-    /// fit of the last column goes on below: beside the numbers if there is room, else under them.
-    pub fn lines(&self) -> Vec<String> {
-        let widths: Vec<usize> = (0..self.headings.len())
-            .map(|column| {
-                let cells = self.rows.iter().filter_map(|row| row.get(column)).map(|c| width(c));
-                cells.chain([width(&self.headings[column].0)]).max().unwrap_or(0)
+/// The table as lines, indented by two, columns as wide as their widest cell. What does not
+/// fit of the last column goes on below: beside the numbers if there is room, else under them.
+pub fn lines(table: &Table) -> Vec<String> {
+    let widths: Vec<usize> = (0..table.headings.len())
+        .map(|column| {
+            let cells = table.rows.iter().filter_map(|row| row.get(column)).map(|c| width(c));
+            cells.chain([width(&table.headings[column].0)]).max().unwrap_or(0)
+        })
+        .collect();
+    let line = |cells: &mut dyn Iterator<Item = &str>| {
+        let padded: Vec<String> = cells
+            .zip(&table.headings)
+            .zip(&widths)
+            .map(|((cell, (_, side)), widest)| {
+                let blank = " ".repeat(widest - width(cell));
+                match side {
+                    Side::Left => format!("{cell}{blank}"),
+                    Side::Right => format!("{blank}{cell}"),
+                }
             })
             .collect();
-        let line = |cells: &mut dyn Iterator<Item = &str>| {
-            let padded: Vec<String> = cells
-                .zip(&self.headings)
-                .zip(&widths)
-                .map(|((cell, (_, side)), widest)| {
-                    let blank = " ".repeat(widest - width(cell));
-                    match side {
-                        Side::Left => format!("{cell}{blank}"),
-                        Side::Right => format!("{blank}{cell}"),
-                    }
-                })
-                .collect();
-            format!("  {}", padded.join("  ")).trim_end().to_owned()
-        };
-        let mut lines = vec![line(&mut self.headings.iter().map(|(text, _)| text.as_str()))];
-        let before_last: usize = widths.iter().rev().skip(1).map(|widest| widest + 2).sum();
-        for row in &self.rows {
-            let whole = line(&mut row.iter().map(String::as_str));
-            match row.split_last() {
-                Some((last, others)) if width(&whole) > WIDTH && row.len() == widths.len() => {
-                    let start = before_last + 2;
-                    let room = WIDTH.saturating_sub(start);
-                    let beside = room >= LEAST_BESIDE;
-                    let (start, room) = if beside { (start, room) } else { (UNDER, WIDTH - UNDER) };
-                    let mut notes = wrap(last, room, 0).into_iter();
-                    let first = if beside { notes.next() } else { None };
-                    let cells = others.iter().map(String::as_str);
-                    lines.push(line(&mut cells.chain(first.as_deref())));
-                    lines.extend(notes.map(|note| format!("{}{note}", " ".repeat(start))));
-                }
-                _ => lines.push(whole),
+        format!("  {}", padded.join("  ")).trim_end().to_owned()
+    };
+    let mut lines = vec![line(&mut table.headings.iter().map(|(text, _)| text.as_str()))];
+    let before_last: usize = widths.iter().rev().skip(1).map(|widest| widest + 2).sum();
+    for row in &table.rows {
+        let whole = line(&mut row.iter().map(String::as_str));
+        match row.split_last() {
+            Some((last, others)) if width(&whole) > WIDTH && row.len() == widths.len() => {
+                let start = before_last + 2;
+                let room = WIDTH.saturating_sub(start);
+                let beside = room >= LEAST_BESIDE;
+                let (start, room) = if beside { (start, room) } else { (UNDER, WIDTH - UNDER) };
+                let mut notes = wrap(last, room, 0).into_iter();
+                let first = if beside { notes.next() } else { None };
+                let cells = others.iter().map(String::as_str);
+                lines.push(line(&mut cells.chain(first.as_deref())));
+                lines.extend(notes.map(|note| format!("{}{note}", " ".repeat(start))));
             }
+            _ => lines.push(whole),
         }
-        lines
     }
+    lines
 }
 
 /// Characters, which is what a terminal counts for the letters and signs used here.
@@ -112,7 +85,7 @@ mod tests {
         let mut table = Table::new(&[("Point", Side::Left), ("Level", Side::Right)]);
         table.row(["A1".to_owned(), "+3.0".to_owned()]);
         table.row(["EXT".to_owned(), "-12.5".to_owned()]);
-        assert_eq!(table.lines(), ["  Point  Level", "  A1      +3.0", "  EXT    -12.5"]);
+        assert_eq!(lines(&table), ["  Point  Level", "  A1      +3.0", "  EXT    -12.5"]);
     }
 
     #[test]
@@ -122,7 +95,7 @@ mod tests {
         let mut beside = Table::new(&[("Stump", Side::Left), ("", Side::Left)]);
         beside.row(["C4".to_owned(), note.to_owned()]);
         assert_eq!(
-            beside.lines()[1..],
+            lines(&beside)[1..],
             [
                 "  C4     stays: chimney on a base of its own; read it again before anything is",
                 "         lifted here"
@@ -131,7 +104,7 @@ mod tests {
         let mut under = Table::new(&[("Stump", Side::Left), ("", Side::Left)]);
         under.row(["C".repeat(65), "stays: chimney".to_owned()]);
         assert_eq!(
-            under.lines()[1..],
+            lines(&under)[1..],
             [format!("  {}", "C".repeat(65)), "        stays: chimney".to_owned()]
         );
     }

@@ -8,6 +8,10 @@ use crate::survey::{
 use crate::units::{ExactLength, Length, Level};
 use serde::Serialize;
 
+/// The readings may take so much of a tolerance; with more of it nothing can be told (a ratio, common
+/// practice).
+pub const SHARE_OF_TOLERANCE: f64 = 1.0 / 3.0;
+
 /// What the levels will be worth.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Accuracy {

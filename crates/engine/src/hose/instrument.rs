@@ -20,6 +20,10 @@ pub enum Care {
     Careful,
 }
 
+/// How much of a hose on the floor leads towards a point: none lies straight (a ratio, common
+/// practice).
+const SLACK: f64 = 0.95;
+
 /// A home-made hose level.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Hose {
@@ -265,9 +269,14 @@ impl Hose {
     }
 
     /// How far along the floor it reaches from the reservoir: its length less both legs, and less
-    /// a twentieth, for no hose lies straight (common practice).
+    /// a twentieth, for no hose lies straight.
     pub fn reach(&self) -> Length {
-        (self.length - self.leg * 2.0) * 0.95
+        (self.length - self.leg * 2.0) * SLACK
+    }
+
+    /// The length of a hose with these legs that reaches so far along the floor.
+    pub fn length_to_reach(&self, along: Length) -> Length {
+        along * (1.0 / SLACK) + self.leg * 2.0
     }
 }
 

@@ -41,7 +41,7 @@ pub use checks::{
     DriftWatch, MINUTES_BETWEEN, POINTS_BETWEEN, SiteChecks, SwingVerdict, alike_within,
     dries_per_hour, drift_watch, judge_swing, site_checks,
 };
-pub use design::{Accuracy, PointWorth, survey_of};
+pub use design::{Accuracy, PointWorth, SHARE_OF_TOLERANCE, survey_of};
 pub use fluid::{Fluid, Glycol, MOST_GLYCOL};
 pub use instrument::{Care, Hose, HoseFault, ReadableRange, range_of};
 pub use meniscus::{bubble_never_rises_below, capillary_length, jurin_rise, meniscus_rise};
@@ -50,7 +50,7 @@ pub use repeats::{
     hose_test, lean_reads_long, repeats_in, repeats_of_pairs, reversal, root_sum_of_squares,
     sd_from_repeats, something_moved, upper_95_factor,
 };
-pub use scale::{Reservoir, not_shown, siphoned, spill_lowers};
+pub use scale::{Reservoir, not_shown, siphoned, spill_lowers, straight_sight_rises};
 pub use settling::{Column, MARGIN, Regime, SHORTEST_WAIT, critical_length};
 pub use stands::{
     MOST_POINTS, NoStands, REPEAT_ONE_IN, Stand, StandRow, StandsAsk, StandsPlan, TIES, Unreached,

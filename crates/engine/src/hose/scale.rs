@@ -3,6 +3,18 @@
 use crate::units::{Area, Length, Volume};
 use serde::Serialize;
 
+/// Mean radius of the Earth (IUGG, rounded).
+const EARTH: Length = Length::mm(6_371_000_000.0);
+
+/// How far a straight line of sight stands above the level surface at a distance. The water of a hose
+/// follows that surface and needs no such correction.
+///
+/// # References
+/// `c = d^2 / (2 R)`, the first term of the distance from a tangent to its circle.
+pub fn straight_sight_rises(distance: Length) -> Length {
+    distance * (distance / EARTH) * 0.5
+}
+
 /// What stands at the other end of the hose.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]

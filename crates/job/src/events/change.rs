@@ -3,9 +3,9 @@
 use super::{BackdropNote, EventId, Note};
 use crate::form_v1::{
     BearerForm, BenchmarkForm, BookForm, BusinessForm, CriteriaForm, CriterionForm, DatumForm,
-    Form, FrameForm, GoalForm, JobForm, JoistForm, JoistSetForm, LegForm, LimitsForm, LoadForm,
-    LoadsForm, PassForm, PointForm, RatesForm, ReadingForm, RoomForm, SetupForm, StockForm,
-    SupportForm, TestsForm, WallForm,
+    DoorForm, Form, FrameForm, GoalForm, JobForm, JoistForm, JoistSetForm, LegForm, LimitsForm,
+    LoadForm, LoadsForm, ObstacleForm, PassForm, PointForm, RatesForm, ReadingForm, RoomForm,
+    SetupForm, StockForm, SupportForm, TestsForm, WallForm, YourHoseForm,
 };
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -107,6 +107,10 @@ pub enum Block {
     Rates(Box<RatesForm>),
     /// Whose paper it is.
     Business(BusinessForm),
+    /// Your own hose level.
+    Hose(Box<YourHoseForm>),
+    /// Doorways that a hose can be laid through: all of them, for they have no names.
+    Doors(Vec<DoorForm>),
 }
 
 impl Block {
@@ -125,6 +129,8 @@ impl Block {
             Self::Criteria(block) => form.criteria = Some(block),
             Self::Rates(block) => form.rates = Some(*block),
             Self::Business(block) => form.business = Some(block),
+            Self::Hose(block) => form.hose = Some(*block),
+            Self::Doors(doors) => form.door = doors,
         }
     }
 }
@@ -189,6 +195,8 @@ things! {
     Wall(WallForm) in wall by name;
     /// A load at one place.
     Load(LoadForm) in load by name;
+    /// What no hose goes through.
+    Obstacle(ObstacleForm) in obstacle by name;
     /// A mark of known height.
     Benchmark(BenchmarkForm) in benchmark by point;
     /// A standing of the instrument.

@@ -34,6 +34,7 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
         (faults(&job.faults))
         @for fault in &job.folded.faults { p .error { strong { "Look at: " } (fault.to_string()) } }
         p .links {
+            a .big href={ "/jobs/" (job.id) "/hose" } { strong { "Your hose" } span { "how long to wait, how far to trust it, where to stand" } }
             a .big href={ "/jobs/" (job.id) "/order" } { strong { "Order and price" } }
             a .big href={ "/jobs/" (job.id) "/paper" } { strong { "Paper to hand over" } }
         }

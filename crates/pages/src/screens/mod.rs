@@ -2,6 +2,7 @@
 
 pub mod jobs;
 pub mod home;
+pub mod hose;
 pub mod site;
 pub mod readings;
 pub mod devices;

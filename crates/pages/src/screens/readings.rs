@@ -4,20 +4,19 @@ use crate::answer::plan_of_setup;
 use crate::layout::{Shell, bare_unit, typed};
 use crate::screens::notes;
 use crate::view::JobView;
+use floorwright_engine::hose::{POINTS_BETWEEN, REPEATS_WITHIN};
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::Plan;
+use floorwright_engine::survey::ReadingSd;
+use floorwright_engine::units::round_to;
+use floorwright_job::HoseInput;
 use floorwright_job::events::About;
-use floorwright_job::form_v1::{Form, PlaceForm, Quantity, RowsForm, SupportForm};
+use floorwright_job::form_v1::{Form, InstrumentForm, PlaceForm, Quantity, RowsForm, SupportForm};
 use floorwright_job::measure::Unit;
 use floorwright_job::said;
 use floorwright_job::words::Words;
 use maud::{Markup, html};
 use std::collections::{BTreeMap, BTreeSet};
-
-/// After so many readings the benchmark is proposed again.
-/// Source: every 15 readings or 20 minutes is a choice; drift shows only against a mark that does
-/// not move.
-const READINGS_TO_BENCHMARK: usize = 15;
 
 /// The page.
 pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
@@ -34,11 +33,12 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
         Unit::Metres => ("1 mm", "."),
         Unit::FeetInches => ("1/16", "/16"),
     };
+    let rules = Rules::of(job, setup);
     shell.page("Readings", &html! {
         section .reading data-setup=(setup) data-unit=(bare_unit(unit))
             data-order=(serde_json::to_string(&order).unwrap_or_default())
             data-benchmark=[form.benchmark.first().map(|mark| mark.point.as_str())]
-            data-every=(READINGS_TO_BENCHMARK) {
+            data-every=(rules.every) data-agree=(rules.agree) {
             h1 {
                 label for="point" { "Point " }
                 input #point list="points" value=(next) autocapitalize="characters" autocomplete="off";
@@ -61,6 +61,10 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
                 button #save .main type="button" { "Save" }
                 button type="button" data-key="up" { "+" (step) }
             }
+            @if let Some(seconds) = rules.wait {
+                div .actions { button #wait type="button" data-seconds=(seconds) { "Wait " (seconds) " s" } }
+                p .hint { "Then two readings 10 s apart that agree. " a href={ "/jobs/" (job.id) "/hose" } { "Your hose" } }
+            }
             div .actions {
                 button #again type="button" { "Read it again, blind" }
                 button #undo type="button" hidden[true] { "Undo" }
@@ -81,6 +85,47 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
             }
         }
     })
+}
+
+/// What the engine asks of whoever reads.
+struct Rules {
+    /// After so many readings the benchmark is read again.
+    every: usize,
+    /// Two readings of a point that are further apart than this (in mm) are not taken for one another.
+    agree: f64,
+    /// Seconds to wait after each move, with a hose.
+    wait: Option<u32>,
+}
+
+impl Rules {
+    fn of(job: &JobView, setup: &str) -> Self {
+        let form = &job.folded.form;
+        let nobody_s = HoseInput::default();
+        let hose = job.worked.as_ref().map_or(&nobody_s, |worked| &worked.input.hose);
+        let figures = hose.figures(None).ok();
+        let stated = job.worked.as_ref().and_then(|worked| {
+            let known = worked.job.survey.setups.iter().find(|known| known.id.as_str() == setup)?;
+            match known.reading_sd {
+                ReadingSd::Each(sd) => Some(sd),
+                ReadingSd::ByDistance { at_least, .. } => Some(at_least),
+            }
+        });
+        let sd = stated.or(figures.as_ref().map(|figures| figures.worth.sd)).unwrap_or_default();
+        let by_hose = form
+            .setup
+            .iter()
+            .find(|known| known.id == setup)
+            .is_some_and(|known| known.instrument == Some(InstrumentForm::Hose));
+        let with_hose = figures.as_ref().filter(|_| by_hose);
+        let column = with_hose.and_then(|figures| figures.column.as_ref().ok());
+        let start = hose.hose.reservoir.start_of(hose.hose.largest_move);
+        Self {
+            every: with_hose.map_or(POINTS_BETWEEN, |figures| figures.watch.points),
+            agree: round_to(sd.to_mm() * REPEATS_WITHIN, 0.1),
+            wait: column
+                .map(|column| column.wait(start, hose.hose.settle_to).to_seconds().ceil() as u32),
+        }
+    }
 }
 
 /// The setup that readings go to: the last one, unless its readings are in a file.

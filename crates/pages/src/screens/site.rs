@@ -98,17 +98,24 @@ fn grid(form: &Form, one: &str, several: &str) -> Markup {
     }
 }
 
-fn room(form: &Form) -> Markup {
+/// The fields of a rectangle on the plan.
+pub(crate) fn rectangle(form: &Form) -> Markup {
     let unit = bare_unit(unit_of(form));
+    html! {
+        label { "Left edge, " (unit) input name="x" inputmode="decimal" value="0"; }
+        label { "Bottom edge, " (unit) input name="y" inputmode="decimal" value="0"; }
+        label { "Width, " (unit) input name="width" inputmode="decimal" required[true]; }
+        label { "Depth, " (unit) input name="depth" inputmode="decimal" required[true]; }
+    }
+}
+
+fn room(form: &Form) -> Markup {
     html! {
         details {
             summary { "Add a room" }
             form data-make="room" {
                 label { "Name" input name="name" required[true]; }
-                label { "Left edge, " (unit) input name="x" inputmode="decimal" value="0"; }
-                label { "Bottom edge, " (unit) input name="y" inputmode="decimal" value="0"; }
-                label { "Width, " (unit) input name="width" inputmode="decimal" required[true]; }
-                label { "Depth, " (unit) input name="depth" inputmode="decimal" required[true]; }
+                (rectangle(form))
                 label { "Finish"
                     select name="finish" {
                         option value="boards" { "boards" } option value="plaster" { "plaster" } option value="tiles" { "tiles" }

@@ -1,14 +1,14 @@
-//! What `hose` says, part by part.
+//! What is said of the builder's own hose: on a terminal, on a phone.
 
-use crate::report::Text;
-use crate::text::table::{Side, Table};
+use crate::hose::{HoseFigures, HoseInput};
+use crate::told::{Side, Table, Told};
+use crate::words::Words;
 use floorwright_engine::hose::{
     Budget, Column, DriftWatch, Fluid, Glycol, HoseTest, OutsideValidity, REPEATS_WITHIN,
     ReadableRange, ReadingWorth, Regime, Reservoir, SiteChecks, SwingVerdict, not_shown,
+    straight_sight_rises,
 };
 use floorwright_engine::units::{Length, Seconds};
-use floorwright_job::HoseInput;
-use floorwright_job::words::Words;
 use serde::Serialize;
 
 /// Moves that waits are shown for, beside the largest of the job.
@@ -65,6 +65,25 @@ fn fluid(fluid: Fluid) -> String {
     }
 }
 
+/// All that is said of a hose: how far to trust it first, then how long to wait, then the rest.
+pub fn told(input: &HoseInput, figures: &HoseFigures, words: Words) -> Told {
+    let mut text = Told::default();
+    let column = &figures.column;
+    title(&mut text, input);
+    trust(&mut text, input, &figures.budget, figures.worth, words);
+    if let (Ok(column), Some(verdict)) = (column, figures.swing) {
+        swing(&mut text, *column, verdict);
+    }
+    wait(&mut text, input, column, words);
+    scale_and_range(&mut text, input, &figures.range, words);
+    budget(&mut text, &figures.budget);
+    checks(&mut text, &figures.checks, &figures.watch, column, words);
+    field_test(&mut text, input, words);
+    cautions(&mut text, input, figures.unmixed);
+    taken(&mut text, input);
+    text
+}
+
 /// How a hose is called in one line.
 pub fn in_one_line(input: &HoseInput) -> String {
     let hose = &input.hose;
@@ -87,18 +106,12 @@ pub fn in_one_line(input: &HoseInput) -> String {
     )
 }
 
-pub fn title(text: &mut Text, input: &HoseInput) {
-    text.heading(&format!("Your hose: {}", in_one_line(input)));
+fn title(text: &mut Told, input: &HoseInput) {
+    text.heading(format!("Your hose: {}", in_one_line(input)));
 }
 
 /// How far to trust a reading, and on whose word.
-pub fn trust(
-    text: &mut Text,
-    input: &HoseInput,
-    budget: &Budget,
-    worth: ReadingWorth,
-    words: Words,
-) {
+fn trust(text: &mut Told, input: &HoseInput, budget: &Budget, worth: ReadingWorth, words: Words) {
     let root_two = 2.0_f64.sqrt();
     text.say(format!(
         "Trust one reading to ± {}, the height of one point above another to ± {} \
@@ -140,8 +153,8 @@ pub fn trust(
     }
 }
 
-pub fn wait(
-    text: &mut Text,
+fn wait(
+    text: &mut Told,
     input: &HoseInput,
     column: &Result<Column, OutsideValidity>,
     words: Words,
@@ -156,7 +169,7 @@ pub fn wait(
     };
     let hose = &input.hose;
     let main = column.wait(hose.reservoir.start_of(hose.largest_move), hose.settle_to);
-    text.heading(&format!(
+    text.heading(format!(
         "Wait {} after each move of up to {}, for the last {}",
         seconds(main),
         whole(hose.largest_move, words),
@@ -179,13 +192,13 @@ pub fn wait(
     for one in waits(column, input) {
         table.row([whole(one.moved, words), seconds(one.wait)]);
     }
-    text.table(&table);
+    text.table(table);
     if hose.capped {
         text.say("Carried closed, the wait begins when the tube is opened.");
     }
 }
 
-pub fn swing(text: &mut Text, column: Column, verdict: SwingVerdict) {
+fn swing(text: &mut Told, column: Column, verdict: SwingVerdict) {
     let expected = column.swing_period().map_or(String::new(), |period| {
         format!(" It should swing every {:.0} s.", period.to_seconds())
     });
@@ -211,8 +224,8 @@ pub fn swing(text: &mut Text, column: Column, verdict: SwingVerdict) {
     text.say(format!("{words}{expected}"));
 }
 
-pub fn scale_and_range(
-    text: &mut Text,
+fn scale_and_range(
+    text: &mut Told,
     input: &HoseInput,
     range: &Result<ReadableRange, OutsideValidity>,
     words: Words,
@@ -237,6 +250,11 @@ pub fn scale_and_range(
             )
         }
     });
+    text.say(format!(
+        "The water follows the level surface: at the far end of this hose a straight line of sight would \
+         stand {:.2} mm above it, and nothing is corrected for that.",
+        straight_sight_rises(hose.length).to_mm()
+    ));
     match range {
         Ok(range) => {
             text.say(format!(
@@ -267,7 +285,7 @@ pub fn scale_and_range(
     }
 }
 
-pub fn budget(text: &mut Text, budget: &Budget) {
+fn budget(text: &mut Told, budget: &Budget) {
     text.heading("What makes a reading wrong, the biggest first (mm, one standard deviation)");
     let columns = [
         ("Cause", Side::Left),
@@ -282,7 +300,7 @@ pub fn budget(text: &mut Text, budget: &Budget) {
     }
     let all = [budget.combined, budget.careful, budget.at_best];
     table.row(std::iter::once("together, by squares".to_owned()).chain(all.map(cell)));
-    text.table(&table);
+    text.table(table);
     for part in &budget.components {
         text.item(
             "-",
@@ -295,8 +313,8 @@ pub fn budget(text: &mut Text, budget: &Budget) {
     );
 }
 
-pub fn checks(
-    text: &mut Text,
+fn checks(
+    text: &mut Told,
     checks: &SiteChecks,
     watch: &DriftWatch,
     column: &Result<Column, OutsideValidity>,
@@ -325,7 +343,7 @@ pub fn checks(
         match checks.swing {
             Some(period) if !slow => format!(
                 "Raise the end by 100 mm at once: it swings about every {:.0} s. No swing: a kink, \
-                 a closed end or air. floorwright hose --swing SECONDS judges it.",
+                 a closed end or air. The time that you saw is judged for you (on a terminal: --swing).",
                 period.to_seconds()
             ),
             _ => "This hose hardly swings, so a blockage does not show by it: trust the \
@@ -356,7 +374,7 @@ pub fn checks(
     );
 }
 
-pub fn field_test(text: &mut Text, input: &HoseInput, words: Words) {
+fn field_test(text: &mut Told, input: &HoseInput, words: Words) {
     text.heading("Your own figure: the field test");
     match &input.test {
         Some(test) => tested(text, test, words),
@@ -373,7 +391,7 @@ pub fn field_test(text: &mut Text, input: &HoseInput, words: Words) {
     ));
 }
 
-fn tested(text: &mut Text, test: &HoseTest, words: Words) {
+fn tested(text: &mut Told, test: &HoseTest, words: Words) {
     text.say(format!(
         "One reading scatters by {:.2} mm ({} to spare); it may be up to {:.2} mm (95 %).",
         test.repeats.sd.to_mm(),
@@ -403,7 +421,7 @@ fn tested(text: &mut Text, test: &HoseTest, words: Words) {
 /// ATSDR ToxFAQs (ethylene glycol: kidneys, nerves, heart); Osweiler 2011, as quoted (dogs 4 to 7,
 /// cats 1.4 mL/kg); Merck Veterinary Manual (propylene glycol, dogs about 9 mL/kg). The rest is
 /// common practice.
-pub fn cautions(text: &mut Text, input: &HoseInput, unmixed: Option<Length>) {
+fn cautions(text: &mut Told, input: &HoseInput, unmixed: Option<Length>) {
     text.heading("Before you fill it");
     if let Some(unmixed) = unmixed {
         text.item(
@@ -445,7 +463,7 @@ pub fn cautions(text: &mut Text, input: &HoseInput, unmixed: Option<Length>) {
     );
 }
 
-pub fn taken(text: &mut Text, input: &HoseInput) {
+fn taken(text: &mut Told, input: &HoseInput) {
     if input.assumed.is_empty() {
         return;
     }
