@@ -12,7 +12,8 @@ import { chromium } from "playwright-core";
 import { behindTheMap, photos } from "./photos.mjs";
 import { served } from "./program.mjs";
 import { byFile, fullDisk, fullPhone, wrongClock } from "./trouble.mjs";
-import { units } from "./units.mjs";
+import { hose } from "./hose.mjs";
+import { jobIn, units } from "./units.mjs";
 
 const program = process.argv[2];
 const pictures = process.argv.includes("--pictures") ? process.argv[process.argv.indexOf("--pictures") + 1] : null;
@@ -345,6 +346,7 @@ try {
   await behindTheMap(browser, job, { PHONE, watch, shot });
   for (const trouble of [fullDisk, fullPhone, byFile, wrongClock]) await trouble(browser, job, { PHONE, read, until, file, base });
   await units(browser, { PHONE, watch, base });
+  await hose(browser, { PHONE, watch, base, jobIn });
   const seen = await together(browser, job);
   await hostile(browser);
   await screens(browser);

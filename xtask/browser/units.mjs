@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 
 /** A job in a unit, with its datum at A1, begun as a brought-in job is. */
-async function jobIn(page, base, unit) {
+export async function jobIn(page, base, unit) {
   await page.goto(base());
   const of = crypto.randomUUID();
   await page.evaluate(async ([id, units]) => {

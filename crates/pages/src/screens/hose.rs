@@ -8,6 +8,7 @@ use floorwright_engine::units::Seconds;
 use floorwright_job::form_v1::{
     CareForm, DoorForm, FluidForm, Form, HoseKindForm, Quantity, YourHoseForm,
 };
+use floorwright_job::said::count;
 use floorwright_job::told::{Part, Side, Table, Told};
 use floorwright_job::{hose_told, stands_told};
 use maud::{Markup, html};
@@ -204,7 +205,7 @@ fn doors(form: &Form) -> Markup {
     };
     html! {
         details {
-            summary { (form.door.len()) " doorways" }
+            summary { (count(form.door.len(), "doorway", "doorways")) }
             p .hint { "With doorways marked, every line round a room is a wall to the hose. Without any, walls do not count." }
             @for (idx, door) in form.door.iter().enumerate() {
                 form data-make="doors" data-form=(list(&without(idx))) {
@@ -224,7 +225,7 @@ fn doors(form: &Form) -> Markup {
 fn obstacles(form: &Form) -> Markup {
     html! {
         details {
-            summary { (form.obstacle.len()) " things in the way of a hose" }
+            summary { (count(form.obstacle.len(), "thing", "things")) " in the way of a hose" }
             @for obstacle in &form.obstacle {
                 button type="button" data-did="remove" data-kind="obstacle" data-name=(obstacle.name) {
                     "Take out " (obstacle.name)
