@@ -120,6 +120,10 @@ async function wholeJob(browser) {
 
   await tap(page, "nav >> text=Lift");
   await page.waitForSelector('form[data-make="goal"]');
+  // What another goal would come to stands there before it is saved.
+  await page.fill('form[data-make="goal"] [name=level_tolerance]', "4");
+  await page.waitForFunction(() => /Not saved yet[^]*to move/.test(document.getElementById("preview").textContent));
+  await page.fill('form[data-make="goal"] [name=level_tolerance]', "");
   // The goal is the default one, and its lifts are there already: the page comes anew all the same.
   await Promise.all([page.waitForEvent("load"), tap(page, 'form[data-make="goal"] button')]);
   await page.waitForSelector("text=to move");

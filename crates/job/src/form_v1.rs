@@ -433,6 +433,8 @@ forms! {
         fixed: Option<String>,
         /// How far it may be let down; not at all if left out.
         may_lower: Option<Quantity>,
+        /// The lift here, set by hand: the rest is worked out around it. Below zero it is let down.
+        lift: Option<Quantity>,
         /// Anything to be remembered about it.
         note: Option<String>,
     }

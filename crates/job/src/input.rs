@@ -200,6 +200,8 @@ pub struct SupportDetail {
     pub size: Option<String>,
     /// Its height from ground to top.
     pub height: Option<Length>,
+    /// The lift there, if the builder sets it by hand.
+    pub lift: Option<Length>,
     /// Anything to be remembered about it.
     pub note: Option<String>,
 }

@@ -52,6 +52,8 @@ ranges! {
     MAX_LIFT: "max_lift", 0.0 to 1000.0 "mm", "a lift is zero or more; above a metre this is another trade";
     /// A lowering.
     MAY_LOWER: "may_lower", 0.0 to 1000.0 "mm", "how far the support may be let down, zero or more";
+    /// A lift that is set by hand.
+    LIFT: "lift", -1000.0 to 1000.0 "mm", "a lift is within a metre up or down; above that this is another trade";
     /// The height of a support.
     HEIGHT: "height", 0.0 to 10_000.0 "mm", "a support is at most 10 m high; check the unit";
     /// The rise of a leg.

@@ -33,7 +33,11 @@ pub fn ready(input: &JobInput, file: &str) -> Result<Job, Vec<Fault>> {
         limits: input.limits.clone(),
         stock: input.stock.clone(),
         criteria,
-        by_hand: Vec::new(),
+        by_hand: input
+            .support_details
+            .iter()
+            .filter_map(|detail| Some((detail.id.clone(), detail.lift?)))
+            .collect(),
         frame: frame(&input.frame),
     })
 }

@@ -238,9 +238,8 @@ zero = "A1"
 # reservoir = "200 mm"  # inside width of a round pail at its water line
 # fluid = "water"       # water, dyed-water, propylene-glycol or ethylene-glycol (with glycol = "30 %")
 
-# Doorways that a hose can be laid through. With any of them, the walls between rooms count.
-# [[door]]
-# at = [{mm 1800}, {mm 900}]
+# Mark each doorway that a hose can be laid through as a [[door]], with its middle at = [x, y] on the line
+# of a wall. With any of them, the walls between rooms count.
 
 # One standing of the instrument, or one filling of the hose.
 # Read the first point again at the end: it shows drift and slips.

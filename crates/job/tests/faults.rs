@@ -472,6 +472,22 @@ job.toml:9: support A1: it is fixed and has a may_lower
 "#,
     );
     check_instead(
+        "at = [0, 0]",
+        "at = [0, 0]\nfixed = \"chimney\"\nlift = 5",
+        r#"
+job.toml:9: support A1: it is fixed and has a lift
+  hint: take out fixed, or lift
+"#,
+    );
+    check_instead(
+        "at = [0, 0]",
+        "at = [0, 0]\nlift = \"2 m\"",
+        r#"
+job.toml:8: support A1: lift is out of range: 2000 mm, must be -1000 mm to 1000 mm
+  hint: a lift is within a metre up or down; above that this is another trade
+"#,
+    );
+    check_instead(
         "at = [1800, 0]",
         "at = [0, 0]",
         r#"

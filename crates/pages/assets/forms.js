@@ -167,6 +167,29 @@ async function submit(form) {
   else location.reload();
 }
 
+// What a goal would come to, before it is saved.
+const AFTER_MS = 400;
+let asked = 0;
+
+async function preview(form) {
+  asked += 1;
+  const mine = asked;
+  await new Promise((later) => setTimeout(later, AFTER_MS));
+  if (mine !== asked) return;
+  const [{ block: { goal } }] = makers.goal(form);
+  const place = document.getElementById("preview");
+  const answer = await fetch(`/jobs/${job}/lift/preview?goal=${encodeURIComponent(JSON.stringify(goal))}`).catch(() => null);
+  if (mine !== asked || !place) return;
+  if (!answer) return place.replaceChildren("The computer is out of reach: what this would come to shows when it is back.");
+  const told = new DOMParser().parseFromString(await answer.text(), "text/html");
+  place.replaceChildren(...told.body.childNodes);
+}
+
+document.addEventListener("input", ({ target }) => {
+  const form = target.closest("[data-make=goal]");
+  if (form) preview(form);
+});
+
 document.addEventListener("submit", async (submitted) => {
   const form = submitted.target;
   if (!form.matches("[data-begin], [data-put], [data-make]")) return;

@@ -2,11 +2,13 @@
 
 #![expect(clippy::disallowed_methods, reason = "looks at the sources and reads the demo")]
 
+use floorwright_engine::target::Outcome;
 use floorwright_job::events::{
     Block, Change, DeviceId, Event, EventId, JobId, Kind, Thing, WallClock, fold,
 };
 use floorwright_job::form_v1::{
-    Form, JobForm, PointForm, ReadingForm, RoomForm, SetupForm, SupportForm, YourHoseForm,
+    Form, JobForm, PointForm, PreferForm, ReadingForm, RoomForm, SetupForm, SupportForm,
+    YourHoseForm,
 };
 use floorwright_job::{SourceFile, load};
 use floorwright_pages::{Connection, Depth, JobHead, JobView, World, answer_reading, respond};
@@ -304,4 +306,58 @@ fn doorways_and_things_in_the_way_come_and_go() {
     events.push(event(4, &Change::Remove { kind: Kind::Obstacle, name: "<bath>".to_owned() }));
     let without = JobView::new(job(), &events, Depth::Floor);
     assert_eq!(without.folded.form.obstacle.len(), n_obstacles);
+}
+
+/// A preview is what the same goal gives once it is saved, and changes nothing.
+#[test]
+fn a_goal_is_previewed_and_nothing_is_changed() {
+    let view = demo();
+    let ask = |goal: &str| {
+        let coded: String = goal.bytes().map(|byte| format!("%{byte:02x}")).collect();
+        show(&view, &format!("/lift/preview?goal={coded}"))
+    };
+    let mut goal = view.folded.form.goal.clone().unwrap();
+    goal.prefer = Some(PreferForm::LeastLift);
+    let (status, preview) = ask(&serde_json::to_string(&goal).unwrap());
+    assert_eq!(status, 200);
+    let begun = Change::Begin {
+        form: Box::new(view.folded.form.clone()),
+        files: view.folded.files.clone(),
+    };
+    let set = Change::Set { block: Box::new(Block::Goal(goal)) };
+    let saved = JobView::new(job(), &[event(1, &begun), event(2, &set)], Depth::Passes);
+    let plan = &saved.worked.as_ref().unwrap().plan;
+    let Outcome::Reached(reached) = &plan.lifting.done().unwrap().outcome else {
+        panic!("no lifts")
+    };
+    let (words, totals) = (saved.words(), &reached.outcome.totals);
+    let wanted =
+        format!("{} stumps</strong> to move, {} in all", totals.touched, words.length(totals.lift));
+    assert!(preview.contains(&wanted), "{wanted} not in {preview}");
+    assert_ne!(show(&view, "/lift").1, show(&saved, "/lift").1);
+    assert_eq!(show(&view, "/lift").1, show(&demo(), "/lift").1);
+    for nonsense in ["", "{\"height\":[1]}", "{\"hight\":1}"] {
+        assert_eq!(ask(nonsense).0, 400, "{nonsense}");
+    }
+    let (_, page) = ask(r#"{"height":{"point":"<img src=x>"}}"#);
+    assert!(!page.contains("<img") && page.contains("&lt;img"), "{page}");
+    let (_, page) = ask(r#"{"height":"highest","level_tolerance":"0.01 mm"}"#);
+    assert!(page.contains("class=\"warn\""), "{page}");
+}
+
+#[test]
+fn a_lift_that_is_set_by_hand_is_kept_and_shown() {
+    let view = demo();
+    let (mut form, files) = (view.folded.form, view.folded.files);
+    let support = form.support.iter_mut().find(|support| support.id == "A4").unwrap();
+    support.lift = Some(serde_json::from_str("\"8 mm\"").unwrap());
+    let begun = Change::Begin { form: Box::new(form), files };
+    let changed = JobView::new(job(), &[event(1, &begun)], Depth::Passes);
+    let plan = &changed.worked.as_ref().unwrap().plan;
+    let Outcome::Reached(reached) = &plan.lifting.done().unwrap().outcome else {
+        panic!("no lifts")
+    };
+    let lift = reached.outcome.lifts.iter().find(|lift| lift.id.as_str() == "A4").unwrap();
+    assert!((lift.lift.to_mm() - 8.0).abs() < 1e-6, "{lift:?}");
+    assert!(show(&changed, "/lift").1.contains("+8.0 by hand"));
 }

@@ -27,8 +27,9 @@ pub fn apply(args: &args::Goal, session: &mut Session) -> Result<(), Stop> {
         session.job.goal.prefer = preference(prefer)?;
     }
     for set in &args.set {
-        let set = by_hand(set, session)?;
-        session.job.by_hand.push(set);
+        let (support, lift) = by_hand(set, session)?;
+        session.job.by_hand.retain(|(known, _)| *known != support);
+        session.job.by_hand.push((support, lift));
     }
     Ok(())
 }

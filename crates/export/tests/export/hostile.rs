@@ -3,6 +3,7 @@
 use crate::csv_files::Rows;
 use crate::jobs::{self, Worked};
 use calamine::{Data, Reader, Xlsx};
+use floorwright_engine::plan::Stage;
 use floorwright_export::{Format, SHEETS};
 use std::collections::BTreeSet;
 use std::io::Cursor;
@@ -82,6 +83,44 @@ fn moves_that_are_not_to_be_worked_by_are_in_no_file() {
             .left_out
             .iter()
             .any(|left| left.what == "moves" && left.why.contains("not to be worked by"))
+    );
+}
+
+/// Where work has begun the moves are those that are left, numbered on; nobody lifts by the old ones.
+#[test]
+fn after_passes_the_moves_are_those_that_are_left() {
+    let worked = jobs::half_done();
+    let Stage::Done(record) = &worked.record else { panic!("no record") };
+    let Stage::Done(rest) = &record.rest else { panic!("nothing is left") };
+    let passes = &rest.plan.passes.done().unwrap().passes.passes;
+    let wanted: Vec<(String, String)> = passes
+        .iter()
+        .flat_map(|pass| pass.moves.iter().map(move |one| (pass.number, one)))
+        .flat_map(|(number, one)| one.supports.iter().map(move |moved| (number, moved)))
+        .map(|(number, moved)| ((number + 2).to_string(), moved.support.to_string()))
+        .collect();
+    let rows = Rows::of(&worked, "moves");
+    let found: Vec<(String, String)> =
+        rows.0.iter().map(|row| (row["pass"].clone(), row["support"].clone())).collect();
+    assert_eq!(found, wanted);
+    let about = Rows::of(&worked, "about");
+    assert!(about.row("what", "Work has begun")["says"].starts_with("2 passes are done."));
+    assert!(about.row("what", "Lift nothing further there")["says"].starts_with("C4: "));
+}
+
+#[test]
+fn a_floor_that_was_not_read_after_a_pass_gives_no_moves() {
+    let worked = jobs::half_done_and_not_read_again();
+    let files = worked.files(&Format::ALL);
+    let found: BTreeSet<&str> = files.files.iter().map(|file| file.name.as_str()).collect();
+    for not_there in ["supports.csv", "moves.csv", "lifts.svg", "passes.svg"] {
+        assert!(!found.contains(not_there), "{not_there}");
+    }
+    let left = files.left_out.iter().find(|left| left.what == "lifts and moves").unwrap();
+    assert!(left.why.contains("what is left is not known"), "{}", left.why);
+    let drawing = String::from_utf8(worked.file(Format::Dxf, "plan.dxf")).unwrap();
+    assert!(
+        !drawing.contains("\r\nLIFTS\r\n 10") && drawing.contains("No lifts: passes were done")
     );
 }
 

@@ -100,6 +100,13 @@ pub fn half_done() -> Worked {
     Worked::of(HALF_DONE)
 }
 
+/// The same, but nobody read the floor after the second pass.
+pub fn half_done_and_not_read_again() -> Worked {
+    let text = HALF_DONE.replace("after_pass = 2", "after_pass = 1");
+    assert_ne!(text, HALF_DONE);
+    Worked::of(&text)
+}
+
 /// The demonstration with other text in some places.
 pub fn demo_with(changes: &[(&str, &str)]) -> Worked {
     let mut text = DEMO.to_owned();

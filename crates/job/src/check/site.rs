@@ -139,7 +139,14 @@ impl Checker<'_> {
             let may_lower =
                 self.length(&spot, "may_lower", support.may_lower.as_ref(), &limits::MAY_LOWER);
             let height = self.length(&spot, "height", support.height.as_ref(), &limits::HEIGHT);
+            let lift = self.length(&spot, "lift", support.lift.as_ref(), &limits::LIFT);
             if support.fixed.is_some() {
+                if lift.is_some_and(|lift| lift != Length::ZERO) {
+                    let fault = self
+                        .error(&spot, "lift", "it is fixed and has a lift")
+                        .hint("take out fixed, or lift");
+                    self.faults.push(fault);
+                }
                 for (key, moved) in [("may_lower", may_lower), ("max_lift", max_lift)] {
                     if moved.is_some_and(|moved| moved > Length::ZERO) {
                         let fault = self
@@ -158,6 +165,7 @@ impl Checker<'_> {
                 kind: support.kind.clone(),
                 size: support.size.clone(),
                 height,
+                lift,
                 note: support.note.clone(),
             });
             self.site.supports.push(Support {

@@ -2,8 +2,9 @@
 
 use crate::layout::{Shell, cautions, faults};
 use crate::pictures;
-use crate::view::{JobView, Worked};
-use floorwright_engine::plan::{LiftingStage, PackingStage};
+use crate::respond::{Response, value_of};
+use crate::view::{Depth, JobView, Worked};
+use floorwright_engine::plan::{LiftingStage, PackingStage, StageName};
 use floorwright_engine::target::{LiftPlan, Outcome};
 use floorwright_job::form_v1::{HeightForm, PreferForm, Quantity};
 use floorwright_job::said;
@@ -71,15 +72,16 @@ fn reached(
         }
         (cautions(&worked.plan))
         @if let Some(picture) = pictures::lifts(job) { (picture) }
-        @if let Some(packing) = packing { (table(packing, plan, words)) }
+        @if let Some(packing) = packing { (table(stage, packing, plan, words)) }
         @if let Some(picture) = pictures::carried(job) {
             details { summary { "Which " (several) " carry what" } (picture) }
         }
     }
 }
 
-fn table(packing: &PackingStage, plan: &LiftPlan, words: Words) -> Markup {
+fn table(stage: &LiftingStage, packing: &PackingStage, plan: &LiftPlan, words: Words) -> Markup {
     let (_, packers) = words.packers();
+    let by_hand: Vec<_> = stage.by_hand.iter().map(|(support, _)| support).collect();
     html! {
         @for reason in &packing.cannot { p .error { strong { "It cannot be packed so: " } (said::reason(reason, words)) } }
         table {
@@ -91,7 +93,7 @@ fn table(packing: &PackingStage, plan: &LiftPlan, words: Words) -> Markup {
                     @let packed = packing.supports.iter().find(|packed| packed.support == lift.id);
                     tr {
                         th scope="row" { (lift.id) }
-                        td { (words.signed(lift.lift)) }
+                        td { (words.signed(lift.lift)) @if by_hand.contains(&&lift.id) { " by hand" } }
                         td { @if let Some(stack) = packed.and_then(|packed| packed.stack.as_ref()) {
                             (stack.pieces.iter().map(|&piece| words.thickness(piece)).collect::<Vec<_>>().join(" + "))
                         } }
@@ -99,6 +101,52 @@ fn table(packing: &PackingStage, plan: &LiftPlan, words: Words) -> Markup {
                 }
             }
         }
+    }
+}
+
+/// What a goal would come to that is not saved: `goal` in the query is its form as JSON.
+pub fn preview(job: &JobView, query: &str) -> Response {
+    let goal = value_of(query, "goal").and_then(|text| serde_json::from_str(&text).ok());
+    let Some(goal) = goal else {
+        return Response::html(400, html! { p .warn { "This goal could not be read." } });
+    };
+    let mut folded = job.folded.clone();
+    folded.form.goal = Some(goal);
+    let tried = JobView::of_folded(job.id, folded, Depth::Passes);
+    Response::html(
+        200,
+        html! {
+            p .hint { "Not saved yet. With this goal:" }
+            (faults(&tried.faults))
+            @if let Some(worked) = &tried.worked { (brief(worked)) }
+        },
+    )
+}
+
+/// What lifts come to, in a few lines.
+fn brief(worked: &Worked) -> Markup {
+    let words = worked.words();
+    let (one, several) = words.supports();
+    let Some(stage) = worked.plan.lifting.done() else {
+        return html! { p { (said::why(&worked.plan, StageName::Lift, words)) } };
+    };
+    let Outcome::Reached(plan) = &stage.outcome else {
+        return html! { p .warn { (said::why(&worked.plan, StageName::Lift, words)) } };
+    };
+    let totals = &plan.outcome.totals;
+    let most = plan.outcome.lifts.iter().max_by(|a, b| a.lift.total_cmp(&b.lift));
+    html! {
+        p .big-number {
+            strong { (said::count(totals.touched, one, several)) } " to move, " (words.length(totals.lift)) " in all"
+        }
+        p { "To " (words.level(plan.outcome.plane.height)) " (" (stage.target.from) "). "
+            @if let Some(most) = most { "Most at " (most.id) ": " (words.signed(most.lift)) ". " }
+            "Worst point after: " (words.length(totals.worst_departure)) " from it."
+        }
+        @if let Some(passes) = worked.plan.passes.done() {
+            p { (said::count(passes.passes.passes.len(), "pass", "passes")) "." }
+        }
+        @for stop in said::stops(&worked.plan, words) { p .warn { (stop) } }
     }
 }
 
@@ -144,6 +192,7 @@ fn goal(job: &JobView) -> Markup {
                     input name="level_tolerance" inputmode="decimal" value=[goal.level_tolerance.as_ref().map(crate::layout::typed)]; }
                 button .main type="submit" { "Work it out" }
             }
+            div #preview aria-live="polite" {}
         }
     }
 }

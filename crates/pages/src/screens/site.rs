@@ -150,6 +150,8 @@ fn change_support(job: &JobView, support: &SupportForm, one: &str) -> Markup {
                     input name="gap" inputmode="decimal" value=[support.gap.as_ref().map(typed)]; }
                 label { "Raise no more than"
                     input name="max_lift" inputmode="decimal" value=[support.max_lift.as_ref().map(typed)]; }
+                label { "Lift set by hand (empty: it is worked out)"
+                    input name="lift" inputmode="decimal" value=[support.lift.as_ref().map(typed)]; }
                 button .main type="submit" { "Save " (support.id) }
             }
             button type="button" data-did="remove" data-kind="support" data-name=(support.id) {
