@@ -87,7 +87,7 @@ pub fn envelope(command: &str, session: &Session, result: impl Serialize) -> Val
         "schema": format!("floorwright/{command}/1"),
         "program": { "name": "floorwright", "version": env!("CARGO_PKG_VERSION") },
         "units": {
-            "length": "mm", "level": "mm above the datum, up positive", "time": "minutes",
+            "length": "mm", "level": "mm above the datum, up positive", "time": "minutes", "wait": "seconds, as are swings",
             "residual": "adjusted less observed, mm of the staff",
             "force": "N, up positive", "load": "kN/m and kPa, down positive",
             "stress": "N/mm2", "moment": "N mm, sagging positive",

@@ -72,7 +72,7 @@ const FILLS: [usize; 4] = [3, 7, 5, 4];
 
 /// Draws where to stand and in which order to read.
 ///
-/// A number such as 2.7 beside a point is the seventh row of the sheet of stand 2. Hose lines of
+/// A number such as 1.7 beside a point is the seventh row of the sheet of stand 1. Hose lines of
 /// neighbouring stands differ in dashes as well as in colour.
 pub fn stands_map(picture: &StandsPicture) -> String {
     let (points, lost): (Vec<_>, Vec<_>) =
@@ -239,7 +239,7 @@ fn legend(plan: &mut Plan, picture: &StandsPicture) {
     let is_turned = plan.view.is_turned();
     let medium = picture.medium;
     let sheet = &mut plan.sheet;
-    sheet.heading("2.7: row 7 of the sheet of stand 2");
+    sheet.heading("1.7: row 7 of the sheet of stand 1");
     for stand in &picture.stands {
         let number = stand.number;
         let draw = move |canvas: &mut Canvas, style: &Style, (x, y): Spot| {

@@ -129,6 +129,52 @@ fn the_hose_goes_through_the_doorway() {
     assert!(n_through >= 9);
 }
 
+/// Points a hand's breadth from the wall are read in their own room: from the other one the hose takes
+/// the way through the doorway, and so does what ties two stands together.
+#[test]
+fn nothing_is_read_through_a_wall() {
+    let two = two_rooms();
+    let mut points = two.points().to_vec();
+    for (name, x) in [("L1", 5800.0), ("L2", 5900.0), ("R1", 6200.0), ("R2", 6100.0)] {
+        points.push(point(name, x, 600.0, PointKind::Floor));
+    }
+    // Right on the line: in one room, and not in both.
+    points.push(point("ON", 6000.0, 300.0, PointKind::Floor));
+    let site = Site::new(two.rooms().to_vec(), points, vec![]).unwrap();
+    let doors = [door(6000.0, 3500.0)];
+    for metres in [5.0, 6.0, 7.0, 9.0, 14.0] {
+        let plan = plan(&site, &doors, &hose(metres)).unwrap();
+        let mut sides_of_on = Vec::new();
+        for stand in &plan.stands {
+            let (x, y) = (stand.at.x.to_mm(), stand.at.y.to_mm());
+            for row in stand.rows.iter().filter(|row| row.point != stand.base) {
+                let (px, py) = (row.at.x.to_mm(), row.at.y.to_mm());
+                if px == 6000.0 {
+                    // The shorter of straight and through the door tells the side that it is read on.
+                    let straight = (px - x).hypot(py - y);
+                    sides_of_on.push((row.hose.to_mm() - straight < 100.0) == (x < 6000.0));
+                    continue;
+                }
+                if (px < 6000.0) == (x < 6000.0) {
+                    continue;
+                }
+                // No way is shorter than over the nearer edge of the doorway.
+                let over = (6000.0 - x).hypot(3100.0 - y.min(3100.0))
+                    + (px - 6000.0).hypot(3100.0 - py.min(3100.0));
+                assert!(
+                    row.hose.to_mm() > over - 1.0,
+                    "{metres} m, stand {} at {x}, {y}: {} by {}, {over}",
+                    stand.number,
+                    row.point,
+                    row.hose
+                );
+            }
+        }
+        sides_of_on.dedup();
+        assert!(sides_of_on.len() <= 1, "{metres} m: ON is read on both sides of the wall");
+    }
+}
+
 #[test]
 fn a_room_without_a_doorway_is_out_of_reach_and_said_so() {
     let mut rooms = two_rooms().rooms().to_vec();
@@ -285,6 +331,55 @@ fn bad_hoses_say_which_part_and_the_way_out() {
     check(Hose { reservoir: thimble, ..Hose::default() }, "reservoir");
     check(Hose { reads: (Length::mm(900.0), Length::mm(300.0)), ..Hose::default() }, "reads");
     assert!(Hose::default().checked().is_ok());
+    // What antifreeze is for, where its table ends: no talk of water, and no advice to cool it.
+    let cold = Temperature::celsius(-5.0);
+    let faults =
+        Hose { fluid: mix(0.3), temperature: cold, ..Hose::default() }.checked().unwrap_err();
+    assert!(faults[0].to_string().contains("temperature of the mix"), "{}", faults[0]);
+    assert!(faults[0].hint().contains("warmer"), "{}", faults[0].hint());
+}
+
+/// `z - t + f <= h <= z - b` (closed tube: f = 0), also where the water line is beyond the scale.
+#[test]
+fn the_range_has_its_sign_when_the_water_stands_above_the_scale() {
+    use floorwright_engine::hose::{Reservoir, range_of};
+    use floorwright_engine::units::Area;
+    let of = |leg: f64| {
+        let area = Area::of_circle(Length::mm(200.0));
+        let hose = Hose {
+            leg: Length::mm(leg),
+            capped: true,
+            reservoir: Reservoir::FixedMark { area },
+            ..Hose::default()
+        };
+        let range = range_of(&hose).unwrap();
+        (range.lowest.to_mm(), range.highest.to_mm())
+    };
+    assert_eq!(of(1000.0), (-600.0, 800.0));
+    assert_eq!(of(2000.0), (400.0, 1800.0));
+    assert_eq!(of(150.0), (-1450.0, -50.0));
+}
+
+/// Water is densest near 4 C: two legs either side of it stand alike, and those between do not.
+#[test]
+fn legs_near_four_degrees_are_not_taken_to_stand_alike() {
+    use floorwright_engine::hose::{budget_of, warm_leg_higher};
+    use floorwright_engine::units::Temperature;
+    let of = |t: f64| {
+        let hose = Hose { temperature: Temperature::celsius(t), ..Hose::default() };
+        let budget = budget_of(&hose).unwrap();
+        let part = budget.components.iter().find(|part| part.name == "warm and cold legs");
+        part.unwrap().sd.to_mm()
+    };
+    let apart = |one: f64, other: f64| {
+        let (one, other) = (Temperature::celsius(one), Temperature::celsius(other));
+        let leg = Hose::default().leg;
+        warm_leg_higher(leg, one, other, Hose::default().fluid).unwrap().to_mm().abs()
+            / 3.0_f64.sqrt()
+    };
+    assert!(of(4.0) >= apart(4.0, 9.0) - 1e-9);
+    assert!(of(1.5) >= apart(1.5, 4.0) - 1e-9 && of(1.5) > 3.0 * apart(1.5, 6.5));
+    assert!((of(20.0) - apart(20.0, 25.0)).abs() < 1e-9);
 }
 
 proptest! {

@@ -106,6 +106,11 @@ pub fn in_one_line(input: &HoseInput) -> String {
     )
 }
 
+/// Whether a swing is large enough that its absence says something: a twentieth of the move (a choice).
+fn swings_to_see(column: &Column) -> bool {
+    column.overshoot() >= 0.05
+}
+
 fn title(text: &mut Told, input: &HoseInput) {
     text.heading(format!("Your hose: {}", in_one_line(input)));
 }
@@ -113,11 +118,13 @@ fn title(text: &mut Told, input: &HoseInput) {
 /// How far to trust a reading, and on whose word.
 fn trust(text: &mut Told, input: &HoseInput, budget: &Budget, worth: ReadingWorth, words: Words) {
     let root_two = 2.0_f64.sqrt();
+    // A reading counts as many times as it shows less than the whole of a height.
+    let in_height = worth.sd * input.hose.factor();
     text.say(format!(
         "Trust one reading to ± {}, the height of one point above another to ± {} \
          (about 95 %).",
-        words.plus_minus_words(worth.sd),
-        words.plus_minus_words(worth.sd * root_two),
+        words.plus_minus_words(in_height),
+        words.plus_minus_words(in_height * root_two),
     ));
     text.say(match worth.repeats {
         Some(repeats) => format!(
@@ -132,10 +139,11 @@ fn trust(text: &mut Told, input: &HoseInput, budget: &Budget, worth: ReadingWort
             .to_owned(),
     });
     if worth.repeats.is_none() && budget.careful < budget.combined * 0.95 {
+        let careful = budget.careful.max(floorwright_engine::hose::LEAST_CLAIMED);
         text.say(format!(
-            "Read by all the rules (care = \"careful\") the same hose is good for ± {}; no \
-             hose is claimed to do better than ± 1 mm.",
-            words.plus_minus_words(budget.careful.max(floorwright_engine::hose::LEAST_CLAIMED)),
+            "Read by all the rules (careful, to half a millimetre, and settled to 0.2 mm) the same hose \
+             is good for ± {}; no hose is claimed to do better than ± 1 mm.",
+            words.plus_minus_words(careful * input.hose.factor()),
         ));
     }
     let stated: Vec<&str> = input
@@ -177,7 +185,7 @@ fn wait(
     ));
     text.say("Then two readings 10 s apart that agree; if they do not, wait as long again.");
     text.say(match (column.regime(), column.swing_period()) {
-        (Regime::Swings, Some(period)) => format!(
+        (Regime::Swings, Some(period)) if swings_to_see(column) => format!(
             "It swings past its level and back, less each time, every {:.0} s or so: a reading at \
              the turn looks at rest and is not. If it never swings, look for a kink or air.",
             period.to_seconds()
@@ -235,7 +243,10 @@ fn scale_and_range(
     text.heading("Scale and range");
     text.say(match hose.reservoir {
         Reservoir::TwinBothEnds => {
-            "Both ends are read at the same moment: nothing has to be corrected.".to_owned()
+            "Both ends are read at the same moment. Write down 1000 mm and what the moving end reads, less \
+             what the standing end reads: of that nothing has to be corrected. What the moving end reads \
+             by itself shows half of every height."
+                .to_owned()
         }
         Reservoir::FixedMark { .. } => {
             "The mark stays on the hose, so no water flows and nothing has to be corrected."
@@ -257,13 +268,25 @@ fn scale_and_range(
     ));
     match range {
         Ok(range) => {
-            text.say(format!(
-                "With its water {} above the floor it reads floors from {} lower to {} higher \
-                 than where it stands.",
-                whole(hose.leg, words),
-                whole(-range.lowest, words),
-                whole(range.highest, words),
-            ));
+            let beside = |floor: Length| {
+                let side = if floor < Length::ZERO { "lower" } else { "higher" };
+                format!("{} {side}", whole(floor.abs(), words))
+            };
+            text.say(if range.lowest < range.highest {
+                format!(
+                    "With its water {} above the floor it reads floors from {} to {} than where it \
+                     stands.",
+                    whole(hose.leg, words),
+                    beside(range.lowest),
+                    beside(range.highest),
+                )
+            } else {
+                format!(
+                    "! With its water {} above the floor it reads no floor at all: set the water line \
+                     between the ends of what can be read on the tube.",
+                    whole(hose.leg, words)
+                )
+            });
             if range.freeboard > Length::ZERO {
                 text.say(format!(
                     "The top {} of the tube are kept for the swing after a quick move; close the \
@@ -277,8 +300,15 @@ fn scale_and_range(
                      high, air enters: prime it again.",
                     spill.to_litres()
                 ),
-                None => "Held too low it runs over at that end; what is lost is lost to both."
-                    .to_owned(),
+                None if hose.reservoir == Reservoir::TwinBothEnds => {
+                    "Held too low it runs over at that end; what is lost is lost to both."
+                        .to_owned()
+                }
+                None => {
+                    "Held too low it runs over at that end, and what is lost shows in every later \
+                         reading: go back to the base."
+                        .to_owned()
+                }
             });
         }
         Err(outside) => text.say(format!("Its range: {outside}.")),
@@ -337,7 +367,7 @@ fn checks(
             words.length(checks.lifted)
         ),
     );
-    let slow = column.as_ref().is_ok_and(|column| column.overshoot() < 0.05);
+    let slow = column.as_ref().is_ok_and(|column| !swings_to_see(column));
     text.item(
         "4.",
         match checks.swing {

@@ -6,8 +6,8 @@ use crate::said::count;
 use crate::told::{Side, Table, Told};
 use crate::words::{COVERAGE, Words};
 use floorwright_engine::hose::{
-    Accuracy, Care, LEAST_CLAIMED, NoStands, SHARE_OF_TOLERANCE, Stand, StandRow, StandsAsk,
-    StandsPlan, Why, plan_stands,
+    Accuracy, Care, LEAST_CLAIMED, NoStands, Reservoir, SHARE_OF_TOLERANCE, Stand, StandRow,
+    StandsAsk, StandsPlan, Why, plan_stands,
 };
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::Job;
@@ -56,7 +56,8 @@ pub fn told(input: &JobInput, job: &Job, plan: &StandsPlan, short: bool) -> Told
     say_stands(&mut text, plan, words);
     say_accuracy(&mut text, of, plan, words);
     if !short {
-        plan.stands.iter().for_each(|stand| sheet(&mut text, stand, words));
+        let reservoir = input.hose.hose.reservoir;
+        plan.stands.iter().for_each(|stand| sheet(&mut text, stand, reservoir, words));
     }
     say_rules(&mut text, plan);
     taken(&mut text, of, plan);
@@ -90,10 +91,15 @@ fn way_out(needs: Option<Length>, plan: &StandsPlan, of: Of<'_>, words: Words) -
 
 fn say_stands(text: &mut Told, plan: &StandsPlan, words: Words) {
     let n = plan.stands.len();
+    let all = match plan.unreached.len() {
+        0 => "every point".to_owned(),
+        1 => "every point but the one that is out of reach".to_owned(),
+        lost => format!("every point but the {lost} that are out of reach"),
+    };
     let fewest = match n.saturating_sub(plan.at_least) {
-        _ if n == 1 => "it reaches every point".to_owned(),
-        0 => format!("{n} reach every point, and fewer cannot"),
-        _ => format!("{n} reach every point; {} at least are needed", plan.at_least),
+        _ if n == 1 => format!("it reaches {all}"),
+        0 => format!("{n} reach {all}, and fewer cannot"),
+        _ => format!("{n} reach {all}; {} at least are needed", plan.at_least),
     };
     text.heading(format!("{}: {fewest}", count(n, "stand", "stands")));
     let columns = [
@@ -183,7 +189,8 @@ fn say_tolerance(
     let careful = careful.max(LEAST_CLAIMED);
     let is_casual = of.input.hose.hose.care == Care::Casual;
     let way = if careful <= needed && is_casual {
-        "read by all the rules (care: careful) it is good enough".to_owned()
+        "read by all the rules (careful, to half a millimetre, settled to 0.2 mm) it is good enough"
+            .to_owned()
     } else if share < 1.0 {
         "take a longer hose and so fewer stands, read every point twice, or take the field test \
          of the hose"
@@ -214,33 +221,40 @@ fn why(row: &StandRow) -> &'static str {
 }
 
 /// The sheet of one stand, with blanks.
-fn sheet(text: &mut Told, stand: &Stand, words: Words) {
+fn sheet(text: &mut Told, stand: &Stand, reservoir: Reservoir, words: Words) {
     let room = stand.room.as_ref().map_or(String::new(), |room| format!(", {room}"));
     text.heading(format!(
         "Sheet of stand {}{room}: reservoir at {}",
         stand.number,
         words.place(stand.at)
     ));
-    let columns = [
+    // Of a twin whose ends are both read, what is written down follows from the two.
+    let blanks: &[&str] = if reservoir == Reservoir::TwinBothEnds {
+        &["Moving", "Standing", "1000 + M - S"]
+    } else {
+        &["Reading"]
+    };
+    let mut columns = vec![
         ("Row", Side::Right),
         ("Point", Side::Left),
         ("Hose m", Side::Right),
         ("About min", Side::Right),
         ("Time", Side::Left),
-        ("Reading", Side::Left),
-        ("", Side::Left),
     ];
+    columns.extend(blanks.iter().map(|blank| (*blank, Side::Left)));
+    columns.push(("", Side::Left));
     let mut table = Table::new(&columns);
     for (idx, row) in stand.rows.iter().enumerate() {
-        table.row([
+        let known = [
             format!("{}.{}", stand.number, idx + 1),
             row.point.to_string(),
             format!("{:.1}", row.hose.to_m()),
             format!("{:.0}", row.time.to_minutes()),
             "__:__".to_owned(),
-            "__________".to_owned(),
-            why(row).to_owned(),
-        ]);
+        ];
+        let length = if blanks.len() == 1 { 10 } else { 8 };
+        let empty = blanks.iter().map(|_| "_".repeat(length));
+        table.row(known.into_iter().chain(empty).chain([why(row).to_owned()]));
     }
     text.table(table);
 }

@@ -168,13 +168,20 @@ fn foot(care: Care) -> Component {
 }
 
 fn temperature(hose: &Hose) -> Result<Component, OutsideValidity> {
+    // The most that one leg may stand off the other if it is up to so much colder or warmer: near 4 C,
+    // where water is densest, that is not at the far end.
     let at = |kelvin: f64| -> Result<Length, OutsideValidity> {
+        const STEPS: i32 = 10;
         let here = hose.temperature.to_celsius();
-        let warmer = Temperature::celsius((here + kelvin).min(40.0));
-        let cooler = Temperature::celsius(warmer.to_celsius() - kelvin);
-        warm_leg_higher(hose.leg, cooler, warmer, hose.fluid)
+        let mut most = Length::ZERO;
+        for step in -STEPS..=STEPS {
+            let there = (here + kelvin * f64::from(step) / f64::from(STEPS)).clamp(0.0, 40.0);
+            let (one, other) = (hose.temperature, Temperature::celsius(there));
+            most = most.max(warm_leg_higher(hose.leg, one, other, hose.fluid)?.abs());
+        }
+        Ok(most)
     };
-    let per_kelvin = at(1.0)?.abs();
+    let per_kelvin = at(1.0)?;
     let measured = match hose.leg_temperatures {
         Some((one, other)) => Some(warm_leg_higher(hose.leg, one, other, hose.fluid)?.abs()),
         None => None,
@@ -187,12 +194,18 @@ fn temperature(hose: &Hose) -> Result<Component, OutsideValidity> {
     Ok(Component {
         name: "warm and cold legs",
         sd,
-        careful: careful.min(sd),
-        at_best: Length::mm(0.05),
+        // Care does not change what was measured.
+        careful: if measured.is_some() { sd } else { careful.min(sd) },
+        at_best: Length::mm(0.05).min(sd),
         sensitivity: format!(
-            "{:.2} mm for each K that one leg of {:.1} m is warmer; a hump counts twice",
+            "{:.2} mm for each K that one leg of {:.1} m is warmer{}; a hump counts twice",
             per_kelvin.to_mm(),
-            hose.leg.to_m()
+            hose.leg.to_m(),
+            match (measured, hose.care) {
+                (Some(_), _) => ", as they were measured",
+                (None, Care::Casual) => ", 5 K taken",
+                (None, Care::Careful) => ", 2 K taken",
+            }
         ),
         remedy: "hose low, in the shade, reservoir low; wait after moving between warm and cold",
         hidden_from_repeats: true,

@@ -76,6 +76,7 @@ impl Fluid {
         match self {
             Self::Water | Self::DyedWater => water_density(temperature),
             Self::Mix { glycol, mass_share } => {
+                check_mix(mass_share, temperature)?;
                 let none = water_density(temperature)?.to_kg_per_m3();
                 let of_row = |row: &Row, t| between_temperatures(&row.density, t);
                 let density = of_mix(glycol, mass_share, temperature, none, of_row)?;
@@ -92,6 +93,7 @@ impl Fluid {
         match self {
             Self::Water | Self::DyedWater => water_viscosity(temperature),
             Self::Mix { glycol, mass_share } => {
+                check_mix(mass_share, temperature)?;
                 let none = water_viscosity(temperature)?.to_mm2_per_s().ln();
                 let of_row = |row: &Row, t| between_temperatures(&row.viscosity.map(f64::ln), t);
                 let viscosity = of_mix(glycol, mass_share, temperature, none, of_row)?;
@@ -124,6 +126,17 @@ impl Fluid {
     }
 }
 
+/// Share and temperature of a mix, within its table.
+fn check_mix(mass_share: f64, temperature: Temperature) -> Result<(f64, f64), OutsideValidity> {
+    const BASIS: &str = "the table of mixes (Melinder 2010)";
+    let limits = (0.0, MOST_GLYCOL, "by mass");
+    let share = OutsideValidity::check("a share of glycol", mass_share, limits, BASIS)?;
+    let limits = (TEMPERATURES[0], TEMPERATURES[4], "C");
+    let t = temperature.to_celsius();
+    let t = OutsideValidity::check("a temperature of the mix", t, limits, BASIS)?;
+    Ok((share, t))
+}
+
 /// Along the shares by mass, from what holds without any glycol.
 fn of_mix(
     glycol: Glycol,
@@ -132,12 +145,7 @@ fn of_mix(
     without: f64,
     of_row: impl Fn(&Row, f64) -> f64,
 ) -> Result<f64, OutsideValidity> {
-    const BASIS: &str = "the table of mixes (Melinder 2010)";
-    let limits = (0.0, MOST_GLYCOL, "by mass");
-    let share = OutsideValidity::check("a share of glycol", mass_share, limits, BASIS)?;
-    let limits = (TEMPERATURES[0], TEMPERATURES[4], "C");
-    let t = temperature.to_celsius();
-    let t = OutsideValidity::check("a temperature of the mix", t, limits, BASIS)?;
+    let (share, t) = check_mix(mass_share, temperature)?;
     let rows = match glycol {
         Glycol::Propylene => &PROPYLENE,
         Glycol::Ethylene => &ETHYLENE,

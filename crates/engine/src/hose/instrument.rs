@@ -171,6 +171,9 @@ impl HoseFault {
                 "do not read it: wait for warmer weather, or mix in more propylene glycol before \
                  filling"
             }
+            Self::Outside(_, outside) if outside.is_below() => {
+                "read when it is warmer: how this filling behaves so cold is not known here"
+            }
             Self::Outside(..) => "read in the cool of the day, or leave the temperature out",
             Self::LegsTooLong { .. } => "take a longer hose, or check the height of the legs",
             Self::NothingToRead { .. } => "write reads = [from, to] above the foot of the staff",
@@ -284,7 +287,7 @@ impl Hose {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct ReadableRange {
     /// The lowest floor, against the floor under the reservoir: held lower, the open tube
-    /// siphons.
+    /// siphons. Above zero where the water stands above the top of the scale.
     pub lowest: Length,
     /// The highest floor: held higher, the water falls off the scale, and then air enters.
     pub highest: Length,
@@ -312,8 +315,9 @@ pub fn range_of(hose: &Hose) -> Result<ReadableRange, OutsideValidity> {
     let freeboard = if hose.capped { Length::ZERO } else { start * hose.column()?.overshoot() };
     let (from, to) = hose.reads;
     let line = hose.leg;
-    let down = (to - line - freeboard).max(Length::ZERO);
-    let up = (line - from).max(Length::ZERO);
+    // Below zero where the water line itself is beyond an end of the scale.
+    let down = to - line - freeboard;
+    let up = line - from;
     let (lowest, highest, spills) = match hose.reservoir {
         Reservoir::Pail { area } => {
             let factor = hose.factor();
@@ -325,7 +329,7 @@ pub fn range_of(hose: &Hose) -> Result<ReadableRange, OutsideValidity> {
         }
         // Both surfaces move by half of the move: each end needs its half in its own tube.
         Reservoir::TwinBothEnds | Reservoir::TwinOneEnd => {
-            let half = down.min(up);
+            let half = down.min(up).max(Length::ZERO);
             (-(half * 2.0), half * 2.0, None)
         }
     };

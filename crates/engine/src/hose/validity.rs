@@ -16,9 +16,16 @@ pub struct OutsideValidity {
     pub unit: &'static str,
     /// What holds between these ends, and by whom.
     pub basis: &'static str,
+    /// Whether the value lies below the least.
+    below: bool,
 }
 
 impl OutsideValidity {
+    /// Whether the value lies below the least that it may be.
+    pub fn is_below(&self) -> bool {
+        self.below
+    }
+
     /// The value, if it is a number within its ends.
     pub(crate) fn check(
         what: &'static str,
@@ -31,6 +38,7 @@ impl OutsideValidity {
         }
         let digits = format!("{value:.3}");
         let digits = digits.trim_end_matches('0').trim_end_matches('.');
-        Err(Self { what, value: format!("{digits} {unit}"), low, high, unit, basis })
+        let below = value < low;
+        Err(Self { what, value: format!("{digits} {unit}"), low, high, unit, basis, below })
     }
 }

@@ -4,8 +4,9 @@ use super::{NoStands, StandsAsk};
 use crate::hose::walls::Door;
 use crate::hose::ways::{Place, Reach, Ways, inside};
 use crate::ids::{PointId, RoomId};
-use crate::site::{Finish, Outline, PointKind, Position, Room, Site};
+use crate::site::{Finish, Outline, Point, PointKind, Position, Room, Site};
 use crate::units::Length;
+use crate::verdict::room_of;
 use std::collections::BTreeSet;
 
 /// How many places for the reservoir are looked at.
@@ -13,11 +14,11 @@ const CANDIDATES: f64 = 320.0;
 /// The reservoir stands so far off the walls, mm.
 const OFF_WALL: f64 = 250.0;
 
-/// Something to be read, with every place that it may be read from.
+/// Something to be read, with the place that it is read at.
 pub(super) struct Target {
     pub(super) point: PointId,
     pub(super) at: Position,
-    pub(super) places: Vec<Place>,
+    pub(super) place: Place,
     pub(super) is_benchmark: bool,
 }
 
@@ -58,20 +59,17 @@ pub(super) fn with_one_room(site: &Site) -> Result<Site, NoStands> {
 pub(super) fn targets_of(ask: &StandsAsk<'_>, ways: &Ways) -> Vec<Target> {
     let mut targets: Vec<Target> = Vec::new();
     let mut named = BTreeSet::new();
-    let rooms = ask.site.rooms();
     let mut add = |point: &PointId, at: Position, room: Option<&RoomId>, is_benchmark: bool| {
         if !named.insert(point.clone()) {
             return;
         }
-        let near = rooms.iter().filter(|known| {
-            room.map_or(known.outline.contains(at, Length::mm(300.0)), |id| known.id == *id)
-        });
-        let mut places: Vec<Place> =
-            near.filter_map(|room| inside(&room.outline, at)).map(|at| ways.place(at)).collect();
-        if places.is_empty() {
-            places.push(ways.place((at.x.to_mm(), at.y.to_mm())));
-        }
-        targets.push(Target { point: point.clone(), at, places, is_benchmark });
+        // In one room only, also on the line between two: what is read on the other side of a wall is
+        // another spot of the floor, and ties nothing together.
+        let spot =
+            Point { id: point.clone(), at: Some(at), kind: PointKind::Floor, room: room.cloned() };
+        let within = room_of(ask.site, &spot).and_then(|room| inside(&room.outline, at));
+        let place = ways.place(within.unwrap_or((at.x.to_mm(), at.y.to_mm())));
+        targets.push(Target { point: point.clone(), at, place, is_benchmark });
     };
     for point in ask.site.points() {
         let is_benchmark = ask.benchmarks.contains(&point.id);
@@ -178,5 +176,5 @@ fn beside_door(outline: &Outline, door: &Door) -> Option<(f64, f64)> {
 }
 
 fn hose_to(ways: &Ways, from: &Reach, target: &Target) -> f64 {
-    target.places.iter().map(|place| ways.length(from, place)).fold(f64::INFINITY, f64::min)
+    ways.length(from, &target.place)
 }

@@ -7,7 +7,7 @@ use crate::hose::checks::DriftWatch;
 use crate::hose::cover::{Bits, Cover, empty, has, in_both, put};
 use crate::hose::design::accuracy_of;
 use crate::hose::tour::spread_out;
-use crate::hose::ways::{Place, Ways};
+use crate::hose::ways::Ways;
 use crate::ids::PointId;
 use crate::site::Position;
 use crate::units::{Length, Minutes, Seconds};
@@ -287,17 +287,12 @@ impl Planner<'_> {
     }
 
     fn lines(&self, candidate: &Candidate, rows: &[StandRow]) -> Vec<Vec<Position>> {
-        let from = self.ways.reach(&candidate.place);
         let mut drawn = BTreeSet::new();
         rows.iter()
             .filter(|row| drawn.insert(row.point.clone()))
             .filter_map(|row| self.targets.iter().find(|target| target.point == row.point))
-            .filter_map(|target| {
-                let length = |place: &&Place| self.ways.length(&from, place);
-                target.places.iter().min_by(|a, b| length(a).total_cmp(&length(b)))
-            })
-            .map(|place| {
-                let line = self.ways.line(&candidate.place, place);
+            .map(|target| {
+                let line = self.ways.line(&candidate.place, &target.place);
                 line.into_iter().map(|(x, y)| Position::mm(x, y)).collect()
             })
             .collect()

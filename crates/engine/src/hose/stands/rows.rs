@@ -25,7 +25,6 @@ pub(super) struct RowWriter<'a> {
     base: usize,
     each: f64,
     watch: &'a DriftWatch,
-    from: Reach,
 }
 
 impl<'a> RowWriter<'a> {
@@ -36,16 +35,11 @@ impl<'a> RowWriter<'a> {
         wait: Seconds,
         watch: &'a DriftWatch,
     ) -> Self {
-        let from = planner.ways.reach(&candidate.place);
-        Self { planner, candidate, base, each: wait.to_seconds() + HANDLING, watch, from }
+        Self { planner, candidate, base, each: wait.to_seconds() + HANDLING, watch }
     }
 
-    /// The place of a point that this stand reads it at.
     fn place(&self, point: usize) -> &'a Place {
-        let places = &self.planner.targets[point].places;
-        let length = |place: &&Place| self.planner.ways.length(&self.from, place);
-        let nearest = places.iter().min_by(|a, b| length(a).total_cmp(&length(b)));
-        nearest.expect("a target has a place")
+        &self.planner.targets[point].place
     }
 
     pub(super) fn rows(&self, points: &[(usize, Why)]) -> Vec<StandRow> {
