@@ -76,13 +76,18 @@ fn contours(source: &Source<'_>) -> Option<Contours> {
 }
 
 fn levels(drawing: &mut Drawing, source: &Source<'_>, words: Words) {
+    let mut written: Vec<Position> = Vec::new();
     for level in source.plan.reduction.levels.points() {
         let Some(at) = source.job.site.point(&level.point).and_then(|point| point.at) else {
             continue;
         };
+        // Points in one place are written one above the other.
+        let below = written.iter().filter(|known| known.distance(at).to_mm() < LETTER).count();
+        let up = 0.6 + 2.6 * below as f64;
+        written.push(at);
         drawing.point(&LEVELS, at, level.level);
-        drawing.text(&LEVELS, at, 0.6, level.level, &words.level_number(level.level));
-        drawing.text(&LEVELS, at, 1.8, level.level, level.point.as_str());
+        drawing.text(&LEVELS, at, up, level.level, &words.level_number(level.level));
+        drawing.text(&LEVELS, at, up + 1.2, level.level, level.point.as_str());
     }
 }
 
