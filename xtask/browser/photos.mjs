@@ -74,8 +74,12 @@ export async function photos(job, { folder, launch, watch, until, kill, start, s
   await hashes(page);
   const photo = await cameraPhoto(page, 20);
   assert.equal(await note(page, "A2", "gap over the bearer", photo), "Kept.");
-  await page.locator(".notes img").first().scrollIntoViewIfNeeded();
-  await until("the photo on the page", () => page.evaluate(() => document.querySelector(".notes img")?.naturalWidth === 1600));
+  // The page may be put anew at any moment: whichever picture is there is scrolled to.
+  await until("the photo on the page", () => page.evaluate(() => {
+    const picture = document.querySelector(".notes img");
+    picture?.scrollIntoView();
+    return picture?.naturalWidth === 1600;
+  }));
   await shot(page, "readings-photo");
   const kept = await page.evaluate(async () => {
     const response = await fetch(document.querySelector(".notes img").src);
@@ -106,7 +110,7 @@ export async function photos(job, { folder, launch, watch, until, kill, start, s
   await start();
   await until("sending the photo that waited", async () => (await waiting(page)).join() === "0,0", 15_000);
   await page.reload();
-  await page.locator(".notes img").first().scrollIntoViewIfNeeded();
+  await page.evaluate(() => document.querySelector(".notes img")?.scrollIntoView());
   await until("the photo that waited", () => page.evaluate(() => {
     const shown = document.querySelector(".notes li img");
     return document.querySelector(".notes li").textContent.includes("sticks") && shown.naturalWidth === 1600;

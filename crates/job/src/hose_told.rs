@@ -8,7 +8,7 @@ use floorwright_engine::hose::{
     ReadableRange, ReadingWorth, Regime, Reservoir, SiteChecks, SwingVerdict, not_shown,
     straight_sight_rises,
 };
-use floorwright_engine::units::{Length, Seconds};
+use floorwright_engine::units::{Area, Length, Seconds};
 use serde::Serialize;
 
 /// Moves that waits are shown for, beside the largest of the job.
@@ -105,6 +105,10 @@ pub fn in_one_line(input: &HoseInput) -> String {
         hose.temperature.to_celsius()
     )
 }
+
+/// A pail narrower than this is warned of: below it the rise of the water at its edge changes with its
+/// level (common practice).
+const NARROW: Length = Length::mm(60.0);
 
 /// Whether a swing is large enough that its absence says something: a twentieth of the move (a choice).
 fn swings_to_see(column: &Column) -> bool {
@@ -272,10 +276,19 @@ fn scale_and_range(
                 let side = if floor < Length::ZERO { "lower" } else { "higher" };
                 format!("{} {side}", whole(floor.abs(), words))
             };
+            if let Reservoir::Pail { area } = hose.reservoir
+                && area < Area::of_circle(NARROW)
+            {
+                text.item(
+                    "!",
+                    "The pail is narrow: its own edge lifts the water, and a spill shows large. Take one \
+                     of 60 mm or more.",
+                );
+            }
             text.say(if range.lowest < range.highest {
                 format!(
                     "With its water {} above the floor it reads floors from {} to {} than where it \
-                     stands.",
+                     stands; the benchmark too has to lie there.",
                     whole(hose.leg, words),
                     beside(range.lowest),
                     beside(range.highest),

@@ -70,18 +70,17 @@ fn way_out(needs: Option<Length>, plan: &StandsPlan, of: Of<'_>, words: Words) -
         Some(needs) => {
             // From hose along the floor to hose in the hand, as the reach was made.
             let hose = &of.input.hose.hose;
-            let whole = hose.length_to_reach(needs).to_m();
             format!(
-                "it takes {:.1} m along the floor, this hose has {:.1} m. A hose of {:.0} m reaches \
-                 it, or a doorway nearer by (with legs of {}).",
-                needs.to_m(),
-                plan.reach.to_m(),
-                whole.ceil(),
+                "it takes {} along the floor, this hose has {}. A hose of {} reaches it, or a doorway \
+                 nearer by (with legs of {}).",
+                words.long(needs),
+                words.long(plan.reach),
+                words.long_up(hose.length_to_reach(needs)),
                 words.exact(hose.leg)
             )
         }
         None if of.input.doors.is_empty() => {
-            format!("it is more than {:.0} m away. Is its place right?", 2.0 * plan.reach.to_m())
+            format!("it is more than {} away. Is its place right?", words.long(plan.reach * 2.0))
         }
         None => "no doorway leads there, or it is more than twice as far as the hose. Mark the \
                  doorway as a [[door]], or check its place."
@@ -116,16 +115,16 @@ fn say_stands(text: &mut Told, plan: &StandsPlan, words: Words) {
             stand.number.to_string(),
             format!("{room}{}", words.place(stand.at)),
             stand.rows.len().to_string(),
-            format!("{:.1} m", stand.longest.to_m()),
+            words.long(stand.longest),
             stand.base.to_string(),
         ]);
     }
     text.table(table);
     text.say(format!(
-        "{} in about {}, waits included; the hose reaches {:.1} m along the floor.",
+        "{} in about {}, waits included; the hose reaches {} along the floor.",
         count(plan.n_readings, "reading", "readings"),
         hours(plan.minutes.to_minutes()),
-        plan.reach.to_m()
+        words.long(plan.reach)
     ));
 }
 
@@ -234,10 +233,11 @@ fn sheet(text: &mut Told, stand: &Stand, reservoir: Reservoir, words: Words) {
     } else {
         &["Reading"]
     };
+    let hose = format!("Hose {}", words.long_unit());
     let mut columns = vec![
         ("Row", Side::Right),
         ("Point", Side::Left),
-        ("Hose m", Side::Right),
+        (hose.as_str(), Side::Right),
         ("About min", Side::Right),
         ("Time", Side::Left),
     ];
@@ -248,7 +248,7 @@ fn sheet(text: &mut Told, stand: &Stand, reservoir: Reservoir, words: Words) {
         let known = [
             format!("{}.{}", stand.number, idx + 1),
             row.point.to_string(),
-            format!("{:.1}", row.hose.to_m()),
+            words.long_number(row.hose),
             format!("{:.0}", row.time.to_minutes()),
             "__:__".to_owned(),
         ];

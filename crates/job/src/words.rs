@@ -274,6 +274,36 @@ impl Words {
         }
     }
 
+    /// What long lengths, such as those of a hose, are counted in.
+    pub fn long_unit(self) -> &'static str {
+        match self.unit {
+            Unit::Millimetres | Unit::Metres => "m",
+            Unit::FeetInches => "ft",
+        }
+    }
+
+    /// A long length as it stands in a column: metres or feet, with one decimal.
+    pub fn long_number(self, length: Length) -> String {
+        match self.unit {
+            Unit::Millimetres | Unit::Metres => format!("{:.1}", length.to_m()),
+            Unit::FeetInches => format!("{:.1}", length.to_inches() / 12.0),
+        }
+    }
+
+    /// A long length that has to do, in running text: whole metres or feet, rounded up.
+    pub fn long_up(self, length: Length) -> String {
+        let number = match self.unit {
+            Unit::Millimetres | Unit::Metres => length.to_m(),
+            Unit::FeetInches => length.to_inches() / 12.0,
+        };
+        format!("{:.0} {}", number.ceil(), self.long_unit())
+    }
+
+    /// A long length in running text.
+    pub fn long(self, length: Length) -> String {
+        format!("{} {}", self.long_number(length), self.long_unit())
+    }
+
     /// A place on the plan.
     pub fn place(self, place: floorwright_engine::site::Position) -> String {
         let whole = |length: Length| match self.unit {

@@ -1,7 +1,7 @@
 //! What a page is made from.
 
 use floorwright_engine::plan::{Job, Plan, Stage, plan, survey};
-use floorwright_engine::record::{Record, RecordSettings, record};
+use floorwright_engine::record::{Record, record_if_begun};
 use floorwright_engine::survey::Survey;
 use floorwright_job::events::{Event, FoldedJob, JobId, fold};
 use floorwright_job::words::Words;
@@ -52,9 +52,10 @@ impl Worked {
 
     /// What was done against what came of it; nothing before the first pass.
     pub fn record(&self) -> Option<Stage<Record>> {
-        let done = &self.input.done;
-        (!done.passes.is_empty())
-            .then(|| record(&self.job, &self.plan, done, &RecordSettings::default()))
+        match record_if_begun(&self.job, &self.plan, &self.input.done) {
+            Stage::NotAsked => None,
+            record => Some(record),
+        }
     }
 }
 

@@ -341,8 +341,10 @@ fn a_goal_is_previewed_and_nothing_is_changed() {
     }
     let (_, page) = ask(r#"{"height":{"point":"<img src=x>"}}"#);
     assert!(!page.contains("<img") && page.contains("&lt;img"), "{page}");
-    let (_, page) = ask(r#"{"height":"highest","level_tolerance":"0.01 mm"}"#);
-    assert!(page.contains("class=\"warn\""), "{page}");
+    let mut tight = view.folded.form.goal.clone().unwrap();
+    tight.level_tolerance = Some(serde_json::from_str("\"0.01 mm\"").unwrap());
+    let (_, page) = ask(&serde_json::to_string(&tight).unwrap());
+    assert!(page.contains("class=\"warn\"") && page.contains("cannot be met"), "{page}");
 }
 
 #[test]

@@ -9,8 +9,8 @@ use crate::files::{self, Existing};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, open};
 use floorwright_engine::bill::bill;
-use floorwright_engine::plan::{Stage, plan};
-use floorwright_engine::record::{RecordSettings, record};
+use floorwright_engine::plan::plan;
+use floorwright_engine::record::record_if_begun;
 use floorwright_export::{Files, Format, Source, export, schema};
 use floorwright_job::cautions::Loads;
 use floorwright_job::data_sha256;
@@ -34,12 +34,7 @@ pub fn run(args: &args::Export) -> Result<Report, Stop> {
     options::leave_out(args.no_frame, &mut session);
     let plan = plan(&session.job);
     let bill = bill(&session.job, &plan, &session.input.rates);
-    let done = &session.input.done;
-    let record = if done.passes.is_empty() {
-        Stage::NotAsked
-    } else {
-        record(&session.job, &plan, done, &RecordSettings::default())
-    };
+    let record = record_if_begun(&session.job, &plan, &session.input.done);
     let hash = data_sha256(&session.input, &session.job)
         .map_err(|error| Stop::new(FAILED, error.to_string()))?;
     let source = Source {

@@ -8,8 +8,8 @@ use crate::files::{self, Existing};
 use crate::report::{Report, Text, envelope, footing};
 use crate::session::{Session, open};
 use floorwright_engine::bill::bill;
-use floorwright_engine::plan::{Stage, plan};
-use floorwright_engine::record::{RecordSettings, record};
+use floorwright_engine::plan::plan;
+use floorwright_engine::record::record_if_begun;
 use floorwright_job::Business;
 use floorwright_job::business::read_settings;
 use floorwright_report::{Files, Kind, Logo, Paper, PaperError};
@@ -47,12 +47,7 @@ pub fn run(args: &args::Report) -> Result<Report, Stop> {
     let logo = logo(business.as_ref(), &folder, &mut notes);
     let plan = plan(&session.job);
     let bill = bill(&session.job, &plan, &session.input.rates);
-    let done = &session.input.done;
-    let record = if done.passes.is_empty() {
-        Stage::NotAsked
-    } else {
-        record(&session.job, &plan, done, &RecordSettings::default())
-    };
+    let record = record_if_begun(&session.job, &plan, &session.input.done);
     let paper = Paper {
         input: &session.input,
         job: &session.job,

@@ -2,7 +2,7 @@
 
 use super::fluid::{Fluid, MOST_GLYCOL};
 use super::scale::Reservoir;
-use super::settling::Column;
+use super::settling::{Column, MARGIN};
 use super::validity::OutsideValidity;
 use crate::units::{Area, Length, Temperature, Viscosity};
 use serde::Serialize;
@@ -312,7 +312,8 @@ pub struct ReadableRange {
 /// Where the overshoot of a quick move is not known.
 pub fn range_of(hose: &Hose) -> Result<ReadableRange, OutsideValidity> {
     let start = hose.reservoir.start_of(hose.largest_move);
-    let freeboard = if hose.capped { Length::ZERO } else { start * hose.column()?.overshoot() };
+    let freeboard =
+        if hose.capped { Length::ZERO } else { start * (hose.column()?.overshoot() * MARGIN) };
     let (from, to) = hose.reads;
     let line = hose.leg;
     // Below zero where the water line itself is beyond an end of the scale.

@@ -193,6 +193,15 @@ pub fn record(job: &Job, plan: &Plan, done: &WorkDone, settings: &RecordSettings
     })
 }
 
+/// The same as [`record`] with the default settings, or [`Stage::NotAsked`] while no pass was done.
+pub fn record_if_begun(job: &Job, plan: &Plan, done: &WorkDone) -> Stage<Record> {
+    if done.passes.is_empty() {
+        Stage::NotAsked
+    } else {
+        record(job, plan, done, &RecordSettings::default())
+    }
+}
+
 /// What cannot be worked with at all. Jobs from a file have been checked; others may not have been.
 fn faults(job: &Job, done: &WorkDone) -> Vec<StopReason> {
     let mut faults = Vec::new();

@@ -2,7 +2,7 @@
 
 use floorwright_engine::bill::{Bill, bill};
 use floorwright_engine::plan::{Job, Plan, Stage, plan};
-use floorwright_engine::record::{Record, RecordSettings, record};
+use floorwright_engine::record::{Record, record_if_begun};
 use floorwright_export::{Files, Format, Source, export};
 use floorwright_job::{Fault, JobInput, SourceFile, data_sha256, load, ready};
 
@@ -45,11 +45,7 @@ impl Worked {
         let job = ready(&input, "job.toml").unwrap_or_else(|faults| panic!("{faults:#?}"));
         let plan = plan(&job);
         let bill = bill(&job, &plan, &input.rates);
-        let record = if input.done.passes.is_empty() {
-            Stage::NotAsked
-        } else {
-            record(&job, &plan, &input.done, &RecordSettings::default())
-        };
+        let record = record_if_begun(&job, &plan, &input.done);
         let hash = data_sha256(&input, &job).unwrap();
         Self { input, job, plan, bill, record, warnings, hash }
     }
