@@ -342,6 +342,9 @@ pub struct Order {
     /// Also where each line and each rate comes from.
     #[arg(long)]
     pub causes: bool,
+    /// The order for the whole plan, also once passes were done.
+    #[arg(long)]
+    pub whole: bool,
     #[command(flatten)]
     pub timber: Timber,
     /// Leave the frame out: no move is checked for loads.
@@ -469,6 +472,11 @@ pub struct YourHose {
     /// How warm the water is, in degrees Celsius.
     #[arg(long, value_name = "CELSIUS", allow_hyphen_values = true)]
     pub temperature: Option<f64>,
+    /// How warm the water is in each leg, in degrees Celsius, where one stands in the sun.
+    #[arg(
+        long, value_names = ["NEAR", "FAR"], num_args = 2, allow_hyphen_values = true
+    )]
+    pub leg_temperatures: Option<Vec<f64>>,
     /// From the water line down to the floor.
     #[arg(long, allow_hyphen_values = true)]
     pub leg: Option<String>,
@@ -599,6 +607,7 @@ impl Order {
             jacks: None,
             per_pass: None,
             causes: true,
+            whole: false,
             timber: Timber::default(),
             no_frame: false,
         }

@@ -1,5 +1,6 @@
 //! How a run ends. The codes are frozen: scripts rely on them.
 
+use floorwright_job::Fault;
 use std::process::ExitCode;
 
 /// Everything went as asked.
@@ -27,17 +28,25 @@ pub struct Stop {
     pub what: String,
     /// The way out, if there is one.
     pub hint: Option<String>,
+    /// Everything that is wrong with the job, told before `what`.
+    pub faults: Vec<Fault>,
 }
 
 impl Stop {
     /// A stop without a hint.
     pub fn new(code: u8, what: impl Into<String>) -> Self {
-        Self { code, what: what.into(), hint: None }
+        Self { code, what: what.into(), hint: None, faults: Vec::new() }
     }
 
     /// Adds the way out.
     pub fn hint(mut self, hint: impl Into<String>) -> Self {
         self.hint = Some(hint.into());
+        self
+    }
+
+    /// Adds what is wrong with the job.
+    pub fn faults(mut self, faults: Vec<Fault>) -> Self {
+        self.faults = faults;
         self
     }
 

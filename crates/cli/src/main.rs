@@ -68,13 +68,16 @@ fn fail(stop: Stop, json: bool) -> ExitCode {
     if json {
         let error = serde_json::json!({
             "schema": "floorwright/error/1",
-            "error": { "what": stop.what, "hint": stop.hint, "exit": stop.code },
+            "error": {
+                "what": stop.what, "hint": stop.hint, "exit": stop.code, "faults": stop.faults,
+            },
         });
         // Nothing is left to be done if even this cannot be written.
         let _ = writeln!(io::stdout().lock(), "{error:#}");
     } else {
         let hint = stop.hint.as_ref().map_or(String::new(), |hint| format!("\n  hint: {hint}"));
-        let _ = writeln!(io::stderr().lock(), "{}{hint}", stop.what);
+        let faults: String = stop.faults.iter().map(|fault| format!("{fault:#}\n")).collect();
+        let _ = writeln!(io::stderr().lock(), "{faults}{}{hint}", stop.what);
     }
     stop.into()
 }

@@ -67,8 +67,8 @@ pub fn open(path: &Path) -> Result<Session, Stop> {
 fn finish(path: &Path, loaded: Loaded) -> Result<Session, Stop> {
     let (errors, warnings): (Vec<Fault>, Vec<Fault>) =
         loaded.faults.into_iter().partition(Fault::is_error);
-    let Some(input) = loaded.job else { return Err(refuse(path, &errors)) };
-    let job = ready(&input, &path.to_string_lossy()).map_err(|faults| refuse(path, &faults))?;
+    let Some(input) = loaded.job else { return Err(refuse(path, errors)) };
+    let job = ready(&input, &path.to_string_lossy()).map_err(|faults| refuse(path, faults))?;
     say_if_it_takes_long(&job);
     Ok(Session { input, job, warnings })
 }
@@ -84,12 +84,8 @@ fn say_if_it_takes_long(job: &Job) {
     }
 }
 
-fn refuse(path: &Path, faults: &[Fault]) -> Stop {
-    let mut what: Vec<String> = faults.iter().map(|fault| format!("{fault:#}")).collect();
-    what.push(format!(
-        "{} cannot be used: {} to put right",
-        path.display(),
-        count(faults.len(), "fault", "faults")
-    ));
-    Stop::new(CHECK_FAILED, what.join("\n"))
+fn refuse(path: &Path, faults: Vec<Fault>) -> Stop {
+    let n_faults = count(faults.len(), "fault", "faults");
+    let what = format!("{} cannot be used: {n_faults} to put right", path.display());
+    Stop::new(CHECK_FAILED, what).faults(faults)
 }

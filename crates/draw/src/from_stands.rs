@@ -37,9 +37,9 @@ impl StandsPicture {
             at: stand.at,
             lines: stand.lines.clone(),
             words: format!(
-                "hose of stand {}: up to {:.1} m, {} readings",
+                "hose of stand {}: up to {}, {} readings",
                 stand.number,
-                stand.longest.to_m(),
+                words.long(stand.longest),
                 stand.rows.len()
             ),
         });
@@ -56,7 +56,7 @@ impl StandsPicture {
             plan.watch.points,
             plan.watch.minutes.to_minutes()
         ));
-        notes.push(format!("hose: {}", in_one_line(&input.hose)));
+        notes.push(format!("hose: {}", in_one_line(&input.hose, words)));
         if input.doors.is_empty() {
             notes.push("no doorways are marked: walls do not count".to_owned());
         }
@@ -75,7 +75,14 @@ impl StandsPicture {
             print: Print::of(input),
             rooms: RoomOutline::all_of(job),
             doors: input.doors.clone(),
-            obstacles: input.obstacles.clone(),
+            obstacles: input
+                .obstacles
+                .iter()
+                .map(|thing| RoomOutline {
+                    name: thing.name.clone(),
+                    outline: thing.outline.clone(),
+                })
+                .collect(),
             stands: stands.collect(),
             points: points.into_values().collect(),
             notes,

@@ -8,7 +8,7 @@ use crate::plan::{Extent, Plan, PlanLabel, Symbol, is_drawable, plate_size};
 use crate::sheet::{BLACK, GREY, Style, WHITE};
 use floorwright_engine::hose::Door;
 use floorwright_engine::ids::PointId;
-use floorwright_engine::site::{Outline, Position, nearest_on_segment};
+use floorwright_engine::site::{Position, nearest_on_segment};
 
 /// A plan of stands.
 #[derive(Clone, Debug, PartialEq)]
@@ -26,7 +26,7 @@ pub struct StandsPicture {
     /// The doorways.
     pub doors: Vec<Door>,
     /// What no hose goes through.
-    pub obstacles: Vec<Outline>,
+    pub obstacles: Vec<RoomOutline>,
     /// The stands, in the order to go.
     pub stands: Vec<StandMark>,
     /// The points.
@@ -111,6 +111,7 @@ pub fn stands_map(picture: &StandsPicture) -> String {
     for (stand, rect) in picture.stands.iter().zip(&stand_rooms) {
         draw_stand(&mut plan, stand, rect);
     }
+    plan.room_names(&picture.obstacles);
     plan.room_names(&picture.rooms);
     plan.sheet.bars(&plan.scale, picture.print);
     legend(&mut plan, picture);
@@ -158,7 +159,7 @@ fn draw_openings(plan: &mut Plan, picture: &StandsPicture) {
         }
     }
     for obstacle in &picture.obstacles {
-        let spots = plan.view.spots(obstacle.corners());
+        let spots = plan.view.spots(obstacle.outline.corners());
         plan.sheet.canvas.polygon(
             "obstacle",
             &spots,

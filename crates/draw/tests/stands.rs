@@ -12,6 +12,8 @@ use floorwright_engine::units::Length;
 fn picture(medium: Medium, n_stands: usize) -> StandsPicture {
     let corners = [(0.0, 0.0), (9000.0, 0.0), (9000.0, 6000.0), (0.0, 6000.0)];
     let corners = corners.iter().map(|&(x, y)| Position::mm(x, y)).collect();
+    let chimney = [(5200.0, 4700.0), (6300.0, 4700.0), (6300.0, 5800.0), (5200.0, 5800.0)];
+    let chimney = chimney.iter().map(|&(x, y)| Position::mm(x, y)).collect();
     let points = (0..20).map(|idx| StandPoint {
         point: PointId::new(format!("<P{idx}>")),
         at: Position::mm(900.0 + 1800.0 * f64::from(idx % 5), 900.0 + 1400.0 * f64::from(idx / 5)),
@@ -35,7 +37,10 @@ fn picture(medium: Medium, n_stands: usize) -> StandsPicture {
             outline: Outline::new(corners).unwrap(),
         }],
         doors: vec![Door { at: Position::mm(9000.0, 3000.0), width: Length::mm(900.0) }],
-        obstacles: Vec::new(),
+        obstacles: vec![RoomOutline {
+            name: "<chimney>".to_owned(),
+            outline: Outline::new(chimney).unwrap(),
+        }],
         stands: stands.collect(),
         points,
         notes: vec!["a note of its own".to_owned()],
@@ -54,6 +59,9 @@ fn everything_is_on_it_on_paper_and_on_a_phone() {
         assert_eq!(svg, stands_map(&picture(medium, 2)), "the same values give the same bytes");
         assert_eq!(count(&svg, "stand"), 2);
         assert_eq!(count(&svg, "doorway"), 1);
+        // The thing in the way, and its sign in the legend.
+        assert_eq!(count(&svg, "obstacle"), 2);
+        assert!(svg.contains("&lt;chimney&gt;") || medium == Medium::Screen);
         // Twice twenty lines, and one in the legend of each stand.
         assert_eq!(count(&svg, "hose"), 42);
         assert_eq!(count(&svg, "repeat"), 2);

@@ -69,7 +69,7 @@ fn fluid(fluid: Fluid) -> String {
 pub fn told(input: &HoseInput, figures: &HoseFigures, words: Words) -> Told {
     let mut text = Told::default();
     let column = &figures.column;
-    title(&mut text, input);
+    title(&mut text, input, words);
     trust(&mut text, input, &figures.budget, figures.worth, words);
     if let (Ok(column), Some(verdict)) = (column, figures.swing) {
         swing(&mut text, *column, verdict);
@@ -85,22 +85,22 @@ pub fn told(input: &HoseInput, figures: &HoseFigures, words: Words) -> Told {
 }
 
 /// How a hose is called in one line.
-pub fn in_one_line(input: &HoseInput) -> String {
+pub fn in_one_line(input: &HoseInput, words: Words) -> String {
     let hose = &input.hose;
     let round =
-        |area: floorwright_engine::units::Area| (area.to_mm2() * 4.0 / std::f64::consts::PI).sqrt();
+        |area: Area| whole(Length::mm((area.to_mm2() * 4.0 / std::f64::consts::PI).sqrt()), words);
     let end = match hose.reservoir {
-        Reservoir::Pail { area } => format!("on a pail of {:.0} mm", round(area)),
+        Reservoir::Pail { area } => format!("on a pail of {}", round(area)),
         Reservoir::FixedMark { area } => {
-            format!("on a pail of {:.0} mm, slid to a fixed mark", round(area))
+            format!("on a pail of {}, slid to a fixed mark", round(area))
         }
         Reservoir::TwinBothEnds => "twin tubes, both ends read at once".to_owned(),
         Reservoir::TwinOneEnd => "twin tubes, one end read".to_owned(),
     };
     format!(
-        "{} mm bore, {} m, {end}, {} at {} C",
-        hose.bore.to_mm(),
-        hose.length.to_m(),
+        "{} bore, {}, {end}, {} at {} C",
+        words.exact(hose.bore),
+        words.long_exact(hose.length),
         fluid(hose.fluid),
         hose.temperature.to_celsius()
     )
@@ -115,8 +115,8 @@ fn swings_to_see(column: &Column) -> bool {
     column.overshoot() >= 0.05
 }
 
-fn title(text: &mut Told, input: &HoseInput) {
-    text.heading(format!("Your hose: {}", in_one_line(input)));
+fn title(text: &mut Told, input: &HoseInput, words: Words) {
+    text.heading(format!("Your hose: {}", in_one_line(input, words)));
 }
 
 /// How far to trust a reading, and on whose word.

@@ -27,6 +27,15 @@ pub struct Loaded {
     pub faults: Vec<Fault>,
 }
 
+/// What no hose goes through and no reservoir stands in.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Obstacle {
+    /// What it is.
+    pub name: String,
+    /// The line round it.
+    pub outline: Outline,
+}
+
 /// A job that can be worked on.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct JobInput {
@@ -61,7 +70,7 @@ pub struct JobInput {
     /// Doorways.
     pub doors: Vec<Door>,
     /// What no hose goes through.
-    pub obstacles: Vec<Outline>,
+    pub obstacles: Vec<Obstacle>,
     /// Readings that are struck out, and so not among the survey's; in the order of the document.
     pub struck: Vec<StruckReading>,
     /// Level books.

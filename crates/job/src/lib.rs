@@ -40,7 +40,9 @@ pub use data_hash::data_sha256;
 pub use document::{Document, SourceFile};
 pub use fault::{Fault, Severity};
 pub use hose::{HoseFigures, HoseInput, SetupWorth};
-pub use input::{Assumption, FrameInput, HeightTie, JobInput, Loaded, Orientation, StruckReading};
+pub use input::{
+    Assumption, FrameInput, HeightTie, JobInput, Loaded, Obstacle, Orientation, StruckReading,
+};
 pub use order_words::OrderWords;
 pub use ready::ready;
 pub use template::{Grid, Template, template};

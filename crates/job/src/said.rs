@@ -219,6 +219,15 @@ pub fn whole_order(done: &WorkDone) -> Option<String> {
     })
 }
 
+/// That an order is for what is left, if passes were done.
+pub fn left_order(done: &WorkDone) -> Option<String> {
+    let last = done.passes.last()?.number;
+    Some(format!(
+        "This is the order for what is left after pass {last}, from the readings taken since. It is no new quote: \
+         what was agreed for the whole stands in the order for the whole plan."
+    ))
+}
+
 /// That a plan is the one from before the work, if passes were done.
 pub fn plan_from_before(done: &WorkDone) -> Option<String> {
     let n_done = done.passes.len();

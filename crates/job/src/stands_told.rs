@@ -20,6 +20,7 @@ use floorwright_engine::units::Length;
 /// Why it cannot be planned.
 pub fn plan_of(input: &JobInput, job: &Job) -> Result<StandsPlan, NoStands> {
     let worth = input.hose.worth_of_job()?;
+    let obstacles: Vec<_> = input.obstacles.iter().map(|thing| thing.outline.clone()).collect();
     let mut benchmarks: Vec<PointId> =
         job.survey.benchmarks.iter().map(|mark| mark.point.clone()).collect();
     if let Datum::PointIsZero(zero) = &job.survey.datum {
@@ -28,7 +29,7 @@ pub fn plan_of(input: &JobInput, job: &Job) -> Result<StandsPlan, NoStands> {
     plan_stands(&StandsAsk {
         site: &input.site,
         doors: &input.doors,
-        obstacles: &input.obstacles,
+        obstacles: &obstacles,
         benchmarks: &benchmarks,
         hose: &input.hose.hose,
         reading_sd: worth.sd,
@@ -48,7 +49,7 @@ pub fn told(input: &JobInput, job: &Job, plan: &StandsPlan, short: bool) -> Told
     let (words, of) = (Words::of(input), Of { input, job });
     let mut text = Told::default();
     text.heading(format!("Where to stand: {}", input.name));
-    text.say(format!("With this hose: {}.", in_one_line(&input.hose)));
+    text.say(format!("With this hose: {}.", in_one_line(&input.hose, words)));
     for lost in &plan.unreached {
         let out = way_out(lost.needs, plan, of, words);
         text.item("!", format!("{} is out of reach of every stand: {out}", lost.point));

@@ -304,6 +304,16 @@ impl Words {
         format!("{} {}", self.long_number(length), self.long_unit())
     }
 
+    /// A long length as it was given: metres, or feet to a hundredth.
+    pub fn long_exact(self, length: Length) -> String {
+        match self.unit {
+            Unit::Millimetres | Unit::Metres => format!("{} m", length.to_m()),
+            Unit::FeetInches => {
+                format!("{} ft", round_to(length.to_inches() / 12.0, 0.01))
+            }
+        }
+    }
+
     /// A place on the plan.
     pub fn place(self, place: floorwright_engine::site::Position) -> String {
         let whole = |length: Length| match self.unit {

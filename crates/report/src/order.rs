@@ -4,10 +4,10 @@
 use crate::block::{Block, Blocks, Cells, Table};
 use crate::paper::{Content, Paper};
 use crate::typeset::PaperError;
-use floorwright_engine::bill::{Bill, Line, Money, Price, Section};
+use floorwright_engine::bill::{Bill, Line, Money, Price, Section, bill_of_the_rest};
 use floorwright_engine::plan::{Stage, StageName};
 use floorwright_job::OrderWords;
-use floorwright_job::said::{count, reason, reasons, whole_order, why};
+use floorwright_job::said::{count, left_order, reason, reasons, whole_order, why};
 
 /// What the document says.
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
@@ -33,8 +33,10 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         terms.iter().for_each(|paragraph| blocks.say(paragraph));
     }
     blocks.0.push(Block::NewPage);
+    blocks.heading("Order list, for the builder");
     whole_order(&paper.input.done).into_iter().for_each(|sentence| blocks.say(sentence));
     lines(&mut blocks, bill, words);
+    left(&mut blocks, paper, words);
     let subtitle = if bill.price.is_some() {
         "What the work costs, and what to buy, hire and do"
     } else {
@@ -132,7 +134,6 @@ fn no_price(blocks: &mut Blocks, bill: &Bill) {
 
 /// The pages for the builder.
 fn lines(blocks: &mut Blocks, bill: &Bill, words: OrderWords) {
-    blocks.heading("Order list, for the builder");
     if bill.lines.is_empty() {
         blocks.say("Nothing is needed.");
     }
@@ -189,6 +190,23 @@ fn lines(blocks: &mut Blocks, bill: &Bill, words: OrderWords) {
     if !bill.assumed.is_empty() {
         blocks.say("Taken for the order, because the job does not say:");
         blocks.list(bill.assumed.clone());
+    }
+}
+
+/// Once passes were done: what is left to buy, hire and do.
+fn left(blocks: &mut Blocks, paper: &Paper<'_>, words: OrderWords) {
+    let rates = &paper.input.rates;
+    let Some(left) = bill_of_the_rest(paper.job, paper.plan, paper.record, rates) else { return };
+    blocks.0.push(Block::NewPage);
+    blocks.heading("What is left to order");
+    match &left {
+        Stage::Done(bill) => {
+            let unsettled = bill.unsettled.iter().map(|one| reason(one, paper.words()));
+            blocks.framed("Order nothing yet for what is left", unsettled.collect(), true);
+            left_order(&paper.input.done).into_iter().for_each(|sentence| blocks.say(sentence));
+            lines(blocks, bill, words);
+        }
+        left => blocks.say(format!("Not known: {}.", reasons(left.reasons(), paper.words()))),
     }
 }
 

@@ -15,6 +15,9 @@ use floorwright_job::words::Words;
 use serde::de::DeserializeOwned;
 use serde::de::value::{Error as WordError, StrDeserializer};
 
+/// Where a fault of a flag stands.
+const COMMAND_LINE: &str = "the command line";
+
 /// Runs the command.
 pub fn run(args: &args::Hose) -> Result<Report, Stop> {
     let mut session = match &args.job {
@@ -31,7 +34,7 @@ pub fn run(args: &args::Hose) -> Result<Report, Stop> {
                 ..Form::default()
             };
             change_hose(&mut form, &args.hose)?;
-            open_form(form, "the command line")?
+            open_form(form, COMMAND_LINE).map_err(|stop| args.hose.named_in(stop))?
         }
     };
     forget_missing_readings(&mut session);
@@ -78,15 +81,16 @@ fn json_of(session: &Session, figures: &HoseFigures) -> serde_json::Value {
 
 /// Opens a job with the hose of the flags in place of its own.
 pub fn open_with(path: &std::path::Path, flags: &YourHose) -> Result<Session, Stop> {
-    if flags.is_silent() {
+    if flags.given().next().is_none() {
         return open(path);
     }
     let mut trial = Form::default();
     change_hose(&mut trial, flags)?;
-    open_changed(path, |form| {
+    let opened = open_changed(path, |form| {
         // It was tried before, and does not depend on the form.
         let _ = change_hose(form, flags);
-    })
+    });
+    opened.map_err(|stop| flags.named_in(stop))
 }
 
 /// Before a survey there are no readings, and nobody need be told.
@@ -95,21 +99,42 @@ pub fn forget_missing_readings(session: &mut Session) {
 }
 
 impl YourHose {
-    fn is_silent(&self) -> bool {
-        let texts = [
-            &self.kind,
-            &self.bore,
-            &self.length,
-            &self.reservoir,
-            &self.fluid,
-            &self.glycol,
-            &self.leg,
-            &self.read_to,
-            &self.care,
-            &self.largest_move,
-            &self.settle_to,
+    /// The keys of `[hose]` that flags set, each with its flag.
+    fn given(&self) -> impl Iterator<Item = (&'static str, &'static str)> {
+        let all = [
+            (self.kind.is_some(), "kind", "--kind"),
+            (self.bore.is_some(), "bore", "--bore"),
+            (self.length.is_some(), "length", "--length"),
+            (self.reservoir.is_some(), "reservoir", "--reservoir"),
+            (self.fluid.is_some(), "fluid", "--fluid"),
+            (self.glycol.is_some(), "glycol", "--glycol"),
+            (self.temperature.is_some(), "temperature", "--temperature"),
+            (self.leg_temperatures.is_some(), "leg_temperatures", "--leg-temperatures"),
+            (self.leg.is_some(), "leg", "--leg"),
+            (self.read_to.is_some(), "read_to", "--read-to"),
+            (self.care.is_some(), "care", "--care"),
+            (self.largest_move.is_some(), "largest_move", "--move"),
+            (self.settle_to.is_some(), "settle_to", "--settle-to"),
         ];
-        texts.iter().all(|text| text.is_none()) && self.temperature.is_none()
+        all.into_iter().filter_map(|(given, key, flag)| given.then_some((key, flag)))
+    }
+
+    /// What is wrong with a flag is told of the flag, not of the key that it stands for.
+    fn named_in(&self, mut stop: Stop) -> Stop {
+        for fault in stop.faults.iter_mut().filter(|fault| fault.place == "[hose]") {
+            let is_of =
+                |key: &str| fault.what.strip_prefix(key).is_some_and(|rest| rest.starts_with(' '));
+            let Some((key, flag)) = self.given().find(|(key, _)| is_of(key)) else { continue };
+            fault.file = COMMAND_LINE.to_owned();
+            fault.line = None;
+            fault.column = None;
+            fault.place = flag.to_owned();
+            let rest = fault.what[key.len()..].trim_start();
+            fault.what = rest.strip_prefix("is ").unwrap_or(rest).to_owned();
+            let as_flag = |hint: String| hint.replace(&format!("{key} = "), &format!("{flag} "));
+            fault.hint = fault.hint.take().map(as_flag);
+        }
+        stop
     }
 }
 
@@ -145,6 +170,9 @@ fn change_hose(form: &mut Form, flags: &YourHose) -> Result<(), Stop> {
     hose.fluid = fluid.or(hose.fluid);
     hose.care = care.or(hose.care);
     hose.temperature = flags.temperature.or(hose.temperature);
+    if let Some([near, far]) = flags.leg_temperatures.as_deref() {
+        hose.leg_temperatures = Some([*near, *far]);
+    }
     Ok(())
 }
 

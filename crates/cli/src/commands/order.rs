@@ -9,11 +9,12 @@ use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
-use floorwright_engine::bill::{Bill, Line, Money, Section, bill};
-use floorwright_engine::plan::{StageName, plan};
+use floorwright_engine::bill::{Bill, Line, Money, Section, bill, bill_of_the_rest};
+use floorwright_engine::plan::{Stage, StageName, plan};
+use floorwright_engine::record::record_if_begun;
 use floorwright_job::OrderWords;
 use floorwright_job::cautions::Loads;
-use floorwright_job::said::{count, whole_order};
+use floorwright_job::said::{count, left_order, reasons, whole_order};
 use floorwright_job::words::{Words, percent};
 
 /// Runs the command.
@@ -25,55 +26,97 @@ pub fn run(args: &args::Order) -> Result<Report, Stop> {
     options::leave_out(args.no_frame, &mut session);
     let plan = plan(&session.job);
     let found = bill(&session.job, &plan, &session.input.rates);
+    let record = record_if_begun(&session.job, &plan, &session.input.done);
+    let left = bill_of_the_rest(&session.job, &plan, &record, &session.input.rates);
     let words = Words::of(&session.input);
     let mut text = Text::default();
     text.heading(&format!("Order: {}", session.input.name));
     read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
     if let Some(bill) = stage(&mut text, &plan, StageName::Packers, &found, words) {
-        exit = say(&mut text, &session, bill, args.causes);
+        let whole = Of { session: &session, causes: args.causes, rest: false };
+        exit = match &left {
+            Some(left) if !args.whole => say_left(&mut text, whole, left, bill),
+            _ => whole.say(&mut text, bill),
+        };
         if exit == OK {
             cautions(&mut text, Loads::of(&plan));
         }
     }
     footing(&mut text, &session);
     let json = move || {
-        envelope("order", &session, serde_json::json!({ "order": found, "plan": plan.packing }))
+        let result = serde_json::json!({ "order": found, "left": left, "plan": plan.packing });
+        envelope("order", &session, result)
     };
     Ok(Report { text, json: Box::new(json), exit })
 }
 
-/// Says the order. Returns the exit code.
-fn say(text: &mut Text, session: &Session, bill: &Bill, causes: bool) -> u8 {
-    let words = order_words(session);
-    if !bill.unsettled.is_empty() {
-        text.heading("Order nothing yet: this plan is not to be worked by");
-        for reason in &bill.unsettled {
-            text.item("!", floorwright_job::said::reason(reason, Words::of(&session.input)));
+/// An order to be said.
+#[derive(Clone, Copy)]
+struct Of<'a> {
+    session: &'a Session,
+    /// With where each line comes from.
+    causes: bool,
+    /// It is for what is left.
+    rest: bool,
+}
+
+impl Of<'_> {
+    /// Says it. Returns the exit code.
+    fn say(self, text: &mut Text, bill: &Bill) -> u8 {
+        let done = &self.session.input.done;
+        if !bill.unsettled.is_empty() {
+            text.heading("Order nothing yet: this plan is not to be worked by");
+            for reason in &bill.unsettled {
+                text.item(
+                    "!",
+                    floorwright_job::said::reason(reason, Words::of(&self.session.input)),
+                );
+            }
         }
-    }
-    if let Some(sentence) = whole_order(&session.input.done) {
-        text.say(sentence);
-    }
-    say_price(text, bill);
-    for section in Section::ALL {
-        let lines: Vec<&Line> =
-            bill.lines.iter().filter(|line| line.item.section() == section).collect();
-        if !lines.is_empty() {
-            say_section(text, bill, section, &lines, words, causes);
+        if let Some(sentence) = if self.rest { left_order(done) } else { whole_order(done) } {
+            text.say(sentence);
         }
-    }
-    if bill.lines.is_empty() {
-        text.heading("Nothing is needed");
-    }
-    say_missing(text, bill);
-    if !bill.assumed.is_empty() {
-        text.heading("Taken for the order, because the job does not say");
-        for assumed in &bill.assumed {
-            text.item("-", assumed);
+        say_price(text, bill);
+        for section in Section::ALL {
+            let lines: Vec<&Line> =
+                bill.lines.iter().filter(|line| line.item.section() == section).collect();
+            if !lines.is_empty() {
+                say_section(text, bill, section, &lines, order_words(self.session), self.causes);
+            }
         }
+        if bill.lines.is_empty() {
+            text.heading("Nothing is needed");
+        }
+        say_missing(text, bill);
+        if !bill.assumed.is_empty() {
+            text.heading("Taken for the order, because the job does not say");
+            for assumed in &bill.assumed {
+                text.item("-", assumed);
+            }
+        }
+        if bill.unsettled.is_empty() { OK } else { CHECK_FAILED }
     }
-    if bill.unsettled.is_empty() { OK } else { CHECK_FAILED }
+}
+
+/// Says what is left to order, and what the whole came to. Returns the exit code.
+fn say_left(text: &mut Text, whole: Of<'_>, left: &Stage<Bill>, whole_bill: &Bill) -> u8 {
+    let exit = match left {
+        Stage::Done(left) => Of { rest: true, ..whole }.say(text, left),
+        left => {
+            text.heading("What is left to order is not known");
+            text.item("!", reasons(left.reasons(), Words::of(&whole.session.input)));
+            CHECK_FAILED
+        }
+    };
+    if let Some(price) = &whole_bill.price {
+        let currency = whole_bill.currency.as_ref().map_or("", |currency| currency.as_str());
+        text.say(format!(
+            "The whole plan, by the readings before the work, came to {currency} {} (--whole shows it).",
+            price.total
+        ));
+    }
+    exit
 }
 
 /// How this job speaks of its order.

@@ -53,12 +53,48 @@ fn hoses_that_cannot_be_are_refused() {
         let said = run_in(&here, &all).ends(3).err;
         assert!(said.contains(expected) && said.contains("hint: "), "{said}");
     };
-    check(&["--bore", "0"], "bore is out of range: 0 mm, must be 4 mm to 15 mm");
-    check(&["--length", "2 km"], "length cannot be read");
+    check(&["--bore", "0"], "the command line: --bore: out of range: 0 mm, must be 4 mm to 15 mm");
+    check(&["--leg-temperatures", "10", "200"], "--leg-temperatures: out of range: 200 C");
+    check(&["--length", "2 km"], "--length: cannot be read");
     check(&["--temperature", "-5"], "freezes at 0.0 C");
     check(&["--reservoir", "8"], "the reservoir is smaller than the hose");
     let said = run_in(&here, &["hose", "--care", "sloppy"]).ends(2).err;
     assert!(said.contains("casual or careful"), "{said}");
+}
+
+/// A program that reads the answer gets place, value, limit and hint each by itself.
+#[test]
+fn faults_stand_one_by_one_in_json() {
+    let here = folder("hose-faults");
+    let said = run_in(&here, &["hose", "--bore", "0", "--length", "1", "--json"]).ends(3).json();
+    let faults = list(&said["error"]["faults"]);
+    assert_eq!(faults.len(), 2, "{said}");
+    assert_eq!(text(&faults[0]["place"]), "--bore");
+    assert_eq!(text(&faults[0]["value"]), "0 mm");
+    assert_eq!(text(&faults[0]["limit"]), "4 mm to 15 mm");
+    assert!(text(&faults[1]["hint"]).starts_with("write --length \"20 m\""), "{said}");
+    assert!(!text(&said["error"]["what"]).contains("hint"), "{said}");
+}
+
+/// 0.21 mm stand between the legs for each kelvin and metre near 20 C: Kell's water.
+#[test]
+fn a_leg_in_the_sun_is_told_apart() {
+    let here = folder("hose-legs");
+    let part = |args: &[&str]| {
+        let mut all = vec!["hose", "--json"];
+        all.extend(args);
+        let said = run_in(&here, &all).ends(0).json();
+        let parts = list(&said["result"]["budget"]["components"]).to_vec();
+        let legs = parts.iter().find(|part| text(&part["name"]) == "warm and cold legs");
+        number(&legs.expect("it is in the budget")["sd"])
+    };
+    let (apart, alike) = (
+        part(&["--leg-temperatures", "10", "20"]),
+        part(&["--leg-temperatures", "15", "15"]),
+    );
+    // Water of 10 and 20 C is 999.70 and 998.21 kg/m3: 1.49 mm on a leg of a metre, spread evenly.
+    assert!((apart - 1.49 / 3.0_f64.sqrt()).abs() < 0.01, "{apart}");
+    assert!(alike < 0.01, "{alike}");
 }
 
 #[test]

@@ -4,7 +4,7 @@ use crate::ids::{SetupId, SupportId};
 use crate::packers::{Choice, HeightAdvice, Packing};
 use crate::plan::{Job, PackingStage, PassesStage, SupportPacking};
 use crate::units::{Force, Length};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A thickness as a whole number of hundredths of a millimetre, to count by.
 pub(super) fn key(thickness: Length) -> i64 {
@@ -75,6 +75,13 @@ impl<'a> Counts<'a> {
             packing,
             passes,
         }
+    }
+
+    /// Counts the supports that another packing packs among the packed ones, in the site's order.
+    pub(super) fn pack_too(&mut self, job: &Job, other: &PackingStage) {
+        let mine: BTreeSet<SupportId> = self.packed.drain(..).chain(packed(other)).collect();
+        let ids = job.site.supports().iter().map(|support| &support.id);
+        self.packed = ids.filter(|id| mine.contains(*id)).cloned().collect();
     }
 
     /// How many passes there are.

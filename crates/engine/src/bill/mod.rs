@@ -22,7 +22,8 @@ pub use rates::{Extra, Fixing, Rates, Times, usual_fixings};
 pub use total::{Added, MissingRate, Price, SectionSum};
 
 use crate::ids::{SetupId, SupportId};
-use crate::plan::{Job, Plan, Stage, StageName, StopReason};
+use crate::plan::{Job, PackingStage, Plan, Stage, StageName, StopReason};
+use crate::record::{Record, to_work_by};
 use crate::units::{Force, Length};
 use serde::Serialize;
 use std::fmt;
@@ -338,15 +339,91 @@ pub enum Cause {
 /// assert!(matches!(bill(&job, &plan(&job), &Rates::default()), Stage::WaitsFor(_)));
 /// ```
 pub fn bill(job: &Job, plan: &Plan, rates: &Rates) -> Stage<Bill> {
-    let packing = match &plan.packing {
-        Stage::Done(packing) => packing,
-        Stage::Stopped(_) => return Stage::WaitsFor(StageName::Packers),
-        Stage::WaitsFor(earlier) => return Stage::WaitsFor(*earlier),
-        Stage::NotAsked => return Stage::NotAsked,
+    let packing = match packing_of(plan) {
+        Ok(packing) => packing,
+        Err(waits) => return waits,
     };
     let counts = counts::Counts::of(job, packing, plan.passes.done());
     let lines = lines::lines(job, &counts, rates);
     Stage::Done(total::add_up(lines, rates, unsettled(plan)))
+}
+
+/// What is still to buy, hire and do once passes were done, and what that costs by the same rates; `None`
+/// before the first pass.
+///
+/// Its packers come on top of what stands at the supports. The survey, getting ready and what the job
+/// adds are in the bill for the whole plan alone; every stack that stays is still to be fixed. What lies
+/// unused on site is not known, and nothing is taken off for it.
+pub fn bill_of_the_rest(
+    job: &Job,
+    before: &Plan,
+    record: &Stage<Record>,
+    rates: &Rates,
+) -> Option<Stage<Bill>> {
+    let (left, n_done) = match to_work_by(before, record) {
+        Ok(left) if left.rest.is_none() => return None,
+        Ok(left) => (left.plan, left.n_done()),
+        Err(reasons) => return Some(Stage::Stopped(reasons)),
+    };
+    let packing = match packing_of(left) {
+        Ok(packing) => packing,
+        Err(waits) => return Some(waits),
+    };
+    let mut counts = counts::Counts::of(job, packing, left.passes.done());
+    if let Some(whole) = before.packing.done() {
+        counts.pack_too(job, whole);
+    }
+    let mut lines = lines::lines(job, &counts, rates);
+    lines.retain(|line| !is_past(&line.item));
+    lines.iter_mut().flat_map(|line| &mut line.causes).for_each(|cause| cause.count_on(n_done));
+    let mut bill = total::add_up(lines, rates, unsettled(left));
+    bill.assumed.extend(
+        [
+            "packers come on top of what stands there, and what lies unused on site is not taken off",
+            "survey, getting ready and what the job adds are done and paid by the order for the whole plan",
+            "no stack that stays is fixed yet",
+        ]
+        .map(str::to_owned),
+    );
+    Some(Stage::Done(bill))
+}
+
+impl Cause {
+    /// Counts its passes on from those that were done; what comes before the first of the others stays so.
+    fn count_on(&mut self, n_done: usize) {
+        match self {
+            Self::MostInUse { pass, .. } | Self::MostTogether { pass, .. } => *pass += n_done,
+            Self::InPass { pass, .. } if *pass > 0 => *pass += n_done,
+            Self::InPass { .. }
+            | Self::AtSupport { .. }
+            | Self::FromSetup { .. }
+            | Self::Rule { .. } => {}
+        }
+    }
+}
+
+/// What is over once the first pass is done.
+fn is_past(item: &Item) -> bool {
+    use WorkKind::{SetUp, SurveyReadings, SurveySetups};
+    match item {
+        Item::Work { work } => matches!(work, SurveySetups | SurveyReadings | SetUp),
+        Item::Extra { .. } => true,
+        Item::Packer { .. }
+        | Item::PackerOnTheWay { .. }
+        | Item::TallerSupport { .. }
+        | Item::Fixing { .. }
+        | Item::Jacks { .. } => false,
+    }
+}
+
+/// The packers of a plan, or why it has no bill.
+fn packing_of(plan: &Plan) -> Result<&PackingStage, Stage<Bill>> {
+    match &plan.packing {
+        Stage::Done(packing) => Ok(packing),
+        Stage::Stopped(_) => Err(Stage::WaitsFor(StageName::Packers)),
+        Stage::WaitsFor(earlier) => Err(Stage::WaitsFor(*earlier)),
+        Stage::NotAsked => Err(Stage::NotAsked),
+    }
 }
 
 /// Why the plan is not to be worked by, if it is not.

@@ -1,11 +1,13 @@
 //! Orders whose every line can be counted and priced by hand.
 
 use crate::house::job;
+use crate::record::{again as read_again, pass};
 use floorwright_engine::bill::{
     Bill, Cause, Currency, Extra, Fixing, Item, Line, Money, Quantity, Rates, Section, Share,
-    Times, WorkKind, WorkTime, bill,
+    Times, WorkKind, WorkTime, bill, bill_of_the_rest,
 };
 use floorwright_engine::plan::{Job, Stage, StageName, plan};
+use floorwright_engine::record::{WorkDone, record_if_begun};
 use floorwright_engine::settings::{Limit, Packer, Stock};
 use floorwright_engine::units::Length;
 use proptest::prelude::*;
@@ -106,6 +108,45 @@ fn a_small_order_as_counted_and_priced_by_hand() {
     assert_eq!(price.tax.amount, Money::cents(10_543)); // 10543.35
     assert_eq!(price.total, Money::cents(80_832));
     assert!(bill.missing.is_empty() && bill.unsettled.is_empty(), "{bill:?}");
+}
+
+/// By hand. Pass 1 lifted B2 by 5 mm; A1 and B2 are 5 mm low now. Two pieces of 5 mm, one pack; straps for
+/// A1 and B2; one pass with one move of two jacks and two stacks changed, read again once. With the jacks
+/// there: 30 + 15 + 2 x 5 + 10 + 10 = 75 minutes, one day. Survey, getting ready and the skip are past.
+#[test]
+fn the_rest_after_a_pass_as_counted_and_priced_by_hand() {
+    let job = small();
+    let before = plan(&job);
+    let left = |done: &WorkDone| {
+        bill_of_the_rest(&job, &before, &record_if_begun(&job, &before, done), &rates())
+    };
+    assert!(left(&WorkDone::default()).is_none());
+    let mut done = WorkDone { passes: vec![pass(1, &[("B2", 5.0)])], again: Vec::new() };
+    let unread = left(&done);
+    assert!(matches!(&unread, Some(Stage::Stopped(why)) if !why.is_empty()), "{unread:?}");
+    done.again.push(read_again(1, [-5.0, 0.0, 0.0, 0.0, -5.0, 0.0, 0.0, 0.0, 0.0], 0.0));
+    let Some(Stage::Done(bill)) = left(&done) else { panic!("{:?}", left(&done)) };
+    let of_section = |section: Section| {
+        let lines = bill.lines.iter().filter(|line| line.item.section() == section);
+        lines.map(cents).collect::<Vec<i64>>()
+    };
+    assert_eq!(of_section(Section::Packers), [800]);
+    assert_eq!(of_section(Section::Fixings), [1300]);
+    assert_eq!(of_section(Section::Hire), [2000]);
+    assert_eq!(of_section(Section::Work), [6000, 3000, 2000, 2000, 2000, 4800]);
+    assert_eq!(of_section(Section::Extras), [0; 0]);
+    // The pass that is left is the second.
+    assert_eq!(work(&bill, WorkKind::Moves).causes, [Cause::InPass { pass: 2, times: 1 }]);
+    let price = bill.price.as_ref().unwrap();
+    assert_eq!(price.subtotal, Money::cents(23_900));
+    assert_eq!(price.margin.amount, Money::cents(2390));
+    assert_eq!(price.tax.amount, Money::cents(3944)); // 3943.5
+    assert_eq!(price.total, Money::cents(30_234));
+    // When all is done, what stays is still to be fixed.
+    done.passes.push(pass(2, &[("A1", 5.0), ("B2", 5.0)]));
+    done.again.push(read_again(2, [0.0; 9], 0.0));
+    let Some(Stage::Done(bill)) = left(&done) else { panic!("{:?}", left(&done)) };
+    assert_eq!(bill.lines.iter().map(cents).collect::<Vec<_>>(), [1300, 4800]);
 }
 
 #[test]

@@ -2,21 +2,27 @@
 
 use super::{Checker, Spot, called};
 use crate::form_v1::{
-    CareForm, FluidForm, HoseKindForm, InstrumentForm, Quantity, SetupForm, YourHoseForm,
+    CareForm, FluidForm, HoseKindForm, InstrumentForm, Quantity, SetupForm, Terms, YourHoseForm,
 };
 use crate::hose::{HoseInput, SetupWorth};
+use crate::input::Obstacle;
 use crate::limits::{self, Range};
+use crate::measure::Unit;
 use crate::quantities::RATIO;
+use crate::words::Words;
 use floorwright_engine::hose::{
     Care, DOOR_BESIDE_WALL, Door, Fluid, Glycol, Hose, HoseTest, Reservoir, hose_test, repeats_in,
 };
 use floorwright_engine::ids::SetupId;
-use floorwright_engine::site::{Outline, Site};
+use floorwright_engine::site::Site;
 use floorwright_engine::survey::{ReadingSd, Setup};
 use floorwright_engine::units::{Area, Length, Temperature};
 
 /// A doorway whose width is not given: common practice, the least clear width of most inside doors.
 const DOOR_WIDTH: Length = Length::mm(800.0);
+
+/// The pail where none is described, which is that of [`Hose::default`].
+const PAIL: Length = Length::mm(200.0);
 
 /// More doorways or obstacles than this are a slip.
 const MOST_DOORS: usize = 500;
@@ -70,9 +76,10 @@ impl Checker<'_> {
 
     fn hose_of(&mut self, spot: &Spot, form: &YourHoseForm, assumed: &mut Vec<String>) -> Hose {
         let default = Hose::default();
+        let units = self.units;
         let mut length = |key: &str, given: Option<&Quantity>, range: &Range, default: Length| {
             if given.is_none() {
-                assumed.push(format!("{}: {}", key.replace('_', " "), in_words(default)));
+                assumed.push(format!("{}: {}", key.replace('_', " "), in_words(default, units)));
             }
             self.length(spot, key, given, range).unwrap_or(default)
         };
@@ -90,8 +97,8 @@ impl Checker<'_> {
                 let (from, to) = default.reads;
                 assumed.push(format!(
                     "the tube is read from {} to {}",
-                    in_words(from),
-                    in_words(to)
+                    in_words(from, units),
+                    in_words(to, units)
                 ));
                 default.reads
             }
@@ -227,10 +234,10 @@ impl Checker<'_> {
         } else if let Some(diameter) = &form.reservoir {
             self.length(spot, "reservoir", Some(diameter), side).map(Area::of_circle)
         } else {
-            assumed.push("reservoir: a round pail of 200 mm".to_owned());
+            assumed.push(format!("reservoir: a round pail of {}", in_words(PAIL, self.units)));
             None
         };
-        let area = area.unwrap_or(Area::of_circle(Length::mm(200.0)));
+        let area = area.unwrap_or(Area::of_circle(PAIL));
         if form.fixed_mark { Reservoir::FixedMark { area } } else { Reservoir::Pail { area } }
     }
 
@@ -293,12 +300,14 @@ impl Checker<'_> {
         if doors.iter().any(|door| door.width == DOOR_WIDTH)
             && form.door.iter().any(|d| d.width.is_none())
         {
-            self.hose.assumed.push(format!("a doorway without a width: {}", in_words(DOOR_WIDTH)));
+            self.hose
+                .assumed
+                .push(format!("a doorway without a width: {}", in_words(DOOR_WIDTH, self.units)));
         }
         doors
     }
 
-    pub(super) fn obstacles(&mut self) -> Vec<Outline> {
+    pub(super) fn obstacles(&mut self) -> Vec<Obstacle> {
         let form = self.form;
         if !self.are_few("obstacle", form.obstacle.len()) {
             return Vec::new();
@@ -311,7 +320,9 @@ impl Checker<'_> {
                 let hint = "write outline = [[x, y], [x, y], [x, y]]";
                 self.missing(&spot, "", "its outline is not given", hint);
             }
-            obstacles.extend(self.outline_of(&spot, &obstacle.outline));
+            let outline = self.outline_of(&spot, &obstacle.outline);
+            let named = |outline| Obstacle { name: obstacle.name.clone(), outline };
+            obstacles.extend(outline.map(named));
         }
         obstacles
     }
@@ -329,7 +340,7 @@ impl Checker<'_> {
 }
 
 /// A length as a person says it: metres from one on.
-fn in_words(length: Length) -> String {
-    let mm = length.to_mm();
-    if mm >= 1000.0 { format!("{} m", mm / 1000.0) } else { format!("{mm} mm") }
+fn in_words(length: Length, units: Unit) -> String {
+    let words = Words::new(Terms::default(), units);
+    if length >= Length::mm(1000.0) { words.long_exact(length) } else { words.exact(length) }
 }

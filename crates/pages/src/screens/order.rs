@@ -2,7 +2,7 @@
 
 use crate::layout::{Shell, faults};
 use crate::view::{JobView, Worked};
-use floorwright_engine::bill::{Bill, Money, Section, bill};
+use floorwright_engine::bill::{Bill, Money, Section, bill, bill_of_the_rest};
 use floorwright_engine::plan::Stage;
 use floorwright_job::words::Words;
 use floorwright_job::{OrderWords, said};
@@ -26,12 +26,29 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
 fn order(worked: &Worked) -> Markup {
     let words = OrderWords { terms: worked.input.terms, units: worked.input.units };
     let in_words = Words::of(&worked.input);
-    match bill(&worked.job, &worked.plan, &worked.input.rates) {
-        Stage::Done(bill) => lines(&bill, words, in_words),
+    let said = |bill: &Stage<Bill>| match bill {
+        Stage::Done(bill) => lines(bill, words, in_words),
         Stage::Stopped(reasons) => {
-            html! { @for reason in &reasons { p { (said::reason(reason, in_words)) } } }
+            html! { @for reason in reasons { p { (said::reason(reason, in_words)) } } }
         }
         Stage::WaitsFor(_) | Stage::NotAsked => html! { p { "The order waits for the lifts." } },
+    };
+    let (job, rates, done) = (&worked.job, &worked.input.rates, &worked.input.done);
+    let whole = said(&bill(job, &worked.plan, rates));
+    let left =
+        worked.record().and_then(|record| bill_of_the_rest(job, &worked.plan, &record, rates));
+    match left {
+        None => whole,
+        Some(left) => html! {
+            @if matches!(left, Stage::Done(_)) { @if let Some(sentence) = said::left_order(done) { p { (sentence) } } }
+            @else { h2 { "What is left to order is not known" } }
+            (said(&left))
+            details {
+                summary { "The order for the whole plan" }
+                @if let Some(sentence) = said::whole_order(done) { p { (sentence) } }
+                (whole)
+            }
+        },
     }
 }
 
