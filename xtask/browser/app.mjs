@@ -49,7 +49,7 @@ function watch(page, allowed = []) {
 async function read(page, digits) {
   for (const digit of digits) await tap(page, `[data-key="${digit}"]`);
   await tap(page, "#save");
-  await page.waitForSelector("#answer p");
+  await page.waitForSelector("#answer p[data-sent]");
   return page.textContent("#answer");
 }
 

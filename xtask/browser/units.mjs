@@ -21,7 +21,7 @@ async function type(page, keys) {
 
 async function save(page) {
   await page.tap("#save");
-  await page.waitForSelector("#answer p");
+  await page.waitForSelector("#answer p[data-sent]");
   return text(page, "#answer");
 }
 

@@ -16,6 +16,7 @@ pub mod document;
 pub mod events;
 pub mod fault;
 pub mod form_v1;
+pub mod frame_said;
 pub mod hose;
 pub mod hose_told;
 pub mod input;

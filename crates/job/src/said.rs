@@ -6,7 +6,7 @@ use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::{
     DeckShape, Job, OddReading, Plan, StageName, StopReason, StraightedgeFinding,
 };
-use floorwright_engine::record::{Followed, Record, SupportMovement, WorkDone};
+use floorwright_engine::record::{Finding, Followed, Record, SupportMovement, WorkDone};
 use floorwright_engine::survey::{Benchmark, Datum, GlobalTest, Reduction};
 use floorwright_engine::target::Outcome as Lifts;
 use floorwright_engine::units::Length;
@@ -217,6 +217,37 @@ pub fn whole_order(done: &WorkDone) -> Option<String> {
             if n_done == 1 { "it" } else { "them" }
         )
     })
+}
+
+/// What speaks against the plan or its limits.
+pub fn finding(finding: &Finding, words: Words) -> String {
+    match finding {
+        Finding::HeldWasMoved { support, done, why } => {
+            format!("{support} was moved by {}, and was to stay: {why}", words.signed(*done))
+        }
+        Finding::BeyondPlan { support, planned, done } => format!(
+            "{support} was moved by {}, the plan says {}",
+            words.signed(*done),
+            words.signed(*planned)
+        ),
+        Finding::BeyondLimit { support, done, limit, reason } => format!(
+            "{support} was lifted {} in all, the limit is {}: {reason}",
+            words.length(*done),
+            words.length(*limit)
+        ),
+        Finding::FasterThanAllowed { pass, support, lift, limit } => format!(
+            "{support} was moved by {} in pass {pass}, the limit is {}",
+            words.signed(*lift),
+            words.length(*limit)
+        ),
+        Finding::StackDisagrees { pass, support, stack, expected } => format!(
+            "{support} stands on {} after pass {pass}, and by gap and lifts it should be {}",
+            words.length(*stack),
+            words.length(*expected)
+        ),
+        Finding::NotReadAgain { pass } => format!("the floor was not read after pass {pass}"),
+        Finding::NothingNoted { pass } => format!("nothing is noted of pass {pass}"),
+    }
 }
 
 /// That an order is for what is left, if passes were done.

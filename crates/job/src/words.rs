@@ -80,11 +80,22 @@ impl Words {
         Length::mm((length.to_mm() / step - 1e-6).ceil() * step)
     }
 
+    /// The same as far as a jack is worked: tenths of a millimetre, or sixty-fourths.
+    pub fn fine(self, length: Length) -> String {
+        match self.unit {
+            Unit::Millimetres | Unit::Metres => self.number(length),
+            Unit::FeetInches => self.exact(length),
+        }
+    }
+
     /// The same with its sign.
     pub fn signed(self, length: Length) -> String {
-        let text = self.number(length);
-        let is_zero = !text.bytes().any(|byte| byte.is_ascii_digit() && byte != b'0');
-        if is_zero || text.starts_with('-') { text } else { format!("+{text}") }
+        with_sign(self.number(length))
+    }
+
+    /// [`Words::fine`] with its sign.
+    pub fn signed_fine(self, length: Length) -> String {
+        with_sign(self.fine(length))
     }
 
     /// A length in running text, with its unit.
@@ -322,6 +333,12 @@ impl Words {
         };
         format!("({}, {})", whole(place.x), whole(place.y))
     }
+}
+
+/// A plus before what is more than nothing.
+fn with_sign(text: String) -> String {
+    let is_zero = !text.bytes().any(|byte| byte.is_ascii_digit() && byte != b'0');
+    if is_zero || text.starts_with('-') { text } else { format!("+{text}") }
 }
 
 /// Newtons in the weight of a pound.

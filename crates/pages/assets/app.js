@@ -107,6 +107,7 @@ export async function refresh() {
   const list = document.querySelector("[aria-labelledby=taken]");
   if (list) {
     list.replaceWith(fresh.querySelector("[aria-labelledby=taken]"));
+    document.dispatchEvent(new Event("refreshed"));
     return true;
   }
   const main = document.getElementById("main");
@@ -119,11 +120,39 @@ export async function refresh() {
   return true;
 }
 
-// What others did is seen within a moment.
-if (job) {
-  const live = new EventSource(`/jobs/${job}/live`);
+// What others did is seen within a moment. A page that nobody looks at holds no line open: a browser has few.
+let live = null;
+
+function listen() {
+  live?.close();
+  live = null;
+  if (document.hidden) return;
+  live = new EventSource(`/jobs/${job}/live`);
   live.addEventListener("changed", (message) => {
     if (Number(message.data) > Number(document.body.dataset.tick)) refresh();
+  });
+  live.addEventListener("error", () => sayOutOfReach(true));
+  live.addEventListener("open", () => sayOutOfReach(false));
+}
+
+/** What stands here may be from before: nobody is to lift by it without knowing. */
+function sayOutOfReach(isOut) {
+  const line = document.getElementById("out-of-reach");
+  if (!isOut) return line?.remove();
+  if (line) return;
+  const fresh = document.createElement("p");
+  fresh.id = "out-of-reach";
+  fresh.className = "outbox";
+  fresh.setAttribute("role", "status");
+  fresh.textContent = "The computer is out of reach: what stands here is from before, and others may have done more since.";
+  box.after(fresh);
+}
+
+if (job) {
+  listen();
+  document.addEventListener("visibilitychange", () => {
+    listen();
+    if (!document.hidden) refresh();
   });
 }
 

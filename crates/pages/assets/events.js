@@ -6,6 +6,9 @@
 // the same way, by the hash of their bytes, after the events: a reading does not wait for a photo.
 
 const KEEP_DAYS = 30;
+
+// A computer that sleeps answers nothing at all: then it is out of reach.
+const PATIENCE_MS = 20_000;
 const news = new EventTarget();
 const channel = "BroadcastChannel" in self ? new BroadcastChannel("floorwright") : null;
 channel?.addEventListener("message", () => news.dispatchEvent(new Event("changed")));
@@ -143,6 +146,7 @@ async function sendAll() {
         method: "PUT",
         headers: { "content-type": "application/json", "x-floorwright": "1" },
         body: JSON.stringify(entry.event),
+        signal: AbortSignal.timeout(PATIENCE_MS),
       });
     } catch {
       isOut = true; // out of reach: all of it stays unsent
@@ -202,13 +206,18 @@ async function tidy() {
 /** Calls back whenever what is unsent may have changed. */
 export const onChange = (listener) => news.addEventListener("changed", listener);
 
-/** Makes an event and sends it if the log is in reach: `{ event, answer }`, no answer if it is not. */
-export async function record(job, change, photo) {
-  const event = await make(job, change, photo);
+/** Sends an event that was made, if the log is in reach; resolves with its answer, or with nothing. */
+export async function sent(event) {
   let answers = await send();
   // A run that had begun before may not have seen it.
   if (!answers.has(event.id)) answers = await send();
-  return { event, answer: answers.get(event.id) };
+  return answers.get(event.id);
+}
+
+/** Makes an event and sends it if the log is in reach: `{ event, answer }`, no answer if it is not. */
+export async function record(job, change, photo) {
+  const event = await make(job, change, photo);
+  return { event, answer: await sent(event) };
 }
 
 /** All that is only here, as a file that can be brought in by hand: a line for each event and each photo. */

@@ -116,16 +116,19 @@ const makers = {
     const pass = { number: Number(form.dataset.number), date, lifted };
     for (const name of ["by", "remarks"]) if (value(form, name)) pass[name] = value(form, name);
     if (value(form, "cracks")) pass.cracks = [value(form, "cracks")];
-    return [{ did: "pass", pass }];
+    const replaced = (form.dataset.replaces ?? "").split(" ").filter((event) => event !== "");
+    return [{ did: "pass", pass }, ...replaced.map((event) => ({ did: "undo", event }))];
   },
   goal(form) {
     const goal = JSON.parse(form.dataset.form || "{}");
     const kind = value(form, "kind");
     const level = value(form, "value");
+    if (value(form, "kind") === "level" && level === "") throw new RangeError("Level: write the level that the floor is to come to.");
+    if (value(form, "kind") === "point" && value(form, "point") === "") throw new RangeError("Point: name a point that was read.");
     goal.height = {
       highest: "highest",
       free: "free",
-      level: level || "0",
+      level,
       point: { point: value(form, "point"), ...(level ? { offset: level } : {}) },
     }[kind];
     goal.prefer = value(form, "prefer");
@@ -156,11 +159,35 @@ async function begin(form) {
   if (await change(form, [{ did: "begin", ...made }], of)) location.href = `/jobs/${of}`;
 }
 
+// What a length on a jack or of a packer looks like, for when nobody can be asked.
+const LENGTHS = { mm: /^[-+]?\d+(\.\d+)?( ?(mm|cm|m))?$/, "ft-in": /^[-+]?[\d\s.'"/-]+( ?mm)?$/ };
+
+/** Whether a pass is noted as it can be meant: asked of the computer, or looked at here if it is out of reach. */
+async function canBeMeant(form, { pass }) {
+  const place = form.querySelector(".look");
+  const answer = await fetch(`/jobs/${job}/passes/check?pass=${encodeURIComponent(JSON.stringify(pass))}`,
+    { signal: AbortSignal.timeout(10_000) }).catch(() => null);
+  if (!answer || (answer.status !== 200 && answer.status !== 422)) {
+    const odd = pass.lifted.flatMap(({ support, lift, packers = [] }) =>
+      [lift, ...packers].filter((text) => !LENGTHS[form.dataset.unit].test(text)).map((text) => `${support}: "${text}"`));
+    if (odd.length > 0) throw new RangeError(`Not saved, for this is no length: ${odd.join(", ")}. Write for example 4.5, and the stack as 10 + 5.`);
+    return true;
+  }
+  const told = new DOMParser().parseFromString(await answer.text(), "text/html").body;
+  const words = told.textContent.trim();
+  place.replaceChildren(...told.childNodes);
+  if (words === "" || (answer.ok && place.dataset.seen === words)) return true;
+  place.dataset.seen = answer.ok ? words : "";
+  form.querySelector("[type=submit]").textContent = answer.ok ? "Save it all the same" : `Pass ${pass.number} is done`;
+  return false;
+}
+
 async function submit(form) {
   if (form.dataset.begin) return begin(form);
   const changes = form.dataset.make
     ? makers[form.dataset.make](form)
     : [{ did: "put", thing: { [form.dataset.put]: thing(form) } }];
+  if (form.dataset.make === "pass" && !await canBeMeant(form, changes[0])) return;
   if (!await change(form, changes)) return;
   document.activeElement?.blur();
   if (form.dataset.next) location.href = form.dataset.next;
@@ -176,8 +203,13 @@ async function preview(form) {
   const mine = asked;
   await new Promise((later) => setTimeout(later, AFTER_MS));
   if (mine !== asked) return;
-  const [{ block: { goal } }] = makers.goal(form);
   const place = document.getElementById("preview");
+  let goal;
+  try {
+    [{ block: { goal } }] = makers.goal(form);
+  } catch (error) {
+    return place?.replaceChildren(error.message);
+  }
   const answer = await fetch(`/jobs/${job}/lift/preview?goal=${encodeURIComponent(JSON.stringify(goal))}`).catch(() => null);
   if (mine !== asked || !place) return;
   if (!answer) return place.replaceChildren("The computer is out of reach: what this would come to shows when it is back.");

@@ -1,6 +1,6 @@
 // Taking a reading with one thumb: type, see it in words, save, see how it fits.
 
-import { record } from "/assets/events.js";
+import { make, record, sent } from "/assets/events.js";
 import { refresh } from "/assets/app.js";
 
 const part = document.querySelector(".reading");
@@ -17,6 +17,9 @@ const isInches = unit === "in";
 const draft = `draft-${job}`;
 let last = null;
 let blind = null;
+let isSaving = false;
+let strange = null; // a name that is not on the plan, and was asked about
+const readHere = new Set(); // the list may come later than the next reading
 let sinceMark = Number(sessionStorage.getItem(`since-${job}`) ?? 0);
 
 /** `48 3/16` in sixteenths of an inch. */
@@ -100,9 +103,20 @@ function next(after) {
   why.textContent = "";
   const rows = Array.from(document.querySelectorAll("#list tr")).filter((row) => row.dataset.setup === part.dataset.setup);
   const read = new Set(rows.map((row) => row.querySelector("th").textContent));
+  for (const point of readHere) read.add(point);
   read.add(after);
   const from = Math.max(0, order.indexOf(after));
-  return order.slice(from).concat(order.slice(0, from)).find((name) => !read.has(name)) ?? "";
+  const left = order.slice(from).concat(order.slice(0, from)).find((name) => !read.has(name));
+  if (left !== undefined || !mark || after === mark) return left ?? "";
+  why.textContent = `All points are read: close on ${mark}.`;
+  return mark;
+}
+
+/** The name of the plan that is meant: as typed, or with other capitals. Nothing if there is none such. */
+function onPlan(name) {
+  const known = JSON.parse(part.dataset.known || "[]");
+  if (known.length === 0 || known.includes(name)) return name;
+  return known.find((one) => one.toLowerCase() === name.toLowerCase());
 }
 
 function say(kind, text) {
@@ -110,12 +124,27 @@ function say(kind, text) {
   line.className = kind;
   line.textContent = text;
   answer.append(line);
+  return line;
 }
 
+/** Nothing of the readings before is seen while one is read again blind. */
+function hideForBlind() {
+  undo.hidden = true;
+  const list = document.querySelector("[aria-labelledby=taken]");
+  if (list) list.hidden = blind !== null;
+}
+
+/** Saved is what this phone's disk has: the next reading never waits for the computer. */
 async function save() {
   const reading = digits.textContent.replace(/\.$| 0\/16$/, "");
-  const at = point.value.trim();
+  const typed = point.value.trim();
   answer.replaceChildren();
+  if (isSaving) return;
+  const at = onPlan(typed) ?? (strange === typed ? typed : "");
+  if (at === "" && typed !== "") {
+    strange = typed;
+    return say("warn", `"${typed}" is not on the plan, and its reading would hold up the floor until it is. Put the name right, or save again if it will be drawn.`);
+  }
   if (at === "" || reading === "") return say("warn", at === "" ? "Name the point." : "Type the reading.");
   if (blind && blind.point === at) {
     const apart = Math.abs(tenths(blind.reading) - tenths(reading)) / 10;
@@ -127,34 +156,44 @@ async function save() {
   }
   const now = new Date();
   const time = [now.getHours(), now.getMinutes(), now.getSeconds()].map((n) => String(n).padStart(2, "0")).join(":");
-  let saved;
+  let event;
+  isSaving = true;
   try {
-    saved = await record(job, { did: "read", setup: part.dataset.setup, reading: { point: at, reading, time } });
+    event = await make(job, { did: "read", setup: part.dataset.setup, reading: { point: at, reading, time } });
   } catch (error) {
     return say("warn", `This device could not store it (${error.message}). The number is still here: try again.`);
+  } finally {
+    isSaving = false;
   }
-  last = saved.event;
+  last = event;
+  readHere.add(at);
   undo.hidden = false;
   undo.textContent = `Undo ${reading} at ${at}`;
   sinceMark = at === part.dataset.benchmark ? 0 : sinceMark + 1;
   sessionStorage.setItem(`since-${job}`, String(sinceMark));
-  const fit = saved.answer?.answer;
-  if (!saved.answer) say("ok", `Saved ${reading} at ${at} on this phone. Its level shows when the computer is in reach.`);
-  else say("ok", `Saved ${reading} at ${at}. ${fit?.level ?? ""}`);
+  const line = say("ok", `Saved ${reading} at ${at} on this phone. Its level shows when the computer is in reach.`);
+  point.value = next(at);
+  show("");
+  const taken = await sent(event);
+  if (taken) line.textContent = `Saved ${reading} at ${at}. ${taken.answer?.level ?? ""}`;
+  tellFit(event, taken?.answer, { at, time });
+  line.dataset.sent = taken ? "yes" : "no";
+  refresh();
+}
+
+/** What is odd about a reading, also when the next is being typed already. */
+function tellFit(event, fit, { at, time }) {
   if (fit?.warning) {
-    say("warn", fit.warning);
+    say("warn", answer.childElementCount === 0 ? `${at}: ${fit.warning}` : fit.warning);
     navigator.vibrate?.([80, 60, 80]);
     for (const likely of fit.likely ?? []) {
       const chip = document.createElement("button");
       chip.type = "button";
       chip.textContent = `Did you mean ${likely}?`;
-      chip.addEventListener("click", () => putRight(saved.event, at, likely, time));
+      chip.addEventListener("click", () => putRight(event, at, likely, time));
       answer.append(chip);
     }
   }
-  point.value = next(at);
-  show("");
-  refresh();
 }
 
 async function putRight(event, at, reading, time) {
@@ -171,15 +210,19 @@ document.getElementById("again").addEventListener("click", () => {
   point.value = blind.point;
   answer.replaceChildren();
   say("hint", `Read ${blind.point} again without looking at the first number. Move the staff or change reader.`);
-  document.querySelector("[aria-labelledby=taken]").hidden = true;
+  hideForBlind();
   show("");
 });
+document.addEventListener("refreshed", () => { if (blind) hideForBlind(); });
 undo.addEventListener("click", async () => {
-  await record(job, { did: "undo", event: last.id });
-  answer.replaceChildren();
-  say("ok", `Taken back: ${last.change.reading.reading} at ${last.change.reading.point}.`);
-  point.value = last.change.reading.point;
+  const { id, change: { reading } } = last;
+  [last, blind] = [null, null];
   undo.hidden = true;
+  readHere.delete(reading.point);
+  point.value = reading.point;
+  answer.replaceChildren();
+  await record(job, { did: "undo", event: id });
+  say("ok", `Taken back: ${reading.reading} at ${reading.point}.`);
   refresh();
 });
 

@@ -8,7 +8,7 @@ self.addEventListener("install", () => self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
-  if (event.request.method !== "GET" || url.origin !== location.origin || /\/(live|preview)$/.test(url.pathname)) return;
+  if (event.request.method !== "GET" || url.origin !== location.origin || /\/(live|preview|check)$/.test(url.pathname)) return;
   event.respondWith((async () => {
     const cache = await caches.open(SHELL);
     const kept = await cache.match(event.request);

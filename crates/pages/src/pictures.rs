@@ -6,18 +6,20 @@ use floorwright_draw::{
     Medium, Orientation, PlanPictures, Print, ProfilePicture, RoomOutline, SiteMark, SiteMarkKind,
     SitePicture, TitleBlock, carried_map, floor_map, lift_map, pass_map, profile, site_map,
 };
+use floorwright_engine::plan::Plan;
 use floorwright_engine::site::Position;
 use maud::{Markup, html};
 
-/// The floor as read, or as the lifts will leave it.
-pub(crate) fn floor(job: &JobView, after: bool) -> Option<Markup> {
-    let worked = job.worked.as_ref()?;
-    let pictures = of(worked);
-    let picture = if after {
-        pictures.floor_after(Medium::Screen, None)
-    } else {
-        pictures.floor_now(Medium::Screen, None)
-    };
+/// The floor as it was read.
+pub(crate) fn floor(worked: &Worked, plan: &Plan) -> Option<Markup> {
+    let pictures = PlanPictures::of(&worked.input, &worked.job, plan);
+    let picture = pictures.floor_now(Medium::Screen, None);
+    picture.ok().flatten().map(|picture| framed(&floor_map(&picture)))
+}
+
+/// The floor as the lifts will leave it.
+pub(crate) fn floor_after(worked: &Worked) -> Option<Markup> {
+    let picture = of(worked).floor_after(Medium::Screen, None);
     picture.ok().flatten().map(|picture| framed(&floor_map(&picture)))
 }
 
@@ -41,7 +43,9 @@ pub(crate) fn pass(job: &JobView, pass: usize) -> Option<Markup> {
 
 /// A section through the floor.
 pub(crate) fn section(job: &JobView, from: Position, to: Position) -> Option<Markup> {
-    let picture: ProfilePicture = of(job.worked.as_ref()?).section(Medium::Screen, from, to)?;
+    let worked = job.worked.as_ref()?;
+    let pictures = PlanPictures::of(&worked.input, &worked.job, worked.now());
+    let picture: ProfilePicture = pictures.section(Medium::Screen, from, to)?;
     Some(framed(&profile(&picture)))
 }
 

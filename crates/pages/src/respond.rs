@@ -71,6 +71,7 @@ fn of_job(world: &World<'_>, job: &JobView, screen: &str, query: &str) -> Respon
         "order" => screens::order::page(&shell(Here::Order), job),
         "hose" => screens::hose::page(&shell(Here::Hose), job, query),
         "paper" => screens::paper::page(&shell(Here::Paper), job),
+        "passes/check" => return screens::passes::look_at_note(job, query),
         "lift/preview" => return screens::lift::preview(job, query),
         "floor/at" => return screens::floor::at(job, query),
         "floor/section" => return screens::floor::section(job, query),

@@ -50,6 +50,11 @@ impl Worked {
         Words::of(&self.input)
     }
 
+    /// The floor as it stands: by the readings after the last pass that was read again, or as it was found.
+    pub fn now(&self) -> &Plan {
+        self.latest.as_ref().unwrap_or(&self.plan)
+    }
+
     /// What was done against what came of it; nothing before the first pass.
     pub fn record(&self) -> Option<Stage<Record>> {
         match record_if_begun(&self.job, &self.plan, &self.input.done) {

@@ -15,7 +15,6 @@
 //! - PDF/A-2a and PDF/UA-1: tagged, fonts embedded, every picture described.
 
 pub mod block;
-pub mod said;
 mod completion;
 mod floor_report;
 mod letters;

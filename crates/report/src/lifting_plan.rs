@@ -2,7 +2,6 @@
 
 use crate::block::{Block, Blocks, Cells, Table};
 use crate::paper::{Content, Paper};
-use crate::said;
 use crate::sheets::Drawings;
 use crate::typeset::PaperError;
 use floorwright_engine::frame::{Carrying, ForceRange};
@@ -14,6 +13,7 @@ use floorwright_engine::plan::{
 use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
 use floorwright_job::cautions::{Loads, TO_CONFIRM, cautions};
+use floorwright_job::frame_said as said;
 use floorwright_job::said::{
     carrying, count, plan_from_before, read_again, stops as said_stops, why,
 };

@@ -3,7 +3,6 @@
 use crate::block::{Block, Blocks, Cells, Table};
 use crate::lifting_plan::stops;
 use crate::paper::{Content, Paper};
-use crate::said;
 use crate::sheets::Drawings;
 use crate::typeset::PaperError;
 use floorwright_engine::frame::ForceRange;
@@ -14,6 +13,7 @@ use floorwright_engine::plan::{PassesStage, Stage, StageName, levels_after};
 use floorwright_engine::record::{ToWorkBy, to_work_by};
 use floorwright_engine::units::{Length, Level};
 use floorwright_job::cautions::{Loads, STOP_RULES, cautions};
+use floorwright_job::frame_said as said;
 use floorwright_job::said::{count, fell_behind, reasons, why};
 use floorwright_job::words::{Words, stack_words};
 use std::collections::BTreeMap;
@@ -253,8 +253,8 @@ fn one_pass(
                 } else {
                     moved.support.to_string()
                 },
-                words.signed(moved.to - moved.from),
-                words.signed(moved.to),
+                words.signed_fine(moved.to - moved.from),
+                words.signed_fine(moved.to),
             ];
             if forces {
                 let ends = jack.map(|jack| {

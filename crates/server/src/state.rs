@@ -115,6 +115,17 @@ impl App {
         Ok(app)
     }
 
+    /// Brings all that was acknowledged into the one file that was opened, to be copied by itself; whether
+    /// it could be done now.
+    ///
+    /// # Errors
+    /// [`StoreFault`] if it cannot be written.
+    pub fn fold_in(&self) -> Result<bool, StoreFault> {
+        // The reader holds nothing open meanwhile.
+        let _reader = held(&self.reader);
+        self.writer.fold_in()
+    }
+
     /// The jobs there are, by name.
     pub fn jobs(&self) -> Vec<JobHead> {
         let mut heads: Vec<JobHead> = held(&self.heads).values().cloned().collect();

@@ -88,6 +88,13 @@ pub trait EventLog {
     /// [`StoreFault`] if the log cannot be read.
     fn jobs(&self) -> Result<Vec<JobId>, StoreFault>;
 
+    /// Brings everything that was acknowledged into the log's one main file, where it is kept in several;
+    /// whether that could be done now. Nothing is lost if it could not.
+    ///
+    /// # Errors
+    /// [`StoreFault`] if the log cannot be written.
+    fn fold_in(&mut self) -> Result<bool, StoreFault>;
+
     /// How many events there are, and the hash over all of them.
     ///
     /// # Errors

@@ -69,6 +69,10 @@ impl EventLog for MemoryLog {
         Ok(jobs.into_iter().collect())
     }
 
+    fn fold_in(&mut self) -> Result<bool, StoreFault> {
+        Ok(true)
+    }
+
     fn head(&self) -> Result<Head, StoreFault> {
         Ok(self.rows.last().map_or(Head::default(), |row| Head {
             count: self.rows.len() as u64,

@@ -52,6 +52,15 @@ impl EventLog for SqliteLog {
         Ok(jobs.collect::<Result<_, _>>()?)
     }
 
+    fn fold_in(&mut self) -> Result<bool, StoreFault> {
+        // <https://www.sqlite.org/pragma.html#pragma_wal_checkpoint>: the first column is 0 if it was done.
+        self.write(|connection| {
+            let busy: i64 =
+                connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0))?;
+            Ok(busy == 0)
+        })
+    }
+
     fn head(&self) -> Result<Head, StoreFault> {
         head_of(&self.connection)
     }

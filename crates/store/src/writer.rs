@@ -17,6 +17,7 @@ struct Request {
 enum Job {
     Events(Request),
     Photo { photo: Photo, arrival: Arrival, answer: Answer<Receipt> },
+    FoldIn(Answer<bool>),
 }
 
 /// A handle to the thread that writes to a log; cheap to clone, one for each caller.
@@ -62,6 +63,20 @@ impl Writer {
         }
     }
 
+    /// Brings the log into its one main file, after all that was handed in before, and waits for it.
+    ///
+    /// # Errors
+    /// As [`EventLog::fold_in`].
+    pub fn fold_in(&self) -> Result<bool, StoreFault> {
+        let (answer, wait) = channel();
+        let job = Job::FoldIn(Box::new(move |result| {
+            // A caller who no longer waits has no use for the answer.
+            let _ = answer.send(result);
+        }));
+        self.jobs.send(job).map_err(|_| StoreFault::Closed)?;
+        wait.recv().unwrap_or(Err(StoreFault::Closed))
+    }
+
     /// Keeps a photo and has `answer` called, on the writing thread, once the disk has it.
     pub fn keep_photo_then(
         &self,
@@ -80,10 +95,12 @@ fn write_on(log: &mut impl EventLog, queue: &Receiver<Job>) {
     while let Ok(first) = queue.recv() {
         let mut together = Vec::new();
         let mut photos = Vec::new();
+        let mut folds = Vec::new();
         for job in std::iter::once(first).chain(queue.try_iter().take(MOST_A_COMMIT - 1)) {
             match job {
                 Job::Events(request) => together.push(request),
                 Job::Photo { photo, arrival, answer } => photos.push((photo, arrival, answer)),
+                Job::FoldIn(answer) => folds.push(answer),
             }
         }
         // A reading does not wait for a photo.
@@ -92,6 +109,9 @@ fn write_on(log: &mut impl EventLog, queue: &Receiver<Job>) {
         }
         for (photo, arrival, answer) in photos {
             answer(log.keep_photo(&photo, arrival));
+        }
+        for answer in folds {
+            answer(log.fold_in());
         }
     }
 }

@@ -347,8 +347,8 @@ fn move_lines(together: &Move, check: Option<&MoveCheck>, words: Words) -> Vec<S
             format!(
                 "{verb}{} {} > {}{}",
                 support.support,
-                words.number(support.from),
-                words.number(support.to),
+                words.fine(support.from),
+                words.fine(support.to),
                 jack(&support.support).unwrap_or_default()
             )
         })

@@ -10,7 +10,7 @@ use crate::text::table::{Side, Table};
 use floorwright_engine::packers::Choice;
 use floorwright_engine::plan::{PassesStage, Plan, Stage, StageName, plan};
 use floorwright_engine::record::{
-    CAUSES, Comparison, DonePass, Finding, Followed, Record, RecordSettings, STILL, Since, record,
+    CAUSES, Comparison, DonePass, Followed, Record, RecordSettings, STILL, Since, record,
 };
 use floorwright_engine::units::Length;
 use floorwright_engine::verdict::{Outcome, Verdict};
@@ -256,37 +256,7 @@ fn say_findings(text: &mut Text, record: &Record, words: Words) {
     }
     text.heading("Against the plan and its limits");
     for finding in &record.findings {
-        text.item("!", finding_words(finding, words));
-    }
-}
-
-fn finding_words(finding: &Finding, words: Words) -> String {
-    match finding {
-        Finding::HeldWasMoved { support, done, why } => {
-            format!("{support} was moved by {}, and was to stay: {why}", words.signed(*done))
-        }
-        Finding::BeyondPlan { support, planned, done } => format!(
-            "{support} was moved by {}, the plan says {}",
-            words.signed(*done),
-            words.signed(*planned)
-        ),
-        Finding::BeyondLimit { support, done, limit, reason } => format!(
-            "{support} was lifted {} in all, the limit is {}: {reason}",
-            words.length(*done),
-            words.length(*limit)
-        ),
-        Finding::FasterThanAllowed { pass, support, lift, limit } => format!(
-            "{support} was moved by {} in pass {pass}, the limit is {}",
-            words.signed(*lift),
-            words.length(*limit)
-        ),
-        Finding::StackDisagrees { pass, support, stack, expected } => format!(
-            "{support} stands on {} after pass {pass}, and by gap and lifts it should be {}",
-            words.length(*stack),
-            words.length(*expected)
-        ),
-        Finding::NotReadAgain { pass } => format!("the floor was not read after pass {pass}"),
-        Finding::NothingNoted { pass } => format!("nothing is noted of pass {pass}"),
+        text.item("!", said::finding(finding, words));
     }
 }
 

@@ -34,13 +34,21 @@ pub fn run(args: &args::Serve) -> Result<Report, Stop> {
         .enable_all()
         .build()
         .map_err(|error| Stop::new(FAILED, format!("cannot start: {error}")))?;
-    runtime.block_on(listen(args, &file))?;
+    let app = runtime.block_on(listen(args, &file))?;
+    // What is still being answered is let go, so that it holds nothing open.
+    runtime.shutdown_timeout(Duration::from_secs(2));
     let mut text = Text::default();
-    text.say(format!("Stopped. The jobs are in {}.", file.display()));
+    let name = file.display();
+    text.say(match app.fold_in() {
+        Ok(true) => format!("Stopped. The jobs are in {name}."),
+        _ => format!(
+            "Stopped. The jobs are in {name} and {name}-wal: copy both together or neither."
+        ),
+    });
     Ok(Report { text, json: Box::new(|| serde_json::json!({ "stopped": true })), exit: OK })
 }
 
-async fn listen(args: &args::Serve, file: &Path) -> Result<(), Stop> {
+async fn listen(args: &args::Serve, file: &Path) -> Result<Arc<App>, Stop> {
     if args.lan.is_some_and(|address| address.is_unspecified()) {
         return Err(Stop::new(USAGE, "--lan has to be one address of this machine")
             .hint("name it, as in --lan 192.168.1.20: whoever can reach it may try a code"));
@@ -80,10 +88,28 @@ async fn listen(args: &args::Serve, file: &Path) -> Result<(), Stop> {
             let _ = ended.changed().await;
         }));
     }
-    tokio::signal::ctrl_c()
+    asked_to_end()
         .await
         .map_err(|error| Stop::new(FAILED, format!("cannot wait for Ctrl-C: {error}")))?;
-    Ok(())
+    serving.shutdown().await;
+    Ok(app)
+}
+
+/// Waits for Ctrl-C, a closed terminal, or the system that ends programs.
+async fn asked_to_end() -> std::io::Result<()> {
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        let (mut ends, mut closed) =
+            (signal(SignalKind::terminate())?, signal(SignalKind::hangup())?);
+        tokio::select! {
+            pressed = tokio::signal::ctrl_c() => pressed,
+            _ = ends.recv() => Ok(()),
+            _ = closed.recv() => Ok(()),
+        }
+    }
+    #[cfg(not(unix))]
+    tokio::signal::ctrl_c().await
 }
 
 /// Shows a code that lets one phone in, again and again, and as a picture where a person looks on.

@@ -88,10 +88,8 @@ fn a_leg_in_the_sun_is_told_apart() {
         let legs = parts.iter().find(|part| text(&part["name"]) == "warm and cold legs");
         number(&legs.expect("it is in the budget")["sd"])
     };
-    let (apart, alike) = (
-        part(&["--leg-temperatures", "10", "20"]),
-        part(&["--leg-temperatures", "15", "15"]),
-    );
+    let (apart, alike) =
+        (part(&["--leg-temperatures", "10", "20"]), part(&["--leg-temperatures", "15", "15"]));
     // Water of 10 and 20 C is 999.70 and 998.21 kg/m3: 1.49 mm on a leg of a metre, spread evenly.
     assert!((apart - 1.49 / 3.0_f64.sqrt()).abs() < 0.01, "{apart}");
     assert!(alike < 0.01, "{alike}");

@@ -1,7 +1,7 @@
 //! From the events of a job to its form.
 
 use super::{BackdropNote, Change, Event, EventId, NoteAt, Thing};
-use crate::form_v1::{FORMAT, Form, Quantity, ReadingForm, RowsForm, SetupForm};
+use crate::form_v1::{FORMAT, Form, PassForm, Quantity, ReadingForm, RowsForm, SetupForm};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -14,6 +14,8 @@ pub struct FoldedJob {
     pub files: BTreeMap<String, String>,
     /// The readings that were taken by events, in order.
     pub readings: Vec<ReadingAt>,
+    /// Every note of a pass, in order: of those of one number the last counts.
+    pub passes: Vec<PassAt>,
     /// Remarks and photos, in order.
     pub notes: Vec<NoteAt>,
     /// The picture behind the map of the site.
@@ -33,6 +35,15 @@ pub struct ReadingAt {
     pub setup: String,
     /// The reading as it is now.
     pub reading: ReadingForm,
+}
+
+/// A note of a pass, and the event that made it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PassAt {
+    /// The event.
+    pub event: EventId,
+    /// What was noted.
+    pub pass: PassForm,
 }
 
 /// What kept an event from doing what it was to do.
@@ -165,6 +176,7 @@ struct Folding {
     form: Form,
     files: BTreeMap<String, String>,
     readings: Vec<ReadingAt>,
+    noted_passes: Vec<PassAt>,
     notes: Vec<NoteAt>,
     backdrop: Option<BackdropNote>,
     /// Where the reading of an event stands in `readings`.
@@ -198,6 +210,7 @@ impl Folding {
                 None => self.faults.push(EventFault::NothingThere { event, about }),
             },
             Change::Pass { pass } => {
+                self.noted_passes.push(PassAt { event, pass: pass.clone() });
                 let passes = &mut self.form.pass;
                 match passes.iter_mut().find(|known| known.number == pass.number) {
                     Some(known) => *known = pass,
@@ -271,6 +284,7 @@ impl Folding {
             form: self.form,
             files: self.files,
             readings: self.readings,
+            passes: self.noted_passes,
             notes: self.notes,
             backdrop: self.backdrop,
             tick,

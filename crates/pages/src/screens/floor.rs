@@ -28,13 +28,16 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
 
 fn shape(job: &JobView, worked: &Worked) -> Markup {
     let words = job.words();
-    let Some(floor) = worked.plan.floor.done() else {
+    let plan = worked.now();
+    let again = worked.input.done.again.last().map(|again| again.after_pass);
+    let Some(floor) = plan.floor.done() else {
         return html! {
             p { "There are not enough readings for a floor yet." }
-            @for reason in worked.plan.floor.reasons() { p { (said::reason(reason, words)) } }
+            @for reason in plan.floor.reasons() { p { (said::reason(reason, words)) } }
         };
     };
     html! {
+        @if let Some(pass) = again { p { "As it was read after pass " (pass) "." } }
         @for deck in &floor.decks {
             p .big-number {
                 strong { (words.length(deck.spread.range)) }
@@ -44,26 +47,31 @@ fn shape(job: &JobView, worked: &Worked) -> Markup {
             }
             @for sentence in said::deck(deck, words) { p { (sentence) } }
         }
-        (read_again(&worked.plan, words))
-        @if let Some(picture) = pictures::floor(job, false) {
+        (read_again(plan, words))
+        @if let Some(picture) = pictures::floor(worked, plan) {
             div .tap data-tap="floor" { (picture) }
             p #tapped role="status" .hint { "Tap the floor for its height there. Tap a second place for a section between the two." }
             div #section {}
         }
-        @if !worked.plan.verdicts.is_empty() {
+        @if !plan.verdicts.is_empty() {
             h2 { "Held against criteria" }
-            ul { @for verdict in &worked.plan.verdicts { li { (words.sentence(verdict.to_string())) } } }
+            ul { @for verdict in &plan.verdicts { li { (words.sentence(verdict.to_string())) } } }
         }
-        @if let Some(picture) = pictures::floor(job, true) {
-            details { summary { "After the lifts, as predicted" } (picture) }
+        @if again.is_some() {
+            @if let Some(picture) = pictures::floor(worked, &worked.plan) {
+                details { summary { "As it was before the work" } (picture) }
+            }
+        }
+        @if let Some(picture) = pictures::floor_after(worked) {
+            details { summary { "After all lifts, as the plan from before the work has it" } (picture) }
         }
         details {
             summary { "All levels" }
             table {
                 thead { tr { th scope="col" { "Point" } th scope="col" { "Level, " (words.level_unit()) } th scope="col" { "±" } } }
                 tbody {
-                    @for (idx, point) in worked.plan.reduction.levels.points().iter().enumerate() {
-                        tr { th scope="row" { (point.point) } td { (words.level_number(point.level)) } td { (words.plus_minus(worked.plan.reduction.levels.sd(idx))) } }
+                    @for (idx, point) in plan.reduction.levels.points().iter().enumerate() {
+                        tr { th scope="row" { (point.point) } td { (words.level_number(point.level)) } td { (words.plus_minus(plan.reduction.levels.sd(idx))) } }
                     }
                 }
             }
@@ -80,7 +88,7 @@ pub fn at(job: &JobView, query: &str) -> Response {
 }
 
 fn height(job: &JobView, at: Position, words: Words) -> String {
-    let floor = job.worked.as_ref().and_then(|worked| worked.plan.floor.done());
+    let floor = job.worked.as_ref().and_then(|worked| worked.now().floor.done());
     match floor.and_then(|floor| floor.surface.at(at)) {
         None => "The floor is not known there.".to_owned(),
         Some(height) => format!(

@@ -2,7 +2,9 @@
 
 use crate::layout::{Shell, faults};
 use crate::view::JobView;
+use floorwright_engine::plan::Stage;
 use floorwright_engine::target::Outcome;
+use floorwright_job::said;
 use maud::{Markup, html};
 
 struct Step {
@@ -20,6 +22,8 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
         h1 { (job.name()) }
         @if let Some(next) = next {
             p .next { a .main href={ "/jobs/" (job.id) "/" (next.path) } { "Next: " (next.name) } }
+        } @else {
+            p .next { a .main href={ "/jobs/" (job.id) "/paper" } { "All is lifted: the completion record" } }
         }
         ol .steps {
             @for step in &steps {
@@ -43,13 +47,20 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
     })
 }
 
+/// How many passes are left once some were done and the floor was read since.
+fn left(job: &JobView) -> Option<usize> {
+    let Some(Stage::Done(record)) = job.worked.as_ref()?.record() else { return None };
+    let plan = &record.rest.done()?.plan;
+    Some(plan.passes.done()?.passes.passes.len())
+}
+
 fn steps(job: &JobView) -> Vec<Step> {
     let form = &job.folded.form;
     let (_, supports) = job.words().supports();
     let plan = job.worked.as_ref().map(|worked| &worked.plan);
     let n_supports = form.support.len();
     let n_readings = job.folded.readings.len();
-    let floor = plan.and_then(|plan| plan.floor.done());
+    let floor = job.worked.as_ref().and_then(|worked| worked.now().floor.done());
     let words = job.words();
     let spread = floor.and_then(|floor| {
         floor
@@ -60,6 +71,7 @@ fn steps(job: &JobView) -> Vec<Step> {
     });
     let lift = plan.and_then(|plan| plan.lifting.done()).map(|stage| &stage.outcome);
     let passes = plan.and_then(|plan| plan.passes.done());
+    let left = left(job);
     let levels = plan.map_or(0, |plan| plan.reduction.levels.points().len());
     vec![
         Step {
@@ -100,11 +112,21 @@ fn steps(job: &JobView) -> Vec<Step> {
         Step {
             path: "passes",
             name: "Lift, pass by pass",
-            state: passes.map_or("waits for the lifts".to_owned(), |stage| {
-                let n_done = form.pass.len();
-                format!("{} passes planned, {n_done} done", stage.passes.passes.len())
-            }),
-            done: false,
+            state: match (left, passes) {
+                (Some(0), _) => format!("{} done, nothing is left to lift", form.pass.len()),
+                (Some(left), _) => format!("{} done, {left} left", form.pass.len()),
+                (None, Some(_)) if !form.pass.is_empty() => {
+                    format!(
+                        "{} done; what is left waits for the floor to be read again",
+                        form.pass.len()
+                    )
+                }
+                (None, Some(stage)) => {
+                    format!("{} planned", said::count(stage.passes.passes.len(), "pass", "passes"))
+                }
+                (None, None) => "waits for the lifts".to_owned(),
+            },
+            done: left == Some(0),
         },
     ]
 }

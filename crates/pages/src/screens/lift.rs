@@ -3,12 +3,13 @@
 use crate::layout::{Shell, cautions, faults};
 use crate::pictures;
 use crate::respond::{Response, value_of};
+use crate::screens::readings::read_again;
 use crate::view::{Depth, JobView, Worked};
-use floorwright_engine::plan::{LiftingStage, PackingStage, StageName};
+use floorwright_engine::plan::{LiftingStage, PackingStage, Plan, StageName};
 use floorwright_engine::target::{LiftPlan, Outcome};
 use floorwright_job::form_v1::{HeightForm, PreferForm, Quantity};
-use floorwright_job::said;
 use floorwright_job::words::Words;
+use floorwright_job::{frame_said, said};
 use maud::{Markup, html};
 
 /// The page.
@@ -68,18 +69,46 @@ fn reached(
         }
         p { "Target: " (stage.target.from)
             @if let Some(level) = stage.target.level { ", " (words.level(level)) }
-            ". Worst point after: " (words.length(totals.worst_departure)) " from it."
+            ". "
+            @match packing.and_then(|packing| packing.outcome.worst()) {
+                Some(worst) => { "Furthest off on these packers: " (worst.id) " by " (words.length(worst.departure.abs())) "." }
+                None => { "Worst point after: " (words.length(totals.worst_departure)) " from it." }
+            }
         }
+        (first_of_all(&worked.plan, words))
         (cautions(&worked.plan))
         @if let Some(picture) = pictures::lifts(job) { (picture) }
-        @if let Some(packing) = packing { (table(stage, packing, plan, words)) }
+        @if let Some(packing) = packing { (table(worked, stage, packing)) }
         @if let Some(picture) = pictures::carried(job) {
             details { summary { "Which " (several) " carry what" } (picture) }
         }
     }
 }
 
-fn table(stage: &LiftingStage, packing: &PackingStage, plan: &LiftPlan, words: Words) -> Markup {
+/// What stands before any number: why not to lift by this plan, what may break, what to read again.
+pub(super) fn first_of_all(plan: &Plan, words: Words) -> Markup {
+    let breaks = frame_said::may_break_by(plan);
+    let stops = said::stops(plan, words);
+    html! {
+        @if !stops.is_empty() {
+            div .warn { strong { "Do not lift by this plan" } ul { @for stop in &stops { li { (stop) } } } }
+        }
+        @if !breaks.is_empty() {
+            div .warn { strong { "May break" } ul { @for sentence in &breaks { li { (sentence) } } } }
+        }
+        (read_again(plan, words))
+    }
+}
+
+/// What to choose jacks by, and what to watch on the way.
+pub(super) fn on_the_way(worked: &Worked, plan: &Plan) -> Markup {
+    let said = frame_said::on_the_way(&worked.job, plan, worked.words());
+    html! { @if !said.is_empty() { ul { @for sentence in &said { li { (sentence) } } } } }
+}
+
+/// Lifts as the packers give them.
+fn table(worked: &Worked, stage: &LiftingStage, packing: &PackingStage) -> Markup {
+    let words = worked.words();
     let (_, packers) = words.packers();
     let by_hand: Vec<_> = stage.by_hand.iter().map(|(support, _)| support).collect();
     html! {
@@ -89,11 +118,11 @@ fn table(stage: &LiftingStage, packing: &PackingStage, plan: &LiftPlan, words: W
                 th scope="col" { (words.support()) } th scope="col" { "Lift, " (words.unit()) } th scope="col" { (packers) }
             } }
             tbody {
-                @for lift in &plan.outcome.lifts {
-                    @let packed = packing.supports.iter().find(|packed| packed.support == lift.id);
+                @for (support, &lift) in worked.job.site.supports().iter().zip(&packing.lifts) {
+                    @let packed = packing.supports.iter().find(|packed| packed.support == support.id);
                     tr {
-                        th scope="row" { (lift.id) }
-                        td { (words.signed(lift.lift)) @if by_hand.contains(&&lift.id) { " by hand" } }
+                        th scope="row" { (support.id) }
+                        td { (words.signed(lift)) @if by_hand.contains(&&support.id) { " by hand" } }
                         td { @if let Some(stack) = packed.and_then(|packed| packed.stack.as_ref()) {
                             (stack.pieces.iter().map(|&piece| words.thickness(piece)).collect::<Vec<_>>().join(" + "))
                         } }
@@ -147,6 +176,7 @@ fn brief(worked: &Worked) -> Markup {
             p { (said::count(passes.passes.passes.len(), "pass", "passes")) "." }
         }
         @for stop in said::stops(&worked.plan, words) { p .warn { (stop) } }
+        @for sentence in frame_said::may_break_by(&worked.plan) { p .warn { (sentence) } }
     }
 }
 

@@ -34,9 +34,11 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
         Unit::FeetInches => ("1/16", "/16"),
     };
     let rules = Rules::of(job, setup);
+    let known = known(form, &order);
     shell.page("Readings", &html! {
         section .reading data-setup=(setup) data-unit=(bare_unit(unit))
             data-order=(serde_json::to_string(&order).unwrap_or_default())
+            data-known=(serde_json::to_string(&known).unwrap_or_default())
             data-benchmark=[form.benchmark.first().map(|mark| mark.point.as_str())]
             data-every=(rules.every) data-agree=(rules.agree) {
             h1 {
@@ -85,6 +87,14 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
             }
         }
     })
+}
+
+/// Every name that a reading may have: of the walk, and of all points and benchmarks.
+fn known<'a>(form: &'a Form, order: &'a [String]) -> BTreeSet<&'a str> {
+    let points = form.point.iter().map(|point| point.id.as_str());
+    let marks = form.benchmark.iter().map(|mark| mark.point.as_str());
+    let zero = form.datum.as_ref().and_then(|datum| datum.zero.as_deref());
+    order.iter().map(String::as_str).chain(points).chain(marks).chain(zero).collect()
 }
 
 /// What the engine asks of whoever reads.

@@ -174,6 +174,7 @@ fn datum(form: &Form) -> Markup {
             @for mark in &form.benchmark {
                 p { "Benchmark " strong { (mark.point) }
                     @if let Some(level) = &mark.level { " at " (typed(level)) }
+                    " " button type="button" data-did="remove" data-kind="benchmark" data-name=(mark.point) { "Take out" }
                 }
             }
             @if let Some(zero) = zero { p { strong { (zero) } " is called zero" } }

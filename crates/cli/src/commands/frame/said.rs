@@ -1,6 +1,6 @@
 //! How the frame is spoken of, wherever it comes up.
 
-pub use floorwright_report::said::*;
+pub use floorwright_job::frame_said::*;
 
 use crate::report::Text;
 use crate::session::Session;

@@ -134,11 +134,8 @@ pub fn say_influence(
 
 /// Says if there is no order of moves to work by, what may break, and if timbers end bent too far.
 pub fn say_passes(text: &mut Text, session: &Session, plan: &Plan) {
-    let Some(frame) = plan.frame.done() else { return };
-    let Some(on_frame) = plan.passes.done().and_then(|stage| stage.on_frame.as_ref()) else {
-        return say_may_break_after(text, plan, frame);
-    };
-    if let Some(stop) = &on_frame.check.stop {
+    let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
+    if let Some(stop) = on_frame.and_then(|on_frame| on_frame.check.stop.as_ref()) {
         text.item(
             "!",
             format!(
@@ -147,9 +144,9 @@ pub fn say_passes(text: &mut Text, session: &Session, plan: &Plan) {
             ),
         );
     }
-    let found = said::bent_by_passes(on_frame, frame.frame.spec());
-    said::say_may_break(text, found, said::LIFT_LESS);
-    let n_bent = said::worst_of_each(&on_frame.check.bent_at_end).len();
+    said::may_break_by(plan).iter().for_each(|sentence| text.item("!", sentence));
+    let n_bent =
+        on_frame.map_or(0, |on_frame| said::worst_of_each(&on_frame.check.bent_at_end).len());
     if n_bent > 0 {
         text.item(
             "!",
@@ -159,15 +156,5 @@ pub fn say_passes(text: &mut Text, session: &Session, plan: &Plan) {
                 percent(session.job.limits.bending_share.value),
             ),
         );
-    }
-}
-
-/// Says what may break when all is packed, where no order of moves tells what happens on the way.
-fn say_may_break_after(text: &mut Text, plan: &Plan, frame: &FrameStage) {
-    let packing = plan.packing.done().filter(|packing| packing.cannot.is_empty());
-    let after = packing.and_then(|packing| packing.carried.as_ref()).filter(|after| !after.rocks);
-    if let Some(after) = after {
-        let found = said::bent_in_state(after, frame.frame.spec());
-        said::say_may_break(text, found, said::LIFT_LESS);
     }
 }

@@ -283,17 +283,7 @@ pub fn say_pass(
         let range = ForceRange { least: *least, most: *most };
         text.item("-", format!("largest jack force: {} kN at {support}", words.force_range(range)));
     }
-    if let Some(found) = &check.most_bent {
-        text.item("-", format!("most bent timber: {}", bent(found, session, frame, words)));
-    }
-    let free: Vec<String> = check
-        .moves
-        .iter()
-        .enumerate()
-        .filter(|(_, one)| !one.lost_contact.is_empty())
-        .map(|(idx, one)| format!("move {}: {}", idx + 1, said::names(&one.lost_contact)))
-        .collect();
-    if !free.is_empty() {
-        text.item("-", format!("may come to hang free: {}", free.join("; ")));
+    for sentence in said::in_pass(&session.job, frame, check, words) {
+        text.item("-", sentence);
     }
 }

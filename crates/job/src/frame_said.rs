@@ -1,13 +1,13 @@
-//! How the frame is spoken of, in text and on paper alike.
+//! How the frame is spoken of, in text, on paper and on a phone alike.
 
+use crate::said::{count, reasons};
+use crate::words::{Words, percent};
 use floorwright_engine::frame::{Bent, Carrying, FrameSpec, FrameState, Run};
 use floorwright_engine::ids::SupportId;
-use floorwright_engine::passes::{BentAtEnd, FrameCase, MostBent};
+use floorwright_engine::passes::{BentAtEnd, FrameCase, MostBent, PassCheck};
 use floorwright_engine::plan::{FrameChoice, FrameStage, Job, OnFrame, Plan, StageName};
 use floorwright_engine::site::Site;
 use floorwright_engine::units::{Force, Length};
-use floorwright_job::said::reasons;
-use floorwright_job::words::{Words, percent};
 use std::collections::BTreeSet;
 
 /// More names than this are counted, not listed.
@@ -259,6 +259,92 @@ pub fn may_break(found: Vec<BentIfSo<'_>>, way_out: &str) -> Vec<String> {
         sentences.push(format!("and {} more may break, all bent less", beyond.len() - MOST_BENT));
     }
     sentences
+}
+
+/// What may break if this plan is worked by, worst first: on the way through its passes, or once all is
+/// packed where there are no passes.
+pub fn may_break_by(plan: &Plan) -> Vec<String> {
+    let Some(frame) = plan.frame.done() else { return Vec::new() };
+    let spec = frame.frame.spec();
+    let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
+    let found = match on_frame {
+        Some(on_frame) => bent_by_passes(on_frame, spec),
+        None => {
+            let packing = plan.packing.done().filter(|packing| packing.cannot.is_empty());
+            let after = packing.and_then(|packing| packing.carried.as_ref());
+            after
+                .filter(|after| !after.rocks)
+                .map(|after| bent_in_state(after, spec))
+                .unwrap_or_default()
+        }
+    };
+    may_break(found, LIFT_LESS)
+}
+
+/// What to choose jacks by and to watch on the way through passes: the largest force and the rating that
+/// it takes, the timbers that are bent most, and those that end bent too far.
+pub fn on_the_way(job: &Job, plan: &Plan, words: Words) -> Vec<String> {
+    let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
+    let (Some(on_frame), Some(frame)) = (on_frame, plan.frame.done()) else { return Vec::new() };
+    let (check, spec) = (&on_frame.check, frame.frame.spec());
+    let mut said = Vec::new();
+    if let Some(jack) = &check.peaks.jack {
+        said.push(format!(
+            "No jack pushes more than {}, at {}.",
+            words.force_up(jack.most),
+            jack.support
+        ));
+    }
+    if let Some(needed) = check.rating_needed {
+        said.push(format!(
+            "Each jack is to be rated {} or more, used to {} of it.",
+            words.force_up(needed),
+            percent(job.limits.jack_derating.value)
+        ));
+    }
+    for (what, found) in [("bearer", &check.peaks.bearer), ("joist", &check.peaks.joist)] {
+        if let Some(found) = found {
+            let bent = most_bent(found, spec, &job.site, words);
+            said.push(format!("Most bent {what} on the way: {bent}."));
+        }
+    }
+    let n_bent = worst_of_each(&check.bent_at_end).len();
+    if n_bent > 0 {
+        said.push(format!(
+            "{} bent beyond {} of the strength when all is done: go slowly and listen, lift less there, or \
+             ask an engineer.",
+            count(n_bent, "timber may end", "timbers may end"),
+            percent(job.limits.bending_share.value)
+        ));
+    }
+    if !check.may_stop.is_empty() {
+        said.push(
+            "On the way a limit may be passed under some of what is assumed: go slowly, and stop if anything \
+             cracks or resists."
+                .to_owned(),
+        );
+    }
+    said
+}
+
+/// What one pass asks to be watched: the timber that it bends most, and who may come to hang free.
+pub fn in_pass(job: &Job, frame: &FrameStage, check: &PassCheck, words: Words) -> Vec<String> {
+    let mut said = Vec::new();
+    if let Some(found) = &check.most_bent {
+        let bent = most_bent(found, frame.frame.spec(), &job.site, words);
+        said.push(format!("most bent timber: {bent}"));
+    }
+    let free: Vec<String> = check
+        .moves
+        .iter()
+        .enumerate()
+        .filter(|(_, one)| !one.lost_contact.is_empty())
+        .map(|(idx, one)| format!("move {}: {}", idx + 1, names(&one.lost_contact)))
+        .collect();
+    if !free.is_empty() {
+        said.push(format!("may come to hang free: {}", free.join("; ")));
+    }
+    said
 }
 
 /// What is known to be missing from the frame or to speak against it: supports that were not read,
