@@ -13,6 +13,7 @@ import { behindTheMap, photos } from "./photos.mjs";
 import { served } from "./program.mjs";
 import { byFile, fullDisk, fullPhone, wrongClock } from "./trouble.mjs";
 import { hose } from "./hose.mjs";
+import { slips, wholeFile } from "./slips.mjs";
 import { jobIn, units } from "./units.mjs";
 
 const program = process.argv[2];
@@ -29,7 +30,7 @@ const CHROMIUM = {
 };
 const SCREENS = ["", "/site", "/readings", "/floor", "/lift", "/passes", "/order", "/paper", "/hose"];
 
-const { start, kill, base } = served(program, log, 7400);
+const { start, kill, base, pid } = served(program, log, 7400);
 let taps = 0;
 const tap = async (page, selector) => { taps += 1; await page.tap(selector); };
 
@@ -351,6 +352,8 @@ try {
   for (const trouble of [fullDisk, fullPhone, byFile, wrongClock]) await trouble(browser, job, { PHONE, read, until, file, base });
   await units(browser, { PHONE, watch, base });
   await hose(browser, { PHONE, watch, base, jobIn });
+  await slips(browser, { PHONE, watch, base, pid });
+  await wholeFile(browser, program, { folder, PHONE });
   const seen = await together(browser, job);
   await hostile(browser);
   await screens(browser);
