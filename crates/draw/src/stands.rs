@@ -70,6 +70,9 @@ const SCREEN_DASHES: [&str; 4] = ["none", "5 3", "1.2 3", "8 3 1.2 3"];
 const COLOURS: [&str; 4] = ["#116496", "#852206", "#3d3d3d", "#5b3c8c"];
 const FILLS: [usize; 4] = [3, 7, 5, 4];
 
+/// More things in the way than this are not named in the legend.
+const MOST_NAMED: usize = 4;
+
 /// Draws where to stand and in which order to read.
 ///
 /// A number such as 1.7 beside a point is the seventh row of the sheet of stand 1. Hose lines of
@@ -281,7 +284,20 @@ fn legend(plan: &mut Plan, picture: &StandsPicture) {
             let rect = Rect::around(centre, 0.8 * style.text, 0.5 * style.text);
             canvas.rect("obstacle", &rect, "#d0d0d0", Stroke::solid(GREY, style.thin));
         };
-        sheet.symbol_row(block, "no way through");
+        let names: Vec<&str> = picture
+            .obstacles
+            .iter()
+            .map(|thing| thing.name.trim())
+            .filter(|name| !name.is_empty())
+            .take(MOST_NAMED)
+            .collect();
+        let is_all = names.len() == picture.obstacles.len();
+        let words = match (names.is_empty(), is_all) {
+            (true, _) => "no way through".to_owned(),
+            (false, true) => format!("no way through: {}", names.join(", ")),
+            (false, false) => format!("no way through: {} and more", names.join(", ")),
+        };
+        sheet.symbol_row(block, &words);
     }
     sheet.orientation(picture.orientation, is_turned);
 }

@@ -8,7 +8,7 @@ use floorwright_engine::hose::{
     ReadableRange, ReadingWorth, Regime, Reservoir, SiteChecks, SwingVerdict, not_shown,
     straight_sight_rises,
 };
-use floorwright_engine::units::{Area, Length, Seconds};
+use floorwright_engine::units::{Area, Length, Seconds, round_to};
 use serde::Serialize;
 
 /// Moves that waits are shown for, beside the largest of the job.
@@ -87,8 +87,11 @@ pub fn told(input: &HoseInput, figures: &HoseFigures, words: Words) -> Told {
 /// How a hose is called in one line.
 pub fn in_one_line(input: &HoseInput, words: Words) -> String {
     let hose = &input.hose;
-    let round =
-        |area: Area| whole(Length::mm((area.to_mm2() * 4.0 / std::f64::consts::PI).sqrt()), words);
+    // To a tenth: an inch size stays on its sixty-fourths, and nothing is left of the root.
+    let round = |area: Area| {
+        let diameter = (area.to_mm2() * 4.0 / std::f64::consts::PI).sqrt();
+        words.exact(Length::mm(round_to(diameter, 0.1)))
+    };
     let end = match hose.reservoir {
         Reservoir::Pail { area } => format!("on a pail of {}", round(area)),
         Reservoir::FixedMark { area } => {

@@ -315,14 +315,14 @@ impl Words {
         format!("{} {}", self.long_number(length), self.long_unit())
     }
 
-    /// A long length as it was given: metres, or feet to a hundredth.
+    /// A long length as it was given: metres to the millimetre, or feet to a hundredth.
     pub fn long_exact(self, length: Length) -> String {
-        match self.unit {
-            Unit::Millimetres | Unit::Metres => format!("{} m", length.to_m()),
-            Unit::FeetInches => {
-                format!("{} ft", round_to(length.to_inches() / 12.0, 0.01))
-            }
-        }
+        let number = match self.unit {
+            Unit::Millimetres | Unit::Metres => format!("{:.3}", length.to_m()),
+            Unit::FeetInches => format!("{:.2}", length.to_inches() / 12.0),
+        };
+        let short = number.trim_end_matches('0').trim_end_matches('.');
+        format!("{short} {}", self.long_unit())
     }
 
     /// A place on the plan.

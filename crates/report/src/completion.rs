@@ -103,6 +103,8 @@ fn behind(blocks: &mut Blocks, record: &Record, words: Words) {
         .iter()
         .map(|suspect| format!("{}: off by {}", suspect.name, words.length(suspect.error.abs())));
     blocks.framed("Readings that do not agree: take them again", suspects.collect(), false);
+    let against = record.findings.iter().map(|finding| said::finding(finding, words));
+    blocks.framed("Against the plan and its limits", against.collect(), false);
 }
 
 fn verdicts(blocks: &mut Blocks, record: &Record) {

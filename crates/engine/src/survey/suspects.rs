@@ -83,12 +83,32 @@ impl fmt::Display for Suspect {
 
 impl Suspect {
     fn fmt_alternatives(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let others = self.or_else.iter().map(|way| (&way.name, way.error));
-        let all: Vec<_> = std::iter::once((&self.name, self.error)).chain(others).collect();
-        let names: Vec<&ObservationName> = all.iter().map(|(name, _)| *name).collect();
+        let others = self.or_else.iter().map(|way| (way.observation, &way.name, way.error));
+        let all: Vec<_> =
+            std::iter::once((self.observation, &self.name, self.error)).chain(others).collect();
+        let mut names: Vec<&ObservationName> = Vec::new();
+        for (_, name, _) in &all {
+            if !names.contains(name) {
+                names.push(name);
+            }
+        }
+        // Of what was read twice from one place it is said which of the two.
+        let which = |observation: usize, name: &ObservationName| {
+            let alike = all.iter().filter(|(_, other, _)| *other == name);
+            let before = alike.clone().filter(|(other, ..)| *other < observation).count();
+            match (alike.count(), before) {
+                (1, _) => String::new(),
+                (2, 0) => " (the earlier reading)".to_owned(),
+                (2, _) => " (the later reading)".to_owned(),
+                (n, before) => format!(" (number {} of {n})", before + 1),
+            }
+        };
         let shown = all.iter().take(MOST_NAMES);
-        let ways: Vec<String> =
-            shown.map(|(name, error)| format!("{name} {}", off_short(name, *error))).collect();
+        let ways: Vec<String> = shown
+            .map(|&(observation, name, error)| {
+                format!("{name}{} {}", which(observation, name), off_short(name, error))
+            })
+            .collect();
         write!(
             f,
             "check {} again: one of them is off by about {}, and nothing tells which ({})",
