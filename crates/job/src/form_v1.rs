@@ -405,7 +405,7 @@ forms! {
         /// point may have none.
         at: Option<PlaceForm>,
         /// What it is: "floor", "benchmark", "threshold", "soffit", "ground" or "change-point";
-        /// "floor" if left out.
+        /// left out: "benchmark" where a `[[benchmark]]` names it, else "floor".
         kind: Option<PointKindForm>,
         /// The room it is in, if that does not follow from the outlines.
         room: Option<String>,
@@ -582,6 +582,8 @@ forms! {
         point: String,
         /// The graduation at the line of sight or the water line.
         reading: Option<Quantity>,
+        /// What the standing end showed at the same moment, where a twin hose is read at both ends.
+        standing: Option<Quantity>,
         /// When: minutes, or a clock time such as "14:05" or "14:05:30".
         time: Option<Quantity>,
         /// The staff hung upside down, its foot up against a soffit.

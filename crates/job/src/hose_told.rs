@@ -250,9 +250,9 @@ fn scale_and_range(
     text.heading("Scale and range");
     text.say(match hose.reservoir {
         Reservoir::TwinBothEnds => {
-            "Both ends are read at the same moment. Write down 1000 mm and what the moving end reads, less \
-             what the standing end reads: of that nothing has to be corrected. What the moving end reads \
-             by itself shows half of every height."
+            "Both ends are read at the same moment, and both numbers are written down: in the job as reading \
+             (the moving end) and standing. Of their difference nothing has to be corrected. What the \
+             moving end reads by itself shows half of every height."
                 .to_owned()
         }
         Reservoir::FixedMark { .. } => {

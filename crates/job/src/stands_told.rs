@@ -228,12 +228,9 @@ fn sheet(text: &mut Told, stand: &Stand, reservoir: Reservoir, words: Words) {
         stand.number,
         words.place(stand.at)
     ));
-    // Of a twin whose ends are both read, what is written down follows from the two.
-    let blanks: &[&str] = if reservoir == Reservoir::TwinBothEnds {
-        &["Moving", "Standing", "1000 + M - S"]
-    } else {
-        &["Reading"]
-    };
+    // Of a twin both ends are read at the same moment.
+    let blanks: &[&str] =
+        if reservoir == Reservoir::TwinBothEnds { &["Moving", "Standing"] } else { &["Reading"] };
     let hose = format!("Hose {}", words.long_unit());
     let mut columns = vec![
         ("Row", Side::Right),

@@ -67,6 +67,38 @@ fn setups_are_read_with_the_hose_of_the_job() {
     assert_eq!(job.hose.worth.len(), 2);
 }
 
+/// By hand: both tubes hold the same water, so a floor that is higher by d moves its scale up by d and the water
+/// down by d/2 on it, and up by d/2 on the standing one: moving less standing is -d.
+#[test]
+fn both_ends_of_a_twin_are_written_down() {
+    let text = |kind: &str, rows: &str| {
+        format!(
+            "[hose]\nkind = \"{kind}\"\n[datum]\nzero = \"A\"\n[[point]]\nid = \"A\"\nat = [0, 0]\n\
+             [[point]]\nid = \"B\"\nat = [1800, 0]\n[[setup]]\nid = \"S\"\ninstrument = \"hose\"\n\
+             readings = {rows}\n"
+        )
+    };
+    let rows = "[{ point = \"A\", reading = 500, standing = 500 }, \
+                 { point = \"B\", reading = 495, standing = 505 }]";
+    let job = load_text(&text("twin", rows)).job.unwrap();
+    let setup = &job.survey.setups[0];
+    assert_eq!(setup.scale, 1.0);
+    let values: Vec<i64> = setup.readings.iter().map(|it| it.value.to_nm()).collect();
+    // B is 10 mm higher: a staff would read 10 mm less there.
+    assert_eq!(values, [1_000_000_000, 990_000_000]);
+    let refused = load_text(&text("pail", rows));
+    let fault =
+        refused.faults.iter().find(|fault| fault.is_error()).expect("a pail has no such end");
+    assert!(fault.what.contains("standing end") && fault.hint.is_some(), "{fault:?}");
+    let typed = "[{ point = \"A\", reading = 500, standing = \"high\" }]";
+    let refused = load_text(&text("twin", typed));
+    assert!(
+        refused.faults.iter().any(|fault| fault.what.starts_with("standing")),
+        "{:?}",
+        refused.faults
+    );
+}
+
 #[test]
 fn a_field_test_corrects_the_budget() {
     let ten = "[12.1, 12.9, 12.4, 12.0, 12.6, 12.3, 12.8, 12.2, 12.5, 12.7]";

@@ -11,6 +11,7 @@ const spelt = document.getElementById("spelt");
 const answer = document.getElementById("answer");
 const why = document.getElementById("why");
 const undo = document.getElementById("undo");
+const standing = document.getElementById("standing"); // of a twin hose that is read at both ends
 const order = JSON.parse(part.dataset.order || "[]");
 const unit = part.dataset.unit; // of a bare number: mm, m or in
 const isInches = unit === "in";
@@ -146,8 +147,11 @@ async function save() {
     return say("warn", `"${typed}" is not on the plan, and its reading would hold up the floor until it is. Put the name right, or save again if it will be drawn.`);
   }
   if (at === "" || reading === "") return say("warn", at === "" ? "Name the point." : "Type the reading.");
+  const other = standing?.value.trim() ?? "";
+  if (standing && other === "") return say("warn", "Write what the standing end shows at the same moment, too.");
   if (blind && blind.point === at) {
-    const apart = Math.abs(tenths(blind.reading) - tenths(reading)) / 10;
+    const worth = (of) => tenths(of.reading) - (of.standing ? tenths(of.standing) : 0);
+    const apart = Math.abs(worth(blind) - worth({ reading, standing: other })) / 10;
     const agrees = apart <= Number(part.dataset.agree);
     say(agrees ? "ok" : "warn", agrees
       ? `Both readings agree: ${blind.reading} and ${reading}.`
@@ -156,10 +160,11 @@ async function save() {
   }
   const now = new Date();
   const time = [now.getHours(), now.getMinutes(), now.getSeconds()].map((n) => String(n).padStart(2, "0")).join(":");
+  const both = other === "" ? {} : { standing: other };
   let event;
   isSaving = true;
   try {
-    event = await make(job, { did: "read", setup: part.dataset.setup, reading: { point: at, reading, time } });
+    event = await make(job, { did: "read", setup: part.dataset.setup, reading: { point: at, reading, time, ...both } });
   } catch (error) {
     return say("warn", `This device could not store it (${error.message}). The number is still here: try again.`);
   } finally {
@@ -174,32 +179,33 @@ async function save() {
   const line = say("ok", `Saved ${reading} at ${at} on this phone. Its level shows when the computer is in reach.`);
   point.value = next(at);
   show("");
+  if (standing) standing.value = "";
   const taken = await sent(event);
   if (taken) line.textContent = `Saved ${reading} at ${at}. ${taken.answer?.level ?? ""}`;
-  tellFit(event, taken?.answer, { at, time });
+  tellFit(event, taken?.answer, { point: at, time, ...both });
   line.dataset.sent = taken ? "yes" : "no";
   refresh();
 }
 
 /** What is odd about a reading, also when the next is being typed already. */
-function tellFit(event, fit, { at, time }) {
+function tellFit(event, fit, as) {
   if (fit?.warning) {
-    say("warn", answer.childElementCount === 0 ? `${at}: ${fit.warning}` : fit.warning);
+    say("warn", answer.childElementCount === 0 ? `${as.point}: ${fit.warning}` : fit.warning);
     navigator.vibrate?.([80, 60, 80]);
     for (const likely of fit.likely ?? []) {
       const chip = document.createElement("button");
       chip.type = "button";
       chip.textContent = `Did you mean ${likely}?`;
-      chip.addEventListener("click", () => putRight(event, at, likely, time));
+      chip.addEventListener("click", () => putRight(event, { ...as, reading: likely }));
       answer.append(chip);
     }
   }
 }
 
-async function putRight(event, at, reading, time) {
-  const saved = await record(job, { did: "amend", event: event.id, reading: { point: at, reading, time } });
+async function putRight(event, reading) {
+  const saved = await record(job, { did: "amend", event: event.id, reading });
   answer.replaceChildren();
-  say("ok", `Put right: ${reading} at ${at}. ${saved.answer?.answer?.level ?? ""}`);
+  say("ok", `Put right: ${reading.reading} at ${reading.point}. ${saved.answer?.answer?.level ?? ""}`);
   refresh();
 }
 

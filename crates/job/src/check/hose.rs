@@ -33,6 +33,11 @@ impl Checker<'_> {
         self.hose.given && form.hose.is_none() && form.instrument == Some(InstrumentForm::Hose)
     }
 
+    /// Whether a setup is read with a twin hose at both ends at once.
+    pub(super) fn is_twin_setup(&self, form: &SetupForm) -> bool {
+        self.is_your_hose(form) && self.hose.hose.reservoir == Reservoir::TwinBothEnds
+    }
+
     /// What the readings of a setup are worth, where the job does not state it.
     pub(super) fn worth_of(&mut self, form: &SetupForm, setup: &mut Setup) {
         if !self.is_your_hose(form) {

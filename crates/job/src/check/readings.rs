@@ -50,7 +50,12 @@ impl Checker<'_> {
                 self.strike(&row_spot, &form.id, &row, why);
                 continue;
             }
-            let value = self.reading(&mut draft, &row_spot, &row, staff);
+            let is_twin = self.is_twin_setup(form);
+            let value = self.reading(&mut draft, &row_spot, &row, (staff, is_twin));
+            if row.standing.is_some() {
+                // Two numbers were written, and the value is neither of them.
+                continue;
+            }
             if let (Some(typed), Some(value)) = (&row.reading, value) {
                 bare.note(typed, value);
             }
@@ -197,6 +202,7 @@ impl Checker<'_> {
             let form = ReadingForm {
                 point: point.to_owned(),
                 reading: quantity("reading"),
+                standing: quantity("standing"),
                 time: quantity("time"),
                 inverted,
                 sd: quantity("sd"),
@@ -314,7 +320,7 @@ impl Checker<'_> {
         draft: &mut SetupDraft,
         spot: &Spot,
         form: &ReadingForm,
-        staff: Length,
+        (staff, is_twin): (Length, bool),
     ) -> Option<ExactLength> {
         let known = self.know_point(spot, "point", &form.point);
         let Some(quantity) = &form.reading else {
@@ -328,7 +334,18 @@ impl Checker<'_> {
         };
         let unit = self.reading_units;
         let range = on_staff(staff);
-        let value = self.exact_length(spot, "reading", quantity, unit, &range);
+        let mut value = self.exact_length(spot, "reading", quantity, unit, &range);
+        if let Some(standing) = &form.standing {
+            let standing = self.exact_length(spot, "standing", standing, unit, &range);
+            value = value.zip(standing).map(|(moving, standing)| TWIN_ZERO + moving - standing);
+            if !is_twin || form.inverted {
+                let fault = self.error(spot, "standing", "the standing end is given").hint(
+                    "only a twin hose that is read at both ends has one: write [hose] kind = \"twin\" and \
+                     instrument = \"hose\", or take it out",
+                );
+                self.faults.push(fault);
+            }
+        }
         let time = form.time.as_ref().and_then(|time| self.time(draft, spot, time));
         draft.without_time += usize::from(form.time.is_none());
         let sd = self.length(spot, "sd", form.sd.as_ref(), &limits::READING_SD);
@@ -412,6 +429,9 @@ impl Checker<'_> {
         Some(Minutes::new(minutes))
     }
 }
+
+/// Added to the difference of the two ends of a twin hose, so that it is read like a staff.
+const TWIN_ZERO: ExactLength = ExactLength::nm(1_000_000_000);
 
 /// Why a reading is struck out, if it is.
 fn why_struck(row: &ReadingForm) -> Option<&str> {

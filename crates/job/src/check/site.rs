@@ -195,7 +195,10 @@ impl Checker<'_> {
                 Some(place) => self.place_over(&spot, over_support(place).unwrap_or_default()),
                 None => None,
             };
-            let kind = point.kind.map_or(PointKind::Floor, point_kind);
+            // A mark that levels are counted from is no part of the floor unless it is said to be.
+            let is_mark = self.form.benchmark.iter().any(|mark| mark.point == point.id);
+            let usual = if is_mark { PointKind::Benchmark } else { PointKind::Floor };
+            let kind = point.kind.map_or(usual, point_kind);
             if let Some(room) = &point.room
                 && !self.site.rooms.iter().any(|known| known.name == *room)
             {

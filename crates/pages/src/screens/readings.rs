@@ -4,7 +4,7 @@ use crate::answer::plan_of_setup;
 use crate::layout::{Shell, bare_unit, typed};
 use crate::screens::notes;
 use crate::view::JobView;
-use floorwright_engine::hose::{POINTS_BETWEEN, REPEATS_WITHIN};
+use floorwright_engine::hose::{POINTS_BETWEEN, REPEATS_WITHIN, Reservoir};
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::Plan;
 use floorwright_engine::survey::ReadingSd;
@@ -49,6 +49,10 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
             p #why .hint {}
             output #digits aria-live="polite" { "" }
             p #spelt .hint { "Type what the staff says" }
+            @if rules.twin {
+                label { "The standing end, at the same moment"
+                    input #standing inputmode=(if unit == Unit::FeetInches { "text" } else { "decimal" }) autocomplete="off"; }
+            }
             div #answer role="status" aria-live="assertive" {}
             div .keypad {
                 @for key in ["7", "8", "9", "4", "5", "6", "1", "2", "3"] {
@@ -103,6 +107,8 @@ struct Rules {
     every: usize,
     /// Two readings of a point that are further apart than this (in mm) are not taken for one another.
     agree: f64,
+    /// A twin hose is read at both ends.
+    twin: bool,
     /// Seconds to wait after each move, with a hose.
     wait: Option<u32>,
 }
@@ -129,7 +135,9 @@ impl Rules {
         let with_hose = figures.as_ref().filter(|_| by_hose);
         let column = with_hose.and_then(|figures| figures.column.as_ref().ok());
         let start = hose.hose.reservoir.start_of(hose.hose.largest_move);
+        let twin = by_hose && hose.given && hose.hose.reservoir == Reservoir::TwinBothEnds;
         Self {
+            twin,
             every: with_hose.map_or(POINTS_BETWEEN, |figures| figures.watch.points),
             agree: round_to(sd.to_mm() * REPEATS_WITHIN, 0.1),
             wait: column
