@@ -111,6 +111,18 @@ async function marks(page, job) {
   await page.waitForSelector('button[data-kind="benchmark"][data-name="A1"]', { state: "detached" });
 }
 
+/** A point in the middle of the floor is drawn, and may be read from then on. */
+async function points(page, job) {
+  await page.goto(`${job}/site`);
+  await page.tap("text=Add a point that is over no");
+  const form = 'form[data-make="point"]';
+  for (const [name, typed] of [["id", "M1"], ["x", "900"], ["y", "900"]]) await page.fill(`${form} [name=${name}]`, typed);
+  await Promise.all([page.waitForEvent("load"), page.tap(`${form} button`)]);
+  assert.match(await text(page, "main"), /M1/);
+  await page.goto(`${job}/readings`);
+  assert.ok(JSON.parse(await page.getAttribute(".reading", "data-known")).includes("M1"));
+}
+
 export async function slips(browser, { PHONE, watch, base, pid }) {
   const context = await browser.newContext(PHONE);
   const page = await context.newPage();
@@ -121,6 +133,7 @@ export async function slips(browser, { PHONE, watch, base, pid }) {
   await noted(page, job);
   await twice(page, job);
   await marks(page, job);
+  await points(page, job);
   assert.deepEqual(trouble, []);
   await context.close();
 }

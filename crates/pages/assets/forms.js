@@ -86,6 +86,10 @@ const makers = {
   room(form) {
     return [{ did: "put", thing: { room: { name: value(form, "name"), outline: rectangle(form), finish: value(form, "finish") } } }];
   },
+  point(form) {
+    const point = { id: value(form, "id"), at: ["x", "y"].map((name) => bare(form, name)), kind: value(form, "kind") };
+    return [{ did: "put", thing: { point } }];
+  },
   obstacle(form) {
     return [{ did: "put", thing: { obstacle: { name: value(form, "name"), outline: rectangle(form) } } }];
   },

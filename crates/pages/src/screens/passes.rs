@@ -57,6 +57,7 @@ fn planned(job: &JobView, worked: &Worked, plan: &Plan, first: usize) -> Markup 
             (words.length(worked.job.limits.lift_per_pass.value)) " in one"
         }
         (on_the_way(worked, plan))
+        p .hint { (words.kilonewton()) }
         (cautions(plan))
         @for (idx, pass) in stage.passes.passes.iter().enumerate() {
             (card(job, worked, (plan, stage), (idx, pass), first))

@@ -27,6 +27,7 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
             (behind(job))
             (grid(form, one, several))
             (room(form))
+            (points(form, one))
             section aria-labelledby="list" {
                 h2 #list { (form.support.len()) " " (several) }
                 @for support in &form.support { (change_support(job, support, one)) }
@@ -126,6 +127,35 @@ fn room(form: &Form) -> Markup {
             @for room in &form.room {
                 p { (room.name) " "
                     button type="button" data-did="remove" data-kind="room" data-name=(room.name) { "Take out" }
+                }
+            }
+        }
+    }
+}
+
+/// Points that are over no support: in the middle of a room, on a threshold, on the new floor.
+fn points(form: &Form, one: &str) -> Markup {
+    let unit = bare_unit(unit_of(form));
+    html! {
+        details {
+            summary { "Add a point that is over no " (one) }
+            form data-make="point" {
+                label { "Name" input name="id" autocapitalize="characters" autocomplete="off" required[true]; }
+                label { "From the left, " (unit) input name="x" inputmode="decimal" required[true]; }
+                label { "From the bottom, " (unit) input name="y" inputmode="decimal" required[true]; }
+                label { "It is"
+                    select name="kind" {
+                        @for (word, said) in [
+                            ("floor", "on the floor"), ("threshold", "a threshold or the new floor"),
+                            ("benchmark", "a mark that does not move"), ("ground", "on the ground"),
+                        ] { option value=(word) { (said) } }
+                    }
+                }
+                button type="submit" { "Add the point" }
+            }
+            @for point in &form.point {
+                p { (point.id) " "
+                    button type="button" data-did="remove" data-kind="point" data-name=(point.id) { "Take out" }
                 }
             }
         }
