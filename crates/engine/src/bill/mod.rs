@@ -341,7 +341,7 @@ pub enum Cause {
 pub fn bill(job: &Job, plan: &Plan, rates: &Rates) -> Stage<Bill> {
     let packing = match packing_of(plan) {
         Ok(packing) => packing,
-        Err(waits) => return waits,
+        Err(waits) => return waits.into(),
     };
     let counts = counts::Counts::of(job, packing, plan.passes.done());
     let lines = lines::lines(job, &counts, rates);
@@ -367,7 +367,7 @@ pub fn bill_of_the_rest(
     };
     let packing = match packing_of(left) {
         Ok(packing) => packing,
-        Err(waits) => return Some(waits),
+        Err(waits) => return Some(waits.into()),
     };
     let mut counts = counts::Counts::of(job, packing, left.passes.done());
     if let Some(whole) = before.packing.done() {
@@ -417,12 +417,21 @@ fn is_past(item: &Item) -> bool {
 }
 
 /// The packers of a plan, or why it has no bill.
-fn packing_of(plan: &Plan) -> Result<&PackingStage, Stage<Bill>> {
+fn packing_of(plan: &Plan) -> Result<&PackingStage, Waits> {
     match &plan.packing {
         Stage::Done(packing) => Ok(packing),
-        Stage::Stopped(_) => Err(Stage::WaitsFor(StageName::Packers)),
-        Stage::WaitsFor(earlier) => Err(Stage::WaitsFor(*earlier)),
-        Stage::NotAsked => Err(Stage::NotAsked),
+        Stage::Stopped(_) => Err(Waits(Some(StageName::Packers))),
+        Stage::WaitsFor(earlier) => Err(Waits(Some(*earlier))),
+        Stage::NotAsked => Err(Waits(None)),
+    }
+}
+
+/// The stage that a bill waits for; none where nobody asked for packers.
+struct Waits(Option<StageName>);
+
+impl From<Waits> for Stage<Bill> {
+    fn from(Waits(stage): Waits) -> Self {
+        stage.map_or(Self::NotAsked, Self::WaitsFor)
     }
 }
 

@@ -13,6 +13,26 @@ fn folder_with_log(n_readings: u64) -> (TempDir, PathBuf) {
     (folder, file)
 }
 
+/// While it is open what was written may lie beside the file; folded in, a copy of the one file has it all.
+#[test]
+fn folded_in_one_file_holds_everything() {
+    let folder = tempfile::tempdir().unwrap();
+    let (file, copy) = (folder.path().join("jobs.floorwright"), folder.path().join("copy"));
+    let mut log = SqliteLog::open(&file).unwrap();
+    // Someone else has it open, as the pages do.
+    let reader = SqliteLog::open_to_read(&file).unwrap();
+    log.append(&readings(1, 1..=40)).unwrap();
+    std::fs::copy(&file, &copy).unwrap();
+    let alone = SqliteLog::open(&copy).map(|log| log.head().unwrap().count());
+    assert!(!matches!(alone, Ok(40)), "the test shows nothing: the copy had everything before");
+    std::fs::remove_file(&copy).unwrap();
+    assert!(log.fold_in().unwrap());
+    std::fs::copy(&file, &copy).unwrap();
+    assert_eq!(SqliteLog::open(&copy).unwrap().verify(None).unwrap(), reader.head().unwrap());
+    log.append(&readings(1, 41..=42)).unwrap();
+    assert_eq!(log.head().unwrap().count(), 42);
+}
+
 #[test]
 fn rows_can_be_neither_changed_nor_taken_out() {
     let (_folder, file) = folder_with_log(3);

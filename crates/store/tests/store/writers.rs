@@ -65,6 +65,9 @@ impl EventLog for Failing {
     fn jobs(&self) -> Result<Vec<JobId>, StoreFault> {
         self.inner.jobs()
     }
+    fn fold_in(&mut self) -> Result<bool, StoreFault> {
+        self.inner.fold_in()
+    }
     fn head(&self) -> Result<Head, StoreFault> {
         self.inner.head()
     }
