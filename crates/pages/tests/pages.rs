@@ -10,7 +10,7 @@ use floorwright_job::form_v1::{
     Form, JobForm, PointForm, PreferForm, ReadingForm, RoomForm, SetupForm, SupportForm,
     YourHoseForm,
 };
-use floorwright_job::{SourceFile, load};
+use floorwright_job::{SourceFile, frame_said, load};
 use floorwright_pages::{Connection, Depth, JobHead, JobView, World, answer_reading, respond};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -84,7 +84,7 @@ fn the_screens_of_the_demo_show_the_engines_numbers() {
     let view = demo();
     let (words, worked) = (view.words(), view.worked.as_ref().unwrap());
     let floor = worked.plan.floor.done().unwrap();
-    let lifting = worked.plan.lifting.done().unwrap();
+    let packing = worked.plan.packing.done().unwrap();
     let floor_page = show(&view, "/floor").1;
     assert!(floor_page.contains(&words.length(floor.decks[0].spread.range)));
     for point in worked.plan.reduction.levels.points() {
@@ -95,8 +95,8 @@ fn the_screens_of_the_demo_show_the_engines_numbers() {
         );
     }
     let lift_page = show(&view, "/lift").1;
-    for (support, lift) in worked.job.site.supports().iter().zip(lifting.lifts().unwrap()) {
-        let row = format!("<th scope=\"row\">{}</th><td>{}</td>", support.id, words.signed(lift));
+    for (support, lift) in worked.job.site.supports().iter().zip(&packing.lifts) {
+        let row = format!("<th scope=\"row\">{}</th><td>{}</td>", support.id, words.signed(*lift));
         assert!(lift_page.contains(&row), "{row}");
     }
     let passes = worked.plan.passes.done().unwrap();
@@ -105,6 +105,48 @@ fn the_screens_of_the_demo_show_the_engines_numbers() {
     assert!(
         passes_page.contains("Before anybody lifts") && lift_page.contains("Before anybody lifts")
     );
+    // What to choose jacks by stands above the first pass.
+    let watch = frame_said::on_the_way(&worked.job, &worked.plan, words);
+    assert!(watch.iter().any(|sentence| sentence.starts_with("No jack pushes more than")));
+    for sentence in watch {
+        let at = passes_page.find(&sentence).unwrap_or_else(|| panic!("{sentence}"));
+        assert!(at < passes_page.find("class=\"pass\"").unwrap(), "{sentence}");
+    }
+}
+
+/// Timber that is bent beyond its strength is told where the lift is chosen and where it is worked by.
+#[test]
+fn what_may_break_stands_before_any_number() {
+    let at =
+        |name: &str, x: i32, y: i32| format!("[[support]]\nid = \"{name}\"\nat = [{x}, {y}]\n");
+    let grid: String = ["A", "B"]
+        .iter()
+        .enumerate()
+        .flat_map(|(row, name)| {
+            (0..3).map(move |col| (format!("{name}{}", col + 1), col, row as i32))
+        })
+        .map(|(name, col, row)| at(&name, col * 2438, row * 1829))
+        .collect();
+    let read = |point: &str, mm: i32| format!("{{ point = \"{point}\", reading = {mm} }}, ");
+    let rows = ["A1", "A2", "A3", "B1", "B3", "A1"].map(|point| read(point, 1200)).concat();
+    let text = format!(
+        "format = 1\n[job]\nname = \"Bent\"\nterms = \"us\"\n[datum]\nzero = \"A1\"\n{grid}\
+         [[setup]]\nid = \"S1\"\nreadings = [{rows}{}]\n",
+        read("B2", 1240)
+    );
+    let source = SourceFile::new("job.toml", text);
+    let form = load(&source, &mut |_| Err("none".to_owned())).form;
+    let view = JobView::new(job(), &begin(form, BTreeMap::new()), Depth::Passes);
+    let worked = view.worked.as_ref().unwrap();
+    let breaks = frame_said::may_break_by(&worked.plan);
+    assert!(!breaks.is_empty(), "the timber holds: the test shows nothing");
+    for path in ["/lift", "/passes"] {
+        let page = show(&view, path).1;
+        for sentence in &breaks {
+            let at = page.find(sentence.as_str()).unwrap_or_else(|| panic!("{path}: {sentence}"));
+            assert!(at < page.find("<table").unwrap_or(usize::MAX), "{path}");
+        }
+    }
 }
 
 #[test]
