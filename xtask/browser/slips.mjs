@@ -9,18 +9,19 @@ import { served } from "./program.mjs";
 const text = (page, selector) => page.textContent(selector);
 
 /** A floor of six, two of them low, with a bench mark; read once. */
-async function small(page, base) {
+async function small(page, base, units = "mm") {
   await page.goto(base());
   const of = crypto.randomUUID();
-  await page.evaluate(async (id) => {
+  await page.evaluate(async ([id, units]) => {
     const { record } = await import("/assets/events.js");
+    const inUnits = (mm) => (units === "m" ? mm / 1000 : mm);
     const support = ["A1", "A2", "A3", "B1", "B2", "B3"]
-      .map((name, idx) => ({ id: name, at: [(idx % 3) * 1800, Math.floor(idx / 3) * 1800] }));
+      .map((name, idx) => ({ id: name, at: [(idx % 3) * 1800, Math.floor(idx / 3) * 1800].map(inUnits) }));
     const readings = [["BM", 1000], ["A1", 1200], ["A2", 1200], ["A3", 1200], ["B1", 1200], ["B2", 1206], ["B3", 1206], ["BM", 1000]]
-      .map(([point, reading]) => ({ point, reading }));
-    const form = { format: 1, job: { name: "Small house" }, support, benchmark: [{ point: "BM", level: 0 }], setup: [{ id: "S1", readings }] };
+      .map(([point, reading]) => ({ point, reading: inUnits(reading) }));
+    const form = { format: 1, job: { name: "Small house", units }, support, benchmark: [{ point: "BM", level: 0 }], setup: [{ id: "S1", readings }] };
     await record(id, { did: "begin", form });
-  }, of);
+  }, [of, units]);
   return `${base()}/jobs/${of}`;
 }
 
@@ -134,6 +135,8 @@ export async function slips(browser, { PHONE, watch, base, pid }) {
   await twice(page, job);
   await marks(page, job);
   await points(page, job);
+  // Lifts and packers are millimetres in a job in metres, too.
+  await noted(page, await small(page, base, "m"));
   assert.deepEqual(trouble, []);
   await context.close();
 }

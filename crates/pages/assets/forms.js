@@ -108,13 +108,15 @@ const makers = {
   },
   pass(form) {
     const date = today();
+    // A bare number is millimetres here, also where the plan is in metres.
+    const inMm = (text) => (form.dataset.bare === "m" && /^[-+]?\d+(\.\d+)?$/.test(text) ? `${text} mm` : text);
     const lifted = Array.from(form.querySelectorAll("fieldset"), (part) => {
       const typed = (name) => part.querySelector(`[name=${name}]`).value.trim();
       const packers = typed("packers");
       return {
         support: part.dataset.support,
-        lift: typed("lift"),
-        ...(packers ? { packers: packers === "0" ? [] : packers.split("+").map((piece) => piece.trim()) } : {}),
+        lift: inMm(typed("lift")),
+        ...(packers ? { packers: packers === "0" ? [] : packers.split("+").map((piece) => inMm(piece.trim())) } : {}),
       };
     }).filter(({ lift }) => lift !== "");
     const pass = { number: Number(form.dataset.number), date, lifted };
