@@ -7,6 +7,7 @@ mod files;
 mod report;
 mod session;
 mod text;
+mod today;
 
 use args::{Cli, Colour, Command};
 use clap::Parser;

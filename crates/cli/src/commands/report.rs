@@ -7,6 +7,7 @@ use crate::exit::{CHECK_FAILED, FAILED, NOT_FOUND, OK, Stop, USAGE};
 use crate::files::{self, Existing};
 use crate::report::{Report, Text, envelope, footing};
 use crate::session::{Session, open};
+use crate::today::today;
 use floorwright_engine::bill::bill;
 use floorwright_engine::plan::plan;
 use floorwright_engine::record::record_if_begun;
@@ -45,6 +46,12 @@ pub fn run(args: &args::Report) -> Result<Report, Stop> {
     let (business, folder) = business(args, &session)?;
     let mut notes = Vec::new();
     let logo = logo(business.as_ref(), &folder, &mut notes);
+    let undated = (args.date.is_none() && session.input.date.is_none()).then(today);
+    if let Some(today) = &undated {
+        notes.push(format!(
+            "dated {today}, today, for the job has no date: write date under [job], or add --date"
+        ));
+    }
     let plan = plan(&session.job);
     let bill = bill(&session.job, &plan, &session.input.rates);
     let record = record_if_begun(&session.job, &plan, &session.input.done);
@@ -57,7 +64,7 @@ pub fn run(args: &args::Report) -> Result<Report, Stop> {
         warnings: &session.warnings,
         business: business.as_ref(),
         logo: logo.as_ref(),
-        date: args.date.as_deref(),
+        date: args.date.as_deref().or(undated.as_deref()),
         revision: args.revision.as_deref().unwrap_or_default(),
         template: &template,
     };

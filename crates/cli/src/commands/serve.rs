@@ -5,6 +5,7 @@ use crate::commands::demo;
 use crate::exit::{CONFLICT, DISK, FAILED, OK, Stop, USAGE};
 use crate::files;
 use crate::report::{Report, Text};
+use crate::today::today;
 use floorwright_engine::bill::bill;
 use floorwright_engine::plan::Stage;
 use floorwright_pages::{JobView, qr_lines};
@@ -148,6 +149,7 @@ fn documents(job: &JobView, name: &str) -> Result<Vec<u8>, String> {
         .find(|kind| kind.name() == name)
         .ok_or_else(|| format!("there is no document called \"{name}\""))?;
     let bill = bill(&worked.job, &worked.plan, &worked.input.rates);
+    let undated = worked.input.date.is_none().then(today);
     let paper = Paper {
         input: &worked.input,
         job: &worked.job,
@@ -157,7 +159,7 @@ fn documents(job: &JobView, name: &str) -> Result<Vec<u8>, String> {
         warnings: &job.faults,
         business: worked.input.business.as_ref(),
         logo: None,
-        date: None,
+        date: undated.as_deref(),
         revision: "",
         template: &Files::default(),
     };

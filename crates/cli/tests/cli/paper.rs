@@ -1,7 +1,7 @@
 //! The documents of `floorwright report`, as files; `cargo xtask test paper` reads them as a person
 //! would.
 
-use crate::program::{folder, run_in};
+use crate::program::{edit, folder, one_line, run_in};
 use std::fs;
 use std::path::Path;
 
@@ -32,6 +32,17 @@ fn has(pdf: &[u8], wanted: &str) -> bool {
 
 fn pdf(folder: &Path, kind: &str) -> Vec<u8> {
     fs::read(folder.join(format!("house-paper/{kind}.pdf"))).unwrap()
+}
+
+/// A job as `new` makes it has no date, and its paper needs one.
+#[test]
+fn a_job_without_a_date_is_dated_today_and_told_so() {
+    let folder = house("paper-undated", "Undated house", "");
+    edit(&folder.join("house.toml"), "date = \"2026-03-12\"\n", "");
+    let run = run_in(&folder, &["report", "house.toml", "--kind", "order"]).ends(0);
+    assert!(one_line(&run.out).contains("today, for the job has no date"), "{}", run.out);
+    let run = run_in(&folder, &["report", "house.toml", "--kind", "order", "--date", "2026-03-13"]);
+    assert!(!run.ends(0).out.contains("no date"));
 }
 
 #[test]
