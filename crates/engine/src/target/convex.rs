@@ -10,11 +10,14 @@
 //! of one; a missing bound is an infinity, never a large number.
 
 mod active;
+mod inward;
 mod krylov;
 mod rounds;
 
 #[cfg(test)]
-pub(super) use {active::minimise as by_guessing, rounds::minimise as in_rounds};
+pub(super) use {
+    active::minimise as by_guessing, inward::minimise as inward, rounds::minimise as in_rounds,
+};
 
 use clarabel::algebra::CscMatrix;
 use clarabel::solver::{
@@ -132,7 +135,8 @@ const GUESSES: [Tight; 3] =
     [Tight::MultiplierAboveSlack, Tight::SlackBelow(1e-7), Tight::SlackBelow(1e-5)];
 
 /// Solves a program: by guessing which rows are tight where its squares determine everything; else
-/// a small one as a whole, a large one a part of its rows at a time.
+/// a small one as a whole, a large one by an interior point of our own, or where that does not settle a
+/// part of its rows at a time.
 ///
 /// # Errors
 /// [`Failure::Infeasible`] and [`Failure::Unsettled`].
@@ -150,7 +154,19 @@ pub(super) fn minimise(program: &Program) -> Result<Optimum, Failure> {
     if rows.chain(squares).sum::<usize>() <= AS_A_WHOLE {
         as_a_whole(program)
     } else {
-        rounds::minimise(program)
+        inward::minimise(program).map_or_else(|| rounds::minimise(program), Ok)
+    }
+}
+
+/// What the arithmetic leaves beside a bound belongs on it.
+fn on_bounds(value: f64, lower: f64, upper: f64) -> f64 {
+    let value = value.clamp(lower, upper);
+    if (value - lower).abs() < 1e-8 {
+        lower
+    } else if (value - upper).abs() < 1e-8 {
+        upper
+    } else {
+        value
     }
 }
 
@@ -623,13 +639,7 @@ impl Standard {
     fn optimum(&self, program: &Program, mut answer: Answer) -> Optimum {
         let accuracy = self.departure(&answer);
         for (value, &(lower, upper)) in answer.values.iter_mut().zip(&program.bounds) {
-            *value = value.clamp(lower, upper);
-            // What the arithmetic leaves beside a bound belongs on it.
-            if (*value - lower).abs() < 1e-8 {
-                *value = lower;
-            } else if (*value - upper).abs() < 1e-8 {
-                *value = upper;
-            }
+            *value = on_bounds(*value, lower, upper);
         }
         let row_multipliers = (self.n_equal..self.n_equal + self.n_at_most)
             .map(|row_idx| (answer.multipliers[row_idx] / self.row_scales[row_idx]).max(0.0))

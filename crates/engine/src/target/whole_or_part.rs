@@ -1,6 +1,7 @@
-//! A program solved in rounds has the answer of the same program solved as a whole, on frames.
+//! A program solved in rounds or by our own interior point has the answer of the same program solved
+//! as a whole by the conic solver, on frames.
 
-use super::convex::{Failure, Optimum, Program, as_a_whole, by_guessing, in_rounds};
+use super::convex::{Failure, Optimum, Program, as_a_whole, by_guessing, in_rounds, inward};
 use super::model::Model;
 use super::{ExtraRow, FloorPoint, Height, Problem, SupportBounds, within};
 use crate::frame::{Bearer, Direction, FloorLoad, Frame, FrameSpec, Joist, Loads, Run};
@@ -139,6 +140,21 @@ fn both(program: &Program) -> Result<Option<(Optimum, Optimum)>, TestCaseError> 
     }
 }
 
+/// The interior point on the variables alone costs as much as the conic solver's answer, and keeps
+/// every row.
+fn is_the_same_inward(program: &Program, whole: &Optimum) -> Result<(), TestCaseError> {
+    let Some(found) = inward(program) else {
+        return Err(TestCaseError::fail("the interior point did not settle"));
+    };
+    let [a, b] = [whole, &found].map(|found| program.cost_of(&found.values));
+    prop_assert!((a - b).abs() < 1e-6 * (1.0 + a.abs()), "{a} {b}");
+    for row in &program.at_most {
+        let by = super::dot(&row.terms, &found.values) - row.limit;
+        prop_assert!(by < 1e-6, "a row is missed by {by}");
+    }
+    Ok(())
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(48))]
 
@@ -183,6 +199,9 @@ proptest! {
         if let Some((whole, rounds)) = both(&least_lift)? {
             let [a, b] = [&whole, &rounds].map(|found| least_lift.cost_of(&found.values));
             prop_assert!((a - b).abs() < 1e-3, "{a} {b}");
+            is_the_same_inward(&least_lift, &whole)?;
+        } else {
+            prop_assert!(inward(&least_lift).is_none());
         }
 
         let mut worst = model.base.clone();
@@ -195,6 +214,7 @@ proptest! {
         if let Some((whole, rounds)) = both(&worst)? {
             let [a, b] = [&whole, &rounds].map(|found| found.values[variable]);
             prop_assert!((a - b).abs() < 1e-4, "{a} {b}");
+            is_the_same_inward(&worst, &whole)?;
             for row in &worst.at_most {
                 prop_assert!(super::dot(&row.terms, &rounds.values) <= row.limit + 1e-4);
             }

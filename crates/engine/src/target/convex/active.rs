@@ -17,7 +17,7 @@
 //! method*, SIAM J. Optim. 13 (2002). Held against the interior-point method on random programs in
 //! the tests.
 
-use super::{Optimum, Program, Terms, dot};
+use super::{Optimum, Program, Terms, dot, on_bounds};
 use crate::frame::skyline::{Factor, Skyline, TOGETHER};
 
 /// Terms smaller than this share of the largest of their square are left out of the matrix.
@@ -324,22 +324,16 @@ impl<'a> Guessing<'a> {
             return None;
         }
         let (n_rows, n) = (program.at_most.len(), program.bounds.len());
-        let on_bounds = |(value, &(lower, upper)): (&f64, &(f64, f64))| {
-            let value = value.clamp(lower, upper);
-            // What the arithmetic leaves beside a bound belongs on it.
-            if (value - lower).abs() < 1e-8 {
-                lower
-            } else if (value - upper).abs() < 1e-8 {
-                upper
-            } else {
-                value
-            }
-        };
         let mut pulls = self.multipliers.iter().map(|multiplier| multiplier.max(0.0));
         let row_multipliers = pulls.by_ref().take(n_rows).collect();
         let lower: Vec<f64> = pulls.by_ref().take(n).collect();
         Some(Optimum {
-            values: self.values.iter().zip(&program.bounds).map(on_bounds).collect(),
+            values: self
+                .values
+                .iter()
+                .zip(&program.bounds)
+                .map(|(&value, &(lower, upper))| on_bounds(value, lower, upper))
+                .collect(),
             row_multipliers,
             bound_multipliers: lower.into_iter().zip(pulls).collect(),
             accuracy,
