@@ -11,6 +11,7 @@ import { join } from "node:path";
 import { chromium } from "playwright-core";
 import { behindTheMap, photos } from "./photos.mjs";
 import { served } from "./program.mjs";
+import { carried } from "./carried.mjs";
 import { byFile, fullDisk, fullPhone, wrongClock } from "./trouble.mjs";
 import { hose } from "./hose.mjs";
 import { slips, wholeFile } from "./slips.mjs";
@@ -350,6 +351,7 @@ try {
   const file = await photos(job, { folder, launch, watch, until, kill, start, shot });
   await behindTheMap(browser, job, { PHONE, watch, shot });
   for (const trouble of [fullDisk, fullPhone, byFile, wrongClock]) await trouble(browser, job, { PHONE, read, until, file, base });
+  await carried(browser, program, job, { PHONE, folder });
   await units(browser, { PHONE, watch, base });
   await hose(browser, { PHONE, watch, base, jobIn });
   await slips(browser, { PHONE, watch, base, pid });

@@ -1,5 +1,6 @@
 // Letting phones in and sending them away; bringing in what one of them saved to a file.
 
+import { filesOf } from "/assets/archive.js";
 import { base64, takeIn, unsent } from "/assets/events.js";
 import { sha256 } from "/assets/photos.js";
 
@@ -25,11 +26,29 @@ document.addEventListener("click", async (clicked) => {
   else said.textContent = response ? await response.text() : "The program is not running.";
 });
 
-/** A file of lines as it is; a photo as the line that such a file has for one. */
+const photoTypes = { jpg: "image/jpeg", jpeg: "image/jpeg", png: "image/png", webp: "image/webp" };
+
+/** A photo as the line that a file of lines has for one. */
+const photoLine = async (bytes, type) => JSON.stringify({ photo: await sha256(bytes), type, base64: base64(bytes) });
+
+/** What a job saved as one file has to bring in: its history, then its photos. */
+async function linesOfArchive(archive) {
+  const files = await filesOf(archive);
+  const history = files.find((file) => file.name.split("/").at(-1) === "events.ndjson");
+  if (!history) throw new Error("this archive has no events.ndjson: choose one that \"Save all of it as one file\" made");
+  const lines = [new TextDecoder().decode(await history.bytes())];
+  for (const file of files) {
+    const type = photoTypes[file.name.split(".").at(-1).toLowerCase()];
+    if (type && file.name.includes("photos/")) lines.push(await photoLine(await file.bytes(), type));
+  }
+  return lines.join("\n");
+}
+
+/** A file of lines as it is; anything else as the lines that such a file would have for it. */
 async function lineOf(file) {
+  if (file.name.toLowerCase().endsWith(".zip")) return linesOfArchive(file);
   if (!file.type.startsWith("image/")) return file.text();
-  const bytes = new Uint8Array(await file.arrayBuffer());
-  return JSON.stringify({ photo: await sha256(bytes), type: file.type, base64: base64(bytes) });
+  return photoLine(new Uint8Array(await file.arrayBuffer()), file.type);
 }
 
 document.getElementById("take-in-form").addEventListener("submit", async (submitted) => {

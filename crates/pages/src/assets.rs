@@ -25,6 +25,7 @@ macro_rules! assets {
 pub const ASSETS: &[Asset] = assets![
     "style.css" as "text/css; charset=utf-8",
     "app.js" as "text/javascript; charset=utf-8",
+    "archive.js" as "text/javascript; charset=utf-8",
     "events.js" as "text/javascript; charset=utf-8",
     "devices.js" as "text/javascript; charset=utf-8",
     "forms.js" as "text/javascript; charset=utf-8",

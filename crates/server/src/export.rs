@@ -17,8 +17,10 @@ const READ_ME: &str = "job.toml      the job, to be read by every command of flo
 the tables    as job.toml names them, beside it\r\n\
 notes.csv     remarks, cracks, and the names of photos\r\n\
 photos/       the photos, each under the SHA-256 of its bytes\r\n\
-events.ndjson everything that was ever done to the job, a line each; under Phones it is brought in\r\n\
-              again, into an empty file of jobs or one that has some of it\r\n";
+events.ndjson everything that was ever done to the job, a line each\r\n\
+\r\n\
+Under Phones the archive is brought in again as it is, into an empty file of jobs or one that has\r\n\
+some of the job: what is there already is left alone.\r\n";
 
 pub(crate) async fn job_archive(State(app): State<Arc<App>>, Path(id): Path<String>) -> Response {
     let Some(id) = JobId::parse(&id) else {

@@ -36,6 +36,19 @@ pub(crate) async fn put(
             "the photo is not the one that its name says; send it again",
         );
     }
+    match app.is_over_quota(&photo) {
+        Ok(false) => {}
+        Ok(true) => {
+            let most = app.settings.most_photo_bytes / 1_000_000;
+            let what = format!(
+                "the file of jobs has no room for more photos: {most} MB is the most that it takes. The photo \
+                 stays on the phone and readings go on; for the photos of the next house begin another file \
+                 with --jobs"
+            );
+            return (StatusCode::INSUFFICIENT_STORAGE, what).into_response();
+        }
+        Err(fault) => return unavailable(&fault),
+    }
     match app.keep_photo(photo).await {
         Ok(receipt @ Receipt::Known { .. }) => (StatusCode::OK, Json(receipt)).into_response(),
         Ok(receipt) => (StatusCode::CREATED, Json(receipt)).into_response(),

@@ -2,7 +2,7 @@
 
 use crate::guard::Rates;
 use crate::pairing::Pairing;
-use floorwright_job::events::{Event, FoldedJob, JobId, fold};
+use floorwright_job::events::{Event, FoldedJob, History, JobId};
 use floorwright_job::photo::PhotoHash;
 use floorwright_pages::{Depth, JobHead, JobView};
 use floorwright_store::{
@@ -33,6 +33,8 @@ pub struct Settings {
     pub lan: Option<String>,
     /// Tells the time.
     pub clock: Clock,
+    /// So many bytes of photos are kept in all.
+    pub most_photo_bytes: u64,
     /// Who has not said by then what they want is let go.
     pub patience: Duration,
     /// Makes the documents.
@@ -72,6 +74,7 @@ pub enum News {
 #[derive(Debug)]
 struct Kept {
     job: JobId,
+    history: History,
     folded: FoldedJob,
     views: Vec<(Depth, Arc<JobView>)>,
 }
@@ -109,7 +112,7 @@ impl App {
         };
         let jobs = held(&app.reader).jobs()?;
         for job in jobs {
-            let folded = fold(&app.events(job)?);
+            let folded = app.history(job)?.fold();
             held(&app.heads).insert(job, head_of(job, &folded));
         }
         Ok(app)
@@ -145,10 +148,14 @@ impl App {
             let view = kept.views.iter().find(|(known, _)| *known >= depth);
             (kept.folded.clone(), view.map(|(_, view)| view.clone()))
         });
-        let folded = match known {
+        let (history, folded) = match known {
             Some((_, Some(view))) => return Ok(Some(view)),
-            Some((folded, None)) => folded,
-            None => fold(&self.events(job)?),
+            Some((folded, None)) => (None, folded),
+            None => {
+                let history = self.history(job)?;
+                let folded = history.fold();
+                (Some(history), folded)
+            }
         };
         let tick = folded.tick;
         let n_readings = folded.readings.len();
@@ -162,8 +169,12 @@ impl App {
             }
             Some(_) => {}
             None => {
-                kept.insert(0, Kept { job, folded, views: vec![(depth, view.clone())] });
-                kept.truncate(MOST_KEPT);
+                // Where it was sent out of the kept ones meanwhile it is read anew the next time.
+                if let Some(history) = history {
+                    let views = vec![(depth, view.clone())];
+                    kept.insert(0, Kept { job, history, folded, views });
+                    kept.truncate(MOST_KEPT);
+                }
             }
         }
         Ok(Some(view))
@@ -176,7 +187,7 @@ impl App {
     pub async fn add(&self, event: Event) -> Result<Receipt, StoreFault> {
         let (job, tick) = (event.job, event.tick);
         let (answer, wait) = oneshot::channel();
-        let arrived = Arrived { event, arrival: (self.settings.clock)() };
+        let arrived = Arrived { event: event.clone(), arrival: (self.settings.clock)() };
         self.writer.append_then(vec![arrived], move |result| {
             // A browser that went away has no use for the answer.
             let _ = answer.send(result);
@@ -184,7 +195,7 @@ impl App {
         let receipts = wait.await.unwrap_or(Err(StoreFault::Closed))?;
         let receipt = receipts.first().copied().ok_or(StoreFault::Closed)?;
         if !matches!(receipt, Receipt::Known { .. }) {
-            self.forget(job)?;
+            self.take_in(event)?;
             // Nobody may be listening.
             let _ = self.news.send(News::Changed { job, tick });
         }
@@ -202,6 +213,20 @@ impl App {
             let _ = answer.send(result);
         });
         wait.await.unwrap_or(Err(StoreFault::Closed))
+    }
+
+    /// Whether one more photo of so many bytes would be more than is kept in all.
+    ///
+    /// # Errors
+    /// [`StoreFault`] if the log cannot be read.
+    pub fn is_over_quota(&self, photo: &Photo) -> Result<bool, StoreFault> {
+        let reader = held(&self.reader);
+        // What is there already takes no more room.
+        if reader.photo(photo.hash())?.is_some() {
+            return Ok(false);
+        }
+        let after = reader.photo_bytes()?.saturating_add(photo.bytes().len() as u64);
+        Ok(after > self.settings.most_photo_bytes)
     }
 
     /// The photo of this name; nothing if it has not arrived.
@@ -228,13 +253,25 @@ impl App {
         Ok(stored.into_iter().map(|stored| stored.event).collect())
     }
 
-    /// A job changed: what was worked out no longer holds.
-    fn forget(&self, job: JobId) -> Result<(), StoreFault> {
-        let folded = fold(&self.events(job)?);
-        held(&self.heads).insert(job, head_of(job, &folded));
+    fn history(&self, job: JobId) -> Result<History, StoreFault> {
+        let mut history = History::default();
+        self.events(job)?.into_iter().for_each(|event| history.add(event));
+        Ok(history)
+    }
+
+    /// A job changed by an event: what was worked out of it no longer holds.
+    fn take_in(&self, event: Event) -> Result<(), StoreFault> {
+        let job = event.job;
         let mut kept = held(&self.kept);
-        kept.retain(|known| known.job != job);
-        kept.insert(0, Kept { job, folded, views: Vec::new() });
+        let known = kept.iter().position(|known| known.job == job).map(|at| kept.remove(at));
+        let mut history = match known {
+            Some(known) => known.history,
+            None => self.history(job)?,
+        };
+        history.add(event);
+        let folded = history.fold();
+        held(&self.heads).insert(job, head_of(job, &folded));
+        kept.insert(0, Kept { job, history, folded, views: Vec::new() });
         kept.truncate(MOST_KEPT);
         Ok(())
     }

@@ -41,6 +41,7 @@ async fn site_in(
         hosts: vec![address.to_string()],
         lan: None,
         clock: || Arrival(1_790_000_000_000),
+        most_photo_bytes: 1_000,
         patience: Duration::from_millis(500),
         documents: |_, _| Err("none here".to_owned()),
         demo: BTreeMap::new(),

@@ -30,6 +30,7 @@ fn site() -> Site {
         hosts: vec![HOST.to_owned(), "192.168.1.20:7340".to_owned()],
         lan: Some("http://192.168.1.20:7340".to_owned()),
         clock: || Arrival(1_790_000_000_000),
+        most_photo_bytes: 1_000,
         patience: Duration::from_millis(300),
         documents: |job, name| Ok(format!("{name} of {}", job.name()).into_bytes()),
         demo: BTreeMap::new(),
@@ -421,6 +422,29 @@ async fn a_photo_is_kept_once_and_served_as_nothing_but_a_picture() {
     assert_eq!(served.into_body().collect().await.unwrap().to_bytes(), PNG);
     assert_eq!(site.ask(PHONE, get(&address)).await.status(), StatusCode::UNAUTHORIZED);
     assert_eq!(site.ask(PHONE, put_photo(&name, PNG)).await.status(), StatusCode::UNAUTHORIZED);
+}
+
+/// 95 and 651 bytes go into the 1,000 of the site; 529 more do not, and what is there is still taken.
+#[tokio::test]
+async fn photos_are_taken_up_to_a_limit_and_readings_beyond_it() {
+    const JPEG: &[u8] = include_bytes!("../../job/tests/data/pictures/plain.jpg");
+    const LARGE: &[u8] = include_bytes!("../../job/tests/data/pictures/progressive.jpg");
+    let site = site();
+    for photo in [PNG, JPEG] {
+        let said = site.ask(HERE, put_photo(&name_of(photo), photo)).await;
+        assert_eq!(said.status(), StatusCode::CREATED);
+    }
+    let said = site.ask(HERE, put_photo(&name_of(LARGE), LARGE)).await;
+    assert_eq!(said.status(), StatusCode::INSUFFICIENT_STORAGE);
+    let words = said.into_body().collect().await.unwrap().to_bytes();
+    let words = String::from_utf8(words.to_vec()).unwrap();
+    assert!(words.contains("stays on the phone") && words.contains("--jobs"), "{words}");
+    assert_eq!(
+        site.ask(HERE, get(&format!("/photos/{}", name_of(LARGE)))).await.status(),
+        StatusCode::NOT_FOUND
+    );
+    assert_eq!(site.ask(HERE, put_photo(&name_of(PNG), PNG)).await.status(), StatusCode::OK);
+    assert_eq!(site.ask(HERE, put(1, event(1, "1250"))).await.status(), StatusCode::CREATED);
 }
 
 #[tokio::test]

@@ -113,6 +113,12 @@ pub trait EventLog {
     /// [`StoreFault`] if the log cannot be read, or the photo is not as it was written.
     fn photo(&self, hash: PhotoHash) -> Result<Option<Photo>, StoreFault>;
 
+    /// How many bytes all photos have together.
+    ///
+    /// # Errors
+    /// [`StoreFault`] if the log cannot be read.
+    fn photo_bytes(&self) -> Result<u64, StoreFault>;
+
     /// Goes through the whole log, photos included; with a head that was noted earlier, finds out as well whether
     /// anything up to it was cut off or written anew.
     ///

@@ -93,6 +93,10 @@ impl EventLog for MemoryLog {
         Ok(self.photos.iter().find(|photo| photo.hash() == hash).cloned())
     }
 
+    fn photo_bytes(&self) -> Result<u64, StoreFault> {
+        Ok(self.photos.iter().map(|photo| photo.bytes().len() as u64).sum())
+    }
+
     fn verify(&self, noted: Option<&Head>) -> Result<Head, StoreFault> {
         let mut follow = Follow::new(noted);
         for (place, row) in (1..).zip(&self.rows) {

@@ -73,6 +73,10 @@ impl EventLog for SqliteLog {
         photos::get(&self.connection, hash)
     }
 
+    fn photo_bytes(&self) -> Result<u64, StoreFault> {
+        photos::total_bytes(&self.connection)
+    }
+
     fn verify(&self, noted: Option<&Head>) -> Result<Head, StoreFault> {
         self.check_file()?;
         photos::verify(&self.connection)?;

@@ -21,6 +21,9 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 /// How often a new code for pairing is shown while phones may be let in; a code lasts as long.
 const CODE_EVERY: Duration = Duration::from_secs(9 * 60);
 
+/// So many bytes of photos are kept in a file of jobs: ten thousand as phones make them small.
+const MOST_PHOTO_BYTES: u64 = 4_000_000_000;
+
 /// Runs the command: until it is interrupted.
 pub fn run(args: &args::Serve) -> Result<Report, Stop> {
     let file = match &args.jobs {
@@ -65,6 +68,7 @@ async fn listen(args: &args::Serve, file: &Path) -> Result<Arc<App>, Stop> {
         hosts,
         lan: lan.clone(),
         clock: now,
+        most_photo_bytes: MOST_PHOTO_BYTES,
         patience: PATIENCE,
         documents,
         demo: demo::files(),

@@ -110,53 +110,67 @@ pub enum EventFault {
 /// Nothing is lost: a reading from a setup that nobody described makes that setup, a reading
 /// outlives the removal of its point, and what could not be done is among the faults.
 pub fn fold(events: &[Event]) -> FoldedJob {
-    let mut faults = Vec::new();
-    let ordered = in_order(events, &mut faults);
-    let changes: Vec<(EventId, Change)> = ordered
-        .iter()
-        .filter_map(|event| match Change::deserialize(&event.change) {
-            Ok(change) => Some((event.id, change)),
-            Err(_) => {
-                faults.push(EventFault::NotKnown { event: event.id });
-                None
-            }
-        })
-        .collect();
-    let taken_back = taken_back(&changes, &mut faults);
-    let mut folding = Folding { taken_back, faults, ..Folding::default() };
-    for (event, change) in changes {
-        if !folding.taken_back.contains(&event) {
-            folding.apply(event, change);
-        }
-    }
-    let tick = ordered.last().map_or(0, |event| event.tick);
-    folding.finish(tick)
+    let mut history = History::default();
+    events.iter().for_each(|event| history.add(event.clone()));
+    history.fold()
 }
 
-/// Each event once, in the order that every device agrees on.
-fn in_order<'a>(events: &'a [Event], faults: &mut Vec<EventFault>) -> Vec<&'a Event> {
-    let mut by_id: BTreeMap<EventId, &Event> = BTreeMap::new();
-    let mut doubled = BTreeSet::new();
-    for event in events {
-        let known = *by_id.entry(event.id).or_insert(event);
-        if known != event {
-            doubled.insert(event.id);
-            // Which of the two counts must not depend on which came first.
-            if event.canonical() < known.canonical() {
-                by_id.insert(event.id, event);
+/// The events of a job, each read once however often the job is folded.
+#[derive(Clone, Debug, Default)]
+pub struct History {
+    events: BTreeMap<EventId, (Event, Option<Change>)>,
+    /// Ids that two different events carry.
+    doubled: BTreeSet<EventId>,
+}
+
+impl History {
+    /// Adds an event; one that is there already changes nothing.
+    pub fn add(&mut self, event: Event) {
+        match self.events.get(&event.id) {
+            Some((known, _)) if *known == event => return,
+            Some((known, _)) => {
+                self.doubled.insert(event.id);
+                // Which of the two counts must not depend on which came first.
+                if known.canonical() <= event.canonical() {
+                    return;
+                }
+            }
+            None => {}
+        }
+        let change = Change::deserialize(&event.change).ok();
+        self.events.insert(event.id, (event, change));
+    }
+
+    /// The job that its events come to, as [`fold`] makes it.
+    pub fn fold(&self) -> FoldedJob {
+        let doubled = self.doubled.iter().map(|&event| EventFault::TwoOfOneId { event });
+        let mut faults: Vec<EventFault> = doubled.collect();
+        // The order that every device agrees on.
+        let mut ordered: Vec<&(Event, Option<Change>)> = self.events.values().collect();
+        ordered.sort_by_key(|(event, _)| event.rank());
+        let mut changes = Vec::with_capacity(ordered.len());
+        for (event, change) in &ordered {
+            match change {
+                Some(change) => changes.push((event.id, change)),
+                None => faults.push(EventFault::NotKnown { event: event.id }),
             }
         }
+        let taken_back = taken_back(&changes, &mut faults);
+        let mut folding = Folding { taken_back, faults, ..Folding::default() };
+        for (event, change) in changes {
+            if !folding.taken_back.contains(&event) {
+                folding.apply(event, change.clone());
+            }
+        }
+        let tick = ordered.last().map_or(0, |(event, _)| event.tick);
+        folding.finish(tick)
     }
-    faults.extend(doubled.into_iter().map(|event| EventFault::TwoOfOneId { event }));
-    let mut ordered: Vec<&Event> = by_id.into_values().collect();
-    ordered.sort_by_key(|event| event.rank());
-    ordered
 }
 
 /// The events that were taken back and not brought back.
 ///
 /// Read from the last to the first: whether an undo counts is settled before what it takes back.
-fn taken_back(changes: &[(EventId, Change)], faults: &mut Vec<EventFault>) -> BTreeSet<EventId> {
+fn taken_back(changes: &[(EventId, &Change)], faults: &mut Vec<EventFault>) -> BTreeSet<EventId> {
     let place: BTreeMap<EventId, usize> =
         changes.iter().enumerate().map(|(idx, (event, _))| (*event, idx)).collect();
     let mut taken_back = BTreeSet::new();

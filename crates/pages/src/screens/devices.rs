@@ -45,8 +45,8 @@ pub fn devices_page(world: &World<'_>, lan: Option<&str>, devices: &[DeviceHead]
         section aria-labelledby="take-in" {
             h2 #take-in { "Bring in what was saved to a file" }
             form #take-in-form {
-                label { "What a phone saved (unsent-events.ndjson), or a job's events.ndjson with its photos"
-                    input type="file" name="file" accept=".ndjson,image/jpeg,image/png,image/webp" multiple[true] required[true]; }
+                label { "What a phone saved (unsent-events.ndjson), or a job saved as one file (job.zip)"
+                    input type="file" name="file" accept=".zip,.ndjson,image/jpeg,image/png,image/webp" multiple[true] required[true]; }
                 button type="submit" { "Bring it in" }
                 p role="status" {}
             }

@@ -65,6 +65,15 @@ pub(super) fn get(connection: &Connection, hash: PhotoHash) -> Result<Option<Pho
         .ok_or(StoreFault::Broken { place, what })
 }
 
+/// How many bytes all photos have together: lengths are read, the photos are not.
+pub(super) fn total_bytes(connection: &Connection) -> Result<u64, StoreFault> {
+    if !is_there(connection)? {
+        return Ok(0);
+    }
+    let query = "SELECT coalesce(sum(length(bytes)), 0) FROM photo";
+    Ok(connection.query_row(query, [], |row| row.get::<_, i64>(0))?.unsigned_abs())
+}
+
 /// Goes through all photos: each as it was written, none missing between others.
 pub(super) fn verify(connection: &Connection) -> Result<(), StoreFault> {
     if !is_there(connection)? {

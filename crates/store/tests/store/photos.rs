@@ -18,11 +18,13 @@ fn photo(bytes: &[u8]) -> Photo {
 fn a_few_photos(log: &mut impl EventLog) {
     let (png, jpeg) = (photo(PNG), photo(JPEG));
     assert_eq!(log.photo(png.hash()).unwrap(), None);
+    assert_eq!(log.photo_bytes().unwrap(), 0);
     assert_eq!(log.keep_photo(&png, NOON).unwrap(), Receipt::Kept { place: 1 });
     assert_eq!(log.keep_photo(&jpeg, NOON).unwrap(), Receipt::Kept { place: 2 });
     assert_eq!(log.keep_photo(&png, Arrival(NOON.0 + 1)).unwrap(), Receipt::Known { place: 1 });
     assert_eq!(log.photo(png.hash()).unwrap(), Some(png));
     assert_eq!(log.photo(jpeg.hash()).unwrap(), Some(jpeg));
+    assert_eq!(log.photo_bytes().unwrap(), (PNG.len() + JPEG.len()) as u64);
     assert_eq!(log.verify(None).unwrap().count(), 0);
 }
 

@@ -74,6 +74,9 @@ impl EventLog for Failing {
     fn keep_photo(&mut self, _: &Photo, _: Arrival) -> Result<Receipt, StoreFault> {
         Err(StoreFault::ReadOnly)
     }
+    fn photo_bytes(&self) -> Result<u64, StoreFault> {
+        self.inner.photo_bytes()
+    }
     fn photo(&self, hash: PhotoHash) -> Result<Option<Photo>, StoreFault> {
         self.inner.photo(hash)
     }
