@@ -135,7 +135,7 @@ fn fmt() -> Outcome {
 }
 
 fn clippy() -> Outcome {
-    cargo(&["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"])
+    cargo(&["clippy", "--workspace", "--all-features", "--all-targets", "--", "-D", "warnings"])
 }
 
 /// The seed of the random cases. Every run of the checks tries the same ones, so that a change is
@@ -143,7 +143,7 @@ fn clippy() -> Outcome {
 const SEED: &str = "20261";
 
 fn test() -> Outcome {
-    let mut command = shell::cargo(&["test", "--workspace", "--quiet"]);
+    let mut command = shell::cargo(&["test", "--workspace", "--all-features", "--quiet"]);
     if std::env::var_os("PROPTEST_RNG_SEED").is_none() {
         command.env("PROPTEST_RNG_SEED", SEED);
     }
@@ -156,14 +156,14 @@ pub fn soak(rounds: &str) -> Result<String, String> {
     let rounds: u32 = rounds.parse().map_err(|_| format!("`{rounds}` is no number of rounds"))?;
     for round in 1..=rounds {
         println!("round {round} of {rounds}");
-        let mut command = shell::cargo(&["test", "--workspace", "--quiet"]);
+        let mut command = shell::cargo(&["test", "--workspace", "--all-features", "--quiet"]);
         shell::run(command.env_remove("PROPTEST_RNG_SEED"))?;
     }
     Ok(format!("{rounds} rounds of new random cases passed"))
 }
 
 fn doc() -> Outcome {
-    let mut command = shell::cargo(&["doc", "--workspace", "--no-deps"]);
+    let mut command = shell::cargo(&["doc", "--workspace", "--all-features", "--no-deps"]);
     shell::run(command.env("RUSTDOCFLAGS", "-D warnings")).map(|()| String::new()).into()
 }
 

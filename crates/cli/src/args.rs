@@ -126,6 +126,10 @@ pub struct Serve {
     /// Also let phones in, at this address of this machine on the local network.
     #[arg(long, value_name = "ADDRESS")]
     pub lan: Option<std::net::IpAddr>,
+    /// Speak to phones in encrypted form; each has to be given this computer's certificate once. Needs a
+    /// program built with `cargo build --release --features tls`.
+    #[arg(long, requires = "lan")]
+    pub tls: bool,
     /// The file that keeps the jobs; floorwright/jobs.floorwright in your data folder if left out.
     #[arg(long, value_name = "FILE")]
     pub jobs: Option<PathBuf>,

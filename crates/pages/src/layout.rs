@@ -136,6 +136,45 @@ pub(crate) fn cautions(plan: &Plan) -> Markup {
     }
 }
 
+/// How a phone comes to trust this computer: shown before anything is encrypted.
+pub fn trust_page(encrypted: &str, fingerprint: &str) -> Markup {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { "Trust this computer · Floorwright" }
+                link rel="stylesheet" href="/assets/style.css";
+            }
+            body {
+                main {
+                    h1 { "Let this phone trust the computer" }
+                    p { "Once for each phone. After that readings go over the network encrypted, and the page opens "
+                        "again even when the computer is out of reach." }
+                    ol {
+                        li { p { a .main href="/floorwright-authority.crt" { "Save the certificate on this phone" } } }
+                        li {
+                            p { "Put it among the certificates that the phone trusts. On many phones: Settings, then "
+                                "search for “certificate”, then “install a CA certificate” and choose the file. On "
+                                "others: open the file, then Settings, General, VPN and device management to install "
+                                "it, and after that General, About, Certificate trust settings to switch it on in full." }
+                        }
+                        li {
+                            p { "Before you agree, hold its fingerprint (SHA-256) against the one that the computer "
+                                "shows. If they differ, stop: somebody else is on this network." }
+                            p { code { (fingerprint) } }
+                        }
+                        li { p { "Open " a href=(encrypted) { (encrypted) } " and type the code that the computer shows." } }
+                    }
+                    p { "The certificate vouches for addresses of private networks only, for no site on the internet. "
+                        "When you no longer need it, take it off the phone where you put it on." }
+                }
+            }
+        }
+    }
+}
+
 /// The page where a device is let in.
 pub fn pairing_page() -> Markup {
     html! {

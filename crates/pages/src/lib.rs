@@ -21,7 +21,7 @@ mod screens;
 mod view;
 
 pub use answer::{ReadingAnswer, answer_reading};
-pub use layout::pairing_page;
+pub use layout::{pairing_page, trust_page};
 pub use qr::qr_lines;
 pub use respond::{Place, Response, respond};
 pub use screens::devices::{DeviceHead, code_shown, devices_page};

@@ -266,6 +266,12 @@ pub(crate) async fn asset(Path(name): Path<String>) -> Response {
     }
 }
 
+/// The look of every page.
+#[cfg(feature = "tls")]
+pub(crate) async fn style() -> Response {
+    asset(Path("style.css".to_owned())).await
+}
+
 /// The worker is asked for at the top, so that it may look after every page.
 pub(crate) async fn worker() -> Response {
     asset(Path("worker.js".to_owned())).await

@@ -5,7 +5,8 @@
 //! Security Verification Standard 5.0, chapter 3; web-platform-tests show that `Sec-Fetch-Site` is not
 //! sent over plain http on a local network, so it is checked only where it is there.)
 
-use crate::pairing::{COOKIE, hash};
+use crate::listen::Encrypted;
+use crate::pairing::{COOKIE, SECURE_COOKIE, hash};
 use crate::state::App;
 use axum::extract::{ConnectInfo, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
@@ -70,7 +71,9 @@ pub async fn origins(State(app): State<Arc<App>>, request: Request, next: Next) 
     let headers = request.headers();
     let text = |name: &str| headers.get(name).and_then(|value| value.to_str().ok());
     let host = own_host(&app, headers).unwrap_or_default();
-    let is_from_us = text("origin").is_some_and(|origin| origin == format!("http://{host}"))
+    let is_encrypted = request.extensions().get::<Encrypted>().is_some();
+    let own = if is_encrypted { format!("https://{host}") } else { format!("http://{host}") };
+    let is_from_us = text("origin").is_some_and(|origin| origin == own)
         && headers.get_all(header::ORIGIN).iter().count() == 1
         && text("sec-fetch-site").is_none_or(|site| site == "same-origin")
         && headers.contains_key(OURS);
@@ -165,7 +168,7 @@ fn tokens(headers: &HeaderMap) -> impl Iterator<Item = &str> {
         .filter_map(|cookies| cookies.to_str().ok())
         .flat_map(|cookies| cookies.split(';'))
         .filter_map(|cookie| cookie.trim().split_once('='))
-        .filter(|(name, _)| *name == COOKIE)
+        .filter(|(name, _)| [COOKIE, SECURE_COOKIE].contains(name))
         .map(|(_, token)| token)
 }
 

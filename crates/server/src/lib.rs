@@ -19,11 +19,17 @@ mod listen;
 mod pairing;
 mod photos;
 mod state;
+#[cfg(feature = "tls")]
+mod tls;
 mod archive;
 
+#[cfg(feature = "tls")]
+pub use listen::trust;
 pub use listen::{Bound, PATIENCE, ServeFault, bind, serve};
 pub use pairing::PairingCode;
 pub use state::{App, Clock, Documents, News, Settings};
+#[cfg(feature = "tls")]
+pub use tls::{Authority, Encryption, TlsFault};
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;

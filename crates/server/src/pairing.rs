@@ -1,7 +1,9 @@
 //! Letting a phone in: a code that is read off the computer, once.
 
 use crate::guard::refuse;
+use crate::listen::Encrypted;
 use crate::state::App;
+use axum::Extension;
 use axum::Json;
 use axum::extract::{ConnectInfo, State};
 use axum::http::{StatusCode, header};
@@ -17,6 +19,10 @@ use tokio::sync::Notify;
 
 /// The cookie of a paired browser. Over plain http a browser drops cookies that are marked secure.
 pub(crate) const COOKIE: &str = "floorwright-device";
+
+/// The same over an encrypted connection: by the prefix a browser lets nobody else set it, and sends it
+/// over no other connection (RFC 6265bis, 4.1.3.2).
+pub(crate) const SECURE_COOKIE: &str = "__Host-floorwright-device";
 
 /// A code is good for ten minutes, once, and for five tries.
 const CODE_LASTS_MS: i64 = 10 * 60 * 1000;
@@ -225,6 +231,7 @@ pub(crate) async fn page() -> Html<String> {
 pub(crate) async fn pair(
     State(app): State<Arc<App>>,
     ConnectInfo(peer): ConnectInfo<SocketAddr>,
+    encrypted: Option<Extension<Encrypted>>,
     Json(typed): Json<Typed>,
 ) -> Response {
     let who = Who::new(&typed.name, peer);
@@ -232,8 +239,11 @@ pub(crate) async fn pair(
         Some(token) => {
             app.pairing.used.notify_one();
             let month = SESSION_MS / 1000;
-            let cookie =
-                format!("{COOKIE}={token}; HttpOnly; SameSite=Strict; Path=/; Max-Age={month}");
+            let (name, secure) =
+                if encrypted.is_some() { (SECURE_COOKIE, "; Secure") } else { (COOKIE, "") };
+            let cookie = format!(
+                "{name}={token}; HttpOnly; SameSite=Strict; Path=/; Max-Age={month}{secure}"
+            );
             (StatusCode::NO_CONTENT, [(header::SET_COOKIE, cookie)]).into_response()
         }
         None => refuse(

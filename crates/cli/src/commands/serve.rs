@@ -10,6 +10,8 @@ use floorwright_engine::bill::bill;
 use floorwright_engine::plan::Stage;
 use floorwright_pages::{JobView, qr_lines};
 use floorwright_report::{Files, Kind, Paper};
+#[cfg(feature = "tls")]
+use floorwright_server::trust;
 use floorwright_server::{App, Bound, PATIENCE, ServeFault, Settings, bind, serve};
 use floorwright_store::{Arrival, StoreFault};
 use std::io::{IsTerminal, Write};
@@ -57,13 +59,16 @@ async fn listen(args: &args::Serve, file: &Path) -> Result<Arc<App>, Stop> {
         return Err(Stop::new(USAGE, "--lan has to be one address of this machine")
             .hint("name it, as in --lan 192.168.1.20: whoever can reach it may try a code"));
     }
-    let mut places = vec![bind(None, args.port).await.map_err(|fault| cannot_listen(&fault))?];
-    if let Some(address) = args.lan.filter(|address| !address.is_loopback()) {
-        places.push(bind(Some(address), args.port).await.map_err(|fault| cannot_listen(&fault))?);
-    }
-    let hosts = places.iter().flat_map(hosts_of).collect();
-    let lan = places.iter().find(|place| !place.address.ip().is_loopback());
-    let lan = lan.map(|place| format!("http://{}", place.address));
+    let here = bind(None, args.port).await.map_err(|fault| cannot_listen(&fault))?;
+    let network = match args.lan.filter(|address| !address.is_loopback()) {
+        Some(address) => {
+            Some(bind(Some(address), args.port).await.map_err(|fault| cannot_listen(&fault))?)
+        }
+        None => None,
+    };
+    let hosts = [Some(&here), network.as_ref()].into_iter().flatten().flat_map(hosts_of).collect();
+    let scheme = if args.tls { "https" } else { "http" };
+    let lan = network.as_ref().map(|place| format!("{scheme}://{}", place.address));
     let settings = Settings {
         hosts,
         lan: lan.clone(),
@@ -75,29 +80,70 @@ async fn listen(args: &args::Serve, file: &Path) -> Result<Arc<App>, Stop> {
     };
     let app = Arc::new(App::open(file, settings).map_err(|fault| cannot_open(&fault))?);
     say(&format!("The jobs are in {}.", file.display()));
-    say(&format!("Open http://{} on this machine. Ctrl-C ends it.", places[0].address));
+    say(&format!("Open http://{} on this machine. Ctrl-C ends it.", here.address));
     let (end, _) = tokio::sync::watch::channel(());
+    let ended = || {
+        let mut end = end.subscribe();
+        // That nobody can end it any more ends it too.
+        async move { drop(end.changed().await) }
+    };
     let mut serving = tokio::task::JoinSet::new();
-    for place in places {
-        let is_lan = !place.address.ip().is_loopback();
-        if is_lan {
+    serving.spawn(serve(here, app.clone(), ended()));
+    if let (Some(place), Some(lan)) = (network, lan) {
+        let place = if args.tls {
+            #[cfg(feature = "tls")]
+            {
+                encrypted(place, args.port, file, &lan, &mut serving, ended()).await?
+            }
+            #[cfg(not(feature = "tls"))]
+            return Err(without_encryption());
+        } else {
             say(&format!(
-                "Phones on this network: http://{}. Without encryption: only on a network that you trust.",
-                place.address
+                "Phones on this network: {lan}. Without encryption: only on a network that you trust."
             ));
-            serving.spawn(show_codes(app.clone(), lan.clone().unwrap_or_default()));
-        }
-        let mut ended = end.subscribe();
-        serving.spawn(serve(place, app.clone(), async move {
-            // That nobody can end it any more ends it too.
-            let _ = ended.changed().await;
-        }));
+            place
+        };
+        serving.spawn(show_codes(app.clone(), lan));
+        serving.spawn(serve(place, app.clone(), ended()));
     }
     asked_to_end()
         .await
         .map_err(|error| Stop::new(FAILED, format!("cannot wait for Ctrl-C: {error}")))?;
     serving.shutdown().await;
     Ok(app)
+}
+
+#[cfg(not(feature = "tls"))]
+fn without_encryption() -> Stop {
+    Stop::new(USAGE, "--tls: this program was built without encryption")
+        .hint("build it with cargo build --release --features tls, or leave --tls out")
+}
+
+/// The place, encrypted under the authority beside the file of jobs; beside it another that gives phones
+/// the certificate.
+#[cfg(feature = "tls")]
+async fn encrypted(
+    place: Bound,
+    port: u16,
+    jobs: &Path,
+    lan: &str,
+    serving: &mut tokio::task::JoinSet<()>,
+    ended: impl Future<Output = ()> + Send + 'static,
+) -> Result<Bound, Stop> {
+    let cannot = |fault: floorwright_server::TlsFault| Stop::new(FAILED, format!("--tls: {fault}"));
+    let folder = jobs.parent().filter(|folder| !folder.as_os_str().is_empty());
+    let authority =
+        floorwright_server::Authority::in_folder(folder.unwrap_or(Path::new(".")), now())
+            .map_err(cannot)?;
+    let encryption = authority.serving(place.address.ip(), now()).map_err(cannot)?;
+    let guide =
+        bind(Some(place.address.ip()), port).await.map_err(|fault| cannot_listen(&fault))?;
+    say(&format!("Phones on this network: {lan}, encrypted."));
+    say(&format!("A phone that was not here yet opens http://{} first.", guide.address));
+    say(&format!("Its certificate has the fingerprint {}", authority.fingerprint()));
+    let lan = lan.to_owned();
+    serving.spawn(async move { trust(guide, &authority, &lan, ended).await });
+    Ok(place.encrypted(encryption))
 }
 
 /// Waits for Ctrl-C, a closed terminal, or the system that ends programs.
