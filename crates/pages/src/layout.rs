@@ -163,7 +163,7 @@ pub fn trust_page(encrypted: &str, fingerprint: &str) -> Markup {
                         li {
                             p { "Before you agree, hold its fingerprint (SHA-256) against the one that the computer "
                                 "shows. If they differ, stop: somebody else is on this network." }
-                            p { code { (fingerprint) } }
+                            p { code .long { (fingerprint) } }
                         }
                         li { p { "Open " a href=(encrypted) { (encrypted) } " and type the code that the computer shows." } }
                     }
