@@ -2,7 +2,7 @@
 
 use crate::said::{count, reasons};
 use crate::words::{Words, percent};
-use floorwright_engine::frame::{Bent, Carrying, FrameSpec, FrameState, Run};
+use floorwright_engine::frame::{Bent, Carrying, FrameSpec, FrameState, Run, WIDEST};
 use floorwright_engine::ids::SupportId;
 use floorwright_engine::passes::{BentAtEnd, FrameCase, MostBent, PassCheck};
 use floorwright_engine::plan::{FrameChoice, FrameStage, Job, OnFrame, Plan, StageName};
@@ -18,7 +18,11 @@ pub const MOST_BENT: usize = 8;
 
 /// Names in a row: `A1, A2 and 3 more`.
 pub fn names<'a>(supports: impl IntoIterator<Item = &'a SupportId>) -> String {
-    let all: Vec<String> = supports.into_iter().map(ToString::to_string).collect();
+    first_of(supports)
+}
+
+fn first_of(named: impl IntoIterator<Item = impl ToString>) -> String {
+    let all: Vec<String> = named.into_iter().map(|one| one.to_string()).collect();
     let shown = all.iter().take(MOST_NAMES).cloned().collect::<Vec<_>>().join(", ");
     match all.len().checked_sub(MOST_NAMES) {
         None | Some(0) => shown,
@@ -361,15 +365,48 @@ pub fn doubts(job: &Job, frame: &FrameStage, words: Words) -> Vec<String> {
     }
     let left_out: Vec<&String> =
         frame.frame.spec().assumed.iter().filter(|said| said.starts_with("left out")).collect();
+    doubts.extend(holes(job, frame, words));
     let bare = frame.bare_floor_m2(job);
     if bare > 0.0 && left_out.is_empty() {
         doubts.push(format!(
-            "about {bare:.0} m² of the rooms' floor has no joists under it and weighs nothing here: \
-             the loads are too small. Correct the rooms, or give bearers and joists there"
+            "about {bare:.0} m² of the rooms' floor lies beyond the joists, or between joists too far \
+             apart, and weighs nothing here: the loads are too small. Correct the rooms, or give \
+             bearers and joists there"
         ));
     }
     doubts.extend(left_out.into_iter().map(|said| format!("{said}; it weighs nothing here")));
     doubts
+}
+
+/// Floor that may be there and weighs nothing, for joists lie too far apart or alone.
+fn holes(job: &Job, frame: &FrameStage, words: Words) -> Vec<String> {
+    const MOST: usize = 4;
+    let holes = frame.holes_in_floor(job);
+    let mut said: Vec<String> = (holes.iter().take(MOST))
+        .map(|hole| {
+            let [a, b] = &hole.between;
+            format!(
+                "joists {a} and {b} lie {} apart: beyond {} that is taken as a hole, and no floor is \
+                 counted between them. If there is one, the loads are too small: give the joists \
+                 between, or the spacing as it is",
+                words.exact(hole.apart),
+                words.exact(WIDEST)
+            )
+        })
+        .collect();
+    if holes.len() > MOST {
+        said.push(format!("and between {} more pairs of joists", holes.len() - MOST));
+    }
+    let alone = frame.frame.joists_alone();
+    if !alone.is_empty() {
+        let (carry, lies) = if alone.len() == 1 { ("carries", "it") } else { ("carry", "them") };
+        said.push(format!(
+            "no other joist lies beside {}, so that {lies} {carry} no floor: the loads are too small. \
+             Give the joists on either side",
+            first_of(alone)
+        ));
+    }
+    said
 }
 
 /// Names the supports whose height is only taken from their neighbours.

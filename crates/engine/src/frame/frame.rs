@@ -4,13 +4,13 @@ use super::contact::{Balance, NO_FORCE, Unsettled};
 use super::faults::FrameFault;
 use super::places::Floor;
 use super::response::{Response, respond};
-use super::sharing::share;
+use super::sharing::{Hole, share};
 use super::spec::{FrameSpec, Strength, Timber};
 use super::stations::{Members, lay_out, station_at};
 use super::stiffness::{Element, SLOPE_SCALE, Stiffness, Sum, assemble};
 use super::straight::Pieces;
 use super::{checks, sharing};
-use crate::ids::SupportId;
+use crate::ids::{JoistId, SupportId};
 use crate::influence::InfluenceRow;
 use crate::site::{Position, Support};
 use crate::units::{Force, Length, Moment, Stress};
@@ -84,6 +84,8 @@ pub struct Frame {
     pub(super) stretches: Vec<StretchOfTimber>,
     places: Vec<Option<InfluenceRow>>,
     floor_m2: f64,
+    holes: Vec<Hole>,
+    joists_alone: Vec<JoistId>,
 }
 
 impl Frame {
@@ -137,6 +139,8 @@ impl Frame {
             element_of_moment,
             places,
             floor_m2: shared.floor * 1e-6,
+            holes: shared.holes,
+            joists_alone: shared.alone,
         })
     }
 
@@ -158,6 +162,16 @@ impl Frame {
     /// The floor that the joists carry, in square metres.
     pub fn floor_m2(&self) -> f64 {
         self.floor_m2
+    }
+
+    /// Where joists lie so far apart that no floor is taken to be between them: it weighs nothing.
+    pub fn holes(&self) -> &[Hole] {
+        &self.holes
+    }
+
+    /// Joists that no other lies beside: they carry no floor.
+    pub fn joists_alone(&self) -> &[JoistId] {
+        &self.joists_alone
     }
 
     /// The whole load.

@@ -39,7 +39,7 @@ pub use faults::FrameFault;
 pub use frame::{Bent, Contact, Frame, Loads, NotSettled};
 pub use jack::{JackError, JackPlace, JackPoint, jack_beside_curve, jack_curve};
 pub use on_seats::{OnSeats, SetShape};
-pub use sharing::NEARLY_ON;
+pub use sharing::{Hole, NEARLY_ON, WIDEST};
 pub use spec::{
     Bearer, Direction, FloorLoad, FrameSpec, Joist, PointLoad, Run, Section, Strength, Timber, Wall,
 };

@@ -2,15 +2,20 @@
 //!
 //! # Rules
 //! The whole area load goes to the joists, each half way to the next on either side; the outermost
-//! carries its inner half only, and so does one beside a hole of more than 1.5 m. A wall along a bearer or a joist, on its line, is a load along it.
+//! carries its inner half only, and so does one beside a hole: two joists further apart than 1.5 m,
+//! unless the joists of that floor lie about as far apart as a rule. Every hole is named, for it weighs
+//! nothing. A wall along a bearer or a joist, on its line, is a load along it.
 //! A wall across the joists stands on each of them with the part of the wall that lies over its
 //! strip. A wall between two joists is shared by the lever rule, the nearer taking more. A wall
 //! or load up to [`NEARLY_ON`] outside the outermost timber stands on that.
 
 use super::faults::FrameFault;
-use super::spec::{Direction, FrameSpec, PointLoad, Run, Wall};
+use super::spec::{Direction, FrameSpec, Joist, PointLoad, Run, Wall};
+use crate::ids::JoistId;
 use crate::site::Position;
 use crate::units::Length;
+use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// A wall within this of a timber's line stands on it, in millimetres.
 const ON_LINE: f64 = 1.0;
@@ -19,8 +24,23 @@ const ON_LINE: f64 = 1.0;
 /// an edge joist set back from it.
 pub const NEARLY_ON: Length = Length::mm(300.0);
 
-/// Joists further apart than this, in millimetres, have no floor between them.
-const WIDEST: f64 = 1500.0;
+/// Joists further apart than this have no floor between them, unless they lie so as a rule.
+pub const WIDEST: Length = Length::mm(1500.0);
+
+/// Of the middle spacing of a floor's joists: so far apart is still as a rule, for joists by an edge
+/// or a wall are moved aside (a ratio).
+const AS_A_RULE: f64 = 1.25;
+
+/// Two joists side by side that are taken to have no floor between them.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Hole {
+    /// The two joists, the lower or left one first.
+    pub between: [JoistId; 2],
+    /// How far apart they lie.
+    pub apart: Length,
+    /// The middle line of the hole, along the joists.
+    pub middle: Run,
+}
 
 /// Loads of one kind on every member, bearers first.
 #[derive(Clone, Debug)]
@@ -37,6 +57,10 @@ pub(super) struct Shared {
     pub live: Shares,
     /// The floor that the joists carry, mm2.
     pub floor: f64,
+    /// Where joists lie too far apart for a floor.
+    pub holes: Vec<Hole>,
+    /// Joists with no other beside them, which carry no floor.
+    pub alone: Vec<JoistId>,
 }
 
 impl Shares {
@@ -58,12 +82,15 @@ impl Shares {
 pub(super) fn share(spec: &FrameSpec) -> Result<Shared, Vec<FrameFault>> {
     let n = spec.bearers.len() + spec.joists.len();
     let floor = Floor::new(spec);
-    let mut shared = Shared { dead: Shares::new(n), live: Shares::new(n), floor: 0.0 };
+    let (dead, live) = (Shares::new(n), Shares::new(n));
+    let (holes, alone) = (floor.holes(), floor.alone());
+    let mut shared = Shared { dead, live, floor: 0.0, holes, alone };
     for (joist, strips) in floor.strips.iter().enumerate() {
         let member = spec.bearers.len() + joist;
         for &(from, to, width) in strips.iter() {
-            let load = |load: crate::units::AreaLoad| load.to_n_per_mm2() * width.of_floor();
-            shared.floor += (to - from) * width.of_floor();
+            let of_floor = width.of_floor(floor.reach[joist]);
+            let load = |load: crate::units::AreaLoad| load.to_n_per_mm2() * of_floor;
+            shared.floor += (to - from) * of_floor;
             shared.dead.uniform[member].push((from, to, load(spec.floor_load.dead)));
             shared.live.uniform[member].push((from, to, load(spec.floor_load.live)));
         }
@@ -86,9 +113,10 @@ struct Width {
 }
 
 impl Width {
-    /// The width of floor that the joist carries: none on the side of a hole.
-    fn of_floor(self) -> f64 {
-        [self.below, self.above].iter().filter(|&&side| side <= WIDEST / 2.0).sum()
+    /// The width of floor that the joist carries: none on the side of a hole, where the next joist
+    /// lies beyond the reach.
+    fn of_floor(self, reach: f64) -> f64 {
+        [self.below, self.above].iter().filter(|&&side| side <= reach / 2.0).sum()
     }
 }
 
@@ -98,6 +126,8 @@ struct Floor<'a> {
     in_order: [Vec<usize>; 2],
     /// For each joist: stretches along it with the width of its strip there.
     strips: Vec<Vec<(f64, f64, Width)>>,
+    /// For each joist, how far away the next one of its floor may lie, in millimetres.
+    reach: Vec<f64>,
 }
 
 fn slot(direction: Direction) -> usize {
@@ -120,8 +150,9 @@ impl<'a> Floor<'a> {
             of.sort_by(|&a, &b| joists[a].run.at.total_cmp(&joists[b].run.at).then(a.cmp(&b)));
             of
         };
-        let mut floor =
-            Self { spec, in_order: [of(Direction::X), of(Direction::Y)], strips: Vec::new() };
+        let in_order = [of(Direction::X), of(Direction::Y)];
+        let reach = reaches(joists, &in_order);
+        let mut floor = Self { spec, in_order, strips: Vec::new(), reach };
         let mut strips = vec![Vec::new(); joists.len()];
         for order in &floor.in_order {
             for (place, &joist) in order.iter().enumerate() {
@@ -132,6 +163,53 @@ impl<'a> Floor<'a> {
         }
         floor.strips = strips;
         floor
+    }
+
+    /// Where the next joist above lies too far away for a floor, stretch by stretch.
+    fn holes(&self) -> Vec<Hole> {
+        let joists = &self.spec.joists;
+        let mut holes = Vec::new();
+        for (place, joist) in self.places() {
+            for &(from, to, width) in &self.strips[joist] {
+                let away = width.above * 2.0;
+                if away <= self.reach[joist] || to - from <= ON_LINE {
+                    continue;
+                }
+                let (own, middle) = (&joists[joist], (from + to) / 2.0);
+                let order = &self.in_order[slot(own.run.direction)];
+                let next = order[place + 1..].iter().find(|&&other| {
+                    let other = &joists[other];
+                    other.floor == own.floor
+                        && (other.run.at - own.run.at).to_mm() > ON_LINE
+                        && other.run.reaches(Length::mm(middle), Length::ZERO)
+                });
+                holes.extend(next.map(|&next| Hole {
+                    between: [own.id.clone(), joists[next].id.clone()],
+                    apart: Length::mm(away),
+                    middle: Run {
+                        at: own.run.at + Length::mm(away / 2.0),
+                        from: Length::mm(from),
+                        to: Length::mm(to),
+                        ..own.run
+                    },
+                }));
+            }
+        }
+        holes
+    }
+
+    /// Joists that no other of their floor lies beside.
+    fn alone(&self) -> Vec<JoistId> {
+        let is_alone = |joist: usize| {
+            self.strips[joist].iter().all(|(_, _, width)| width.below + width.above <= 0.0)
+        };
+        let alone = (0..self.spec.joists.len()).filter(|&joist| is_alone(joist));
+        alone.map(|joist| self.spec.joists[joist].id.clone()).collect()
+    }
+
+    /// Every joist with its place in the order of its direction.
+    fn places(&self) -> impl Iterator<Item = (usize, usize)> {
+        self.in_order.iter().flat_map(|order| order.iter().copied().enumerate())
     }
 
     /// Stretches of a joist with half the distance to the next one on a side.
@@ -301,6 +379,28 @@ impl<'a> Floor<'a> {
         });
         nearest.min_by(Length::total_cmp).unwrap_or(Length::ZERO)
     }
+}
+
+/// How far apart the joists of each floor may lie and have a floor between them, for each joist: what
+/// [`WIDEST`] says, or a little more than the middle one of the spacings of that floor's joists.
+fn reaches(joists: &[Joist], in_order: &[Vec<usize>; 2]) -> Vec<f64> {
+    let mut reach = vec![WIDEST.to_mm(); joists.len()];
+    for order in in_order {
+        let mut lines: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+        for &joist in order {
+            lines.entry(&joists[joist].floor).or_default().push(joists[joist].run.at.to_mm());
+        }
+        for (floor, lines) in lines {
+            let between = lines.windows(2).map(|pair| pair[1] - pair[0]);
+            let mut spacings: Vec<f64> = between.filter(|spacing| *spacing > ON_LINE).collect();
+            spacings.sort_by(f64::total_cmp);
+            let Some(middle) = spacings.get(spacings.len() / 2) else { continue };
+            for &joist in order.iter().filter(|&&joist| joists[joist].floor == floor) {
+                reach[joist] = reach[joist].max(middle * AS_A_RULE);
+            }
+        }
+    }
+    reach
 }
 
 /// Takes what lies in a stretch out of the open ones; returns what was taken.

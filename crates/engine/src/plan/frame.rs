@@ -4,7 +4,7 @@ use super::packing::SupportPacking;
 use super::supports::FloorOver;
 use super::{Job, Stage, StopReason};
 use crate::frame::{
-    Carrying, Frame, FrameRules, FrameState, GivenFrame, Loads, Off, complete, state,
+    Carrying, Frame, FrameRules, FrameState, GivenFrame, Hole, Loads, Off, complete, state,
 };
 use crate::ids::SupportId;
 use crate::influence::Influence;
@@ -79,6 +79,18 @@ impl FrameStage {
         let drawn: f64 = job.site.rooms().iter().map(|room| room.outline.area_m2()).sum();
         let bare = drawn - self.frame.floor_m2();
         if bare > drawn * EDGES { bare } else { 0.0 }
+    }
+
+    /// Where joists lie so far apart that no floor is counted between them, though there may be one:
+    /// the rooms say so, or no rooms are drawn.
+    pub fn holes_in_floor(&self, job: &Job) -> Vec<&Hole> {
+        let rooms = job.site.rooms();
+        let middle = |hole: &Hole| hole.middle.place((hole.middle.from + hole.middle.to) / 2.0);
+        let may_be_floor = |hole: &&Hole| {
+            rooms.is_empty()
+                || rooms.iter().any(|room| room.outline.contains(middle(hole), Length::ZERO))
+        };
+        self.frame.holes().iter().filter(may_be_floor).collect()
     }
 
     /// Supports under which air was measured that this frame would close, with the measured gap:

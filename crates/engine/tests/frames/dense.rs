@@ -102,6 +102,25 @@ fn beside(joists: &[Joist], own: &Joist, at: f64) -> [Option<f64>; 2] {
     best
 }
 
+/// The middle one of the spacings between the lines of a floor's joists, the wider of two.
+fn usual_spacing(joists: &[Joist], own: &Joist) -> f64 {
+    let mut lines = Vec::new();
+    for joist in joists {
+        if joist.run.direction == own.run.direction && joist.floor == own.floor {
+            lines.push(joist.run.at.to_mm());
+        }
+    }
+    lines.sort_by(f64::total_cmp);
+    let mut spacings = Vec::new();
+    for idx in 1..lines.len() {
+        if lines[idx] - lines[idx - 1] > ON_LINE {
+            spacings.push(lines[idx] - lines[idx - 1]);
+        }
+    }
+    spacings.sort_by(f64::total_cmp);
+    if spacings.is_empty() { 0.0 } else { spacings[spacings.len() / 2] }
+}
+
 struct Sharing<'a> {
     spec: &'a FrameSpec,
     /// Dead and live on each beam.
@@ -136,7 +155,8 @@ impl Sharing<'_> {
             for cut in cuts.windows(2) {
                 let Some((from, to)) = common((cut[0], cut[1]), ends(&joist.run)) else { continue };
                 let halves = beside(joists, joist, (from + to) / 2.0);
-                let with_floor = halves.iter().flatten().filter(|away| **away <= HOLE);
+                let reach = HOLE.max(1.25 * usual_spacing(joists, joist));
+                let with_floor = halves.iter().flatten().filter(|away| **away <= reach);
                 let width: f64 = with_floor.map(|away| away / 2.0).sum();
                 for (carried, area) in
                     self.carried[self.spec.bearers.len() + idx].iter_mut().zip(areas)
