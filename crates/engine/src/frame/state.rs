@@ -77,14 +77,14 @@ pub struct FrameState {
     pub loads: Loads,
     /// Their sum.
     pub total: Force,
-    /// One for each support.
+    /// One for each support; none where the frame rocks.
     pub supports: Vec<SupportLoad>,
     /// The most bent bearer if the timber springs, and if it has set.
     pub bearer: [Option<Bent>; 2],
     /// The most bent joist, likewise.
     pub joist: [Option<Bent>; 2],
-    /// It rocks under some assumption: what it carries is not determined, and nothing here may
-    /// be used.
+    /// It rocks under some assumption: what it carries is not determined, so that nothing is given
+    /// but what it weighs.
     pub rocks: bool,
 }
 
@@ -142,6 +142,11 @@ pub fn state(
     let last = all.iter().rposition(|assumed| assumed.load_ratio == 1.0).unwrap_or(0);
     let read = frame.doubt(off.heights);
     let packed = frame.doubt(&vec![off.packing; seats.len()]);
+    let rocks = on_seats.iter().any(OnSeats::rocks);
+    if rocks {
+        let (supports, bearer, joist) = (Vec::new(), [None, None], [None, None]);
+        return Ok(FrameState { loads, total: frame.total(loads), supports, bearer, joist, rocks });
+    }
     let supports = (0..frame.supports().len())
         .map(|support| {
             let in_all = all.iter().zip(&on_seats);
@@ -165,7 +170,7 @@ pub fn state(
         supports,
         bearer: [bearer, set_bearer],
         joist: [joist, set_joist],
-        rocks: on_seats.iter().any(OnSeats::rocks),
+        rocks,
     })
 }
 

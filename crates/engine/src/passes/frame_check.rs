@@ -133,7 +133,7 @@ pub struct FrameCheck {
     /// In order.
     pub passes: Vec<PassCheck>,
     /// What the jack at each support pushes at most in all passes; supports that never move have
-    /// none.
+    /// none, and nothing is given where the frame rocks.
     pub jacks: Vec<JackRange>,
     /// The largest of everything.
     pub peaks: FramePeaks,
@@ -142,7 +142,7 @@ pub struct FrameCheck {
     /// Timbers whose strength is unknown: their bending has no limit here.
     pub strength_unknown: Vec<String>,
     /// The least rating of a jack with which no jack pushes more than its share of it; `None` if
-    /// nothing is lifted.
+    /// nothing is lifted or the frame rocks.
     pub rating_needed: Option<Force>,
     /// The first move in which a limit would be passed: a limit of jacks and seats under any of the
     /// assumptions, a limit of bending and of the floor's slope under all of them.

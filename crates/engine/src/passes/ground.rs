@@ -47,6 +47,8 @@ pub(super) struct AtEnds {
     pub slope: Vec<f64>,
     /// Timbers that end beyond the limit.
     pub bent: Vec<BentAtEnd>,
+    /// The frame rocks at the end.
+    pub rocks: bool,
 }
 
 impl<'a, 'f> Ground<'a, 'f> {
@@ -107,6 +109,7 @@ impl<'a, 'f> Ground<'a, 'f> {
             share_limit: share_limit.collect(),
             slope: slope.collect(),
             bent: self.bent_at_end(*case, start, &end),
+            rocks: end.rocks(),
         })
     }
 

@@ -47,7 +47,7 @@ pub use frame_check::{
     PassCheck,
 };
 pub use neighbours::NeighbourPair;
-pub use stop::{Stop, StopReason};
+pub use stop::{LooseBearer, Stop, StopReason};
 pub use watch::{Peak, WorstPlace};
 pub use with_frame::{
     FrameWay, PassesOnFrame, Tried, check, one_at_a_time_on_frame, plan_with_frame,
@@ -58,7 +58,7 @@ use crate::packers::{Packing, StackTable, pack};
 use crate::settings::Limits;
 use crate::site::Position;
 use crate::units::{LENGTH_EPS, Length, Level};
-use schedule::{Step, sub_steps, whole_passes};
+use schedule::{MOST_STEPS, Step, sub_steps, whole_passes};
 use serde::Serialize;
 use watch::Watch;
 
@@ -136,6 +136,10 @@ pub struct TooClose {
     pub pair: (SupportId, SupportId),
     /// The slope that one step makes (a ratio); allowed for this pair.
     pub slope: f64,
+    /// The slope that the pair may have by the limit (a ratio).
+    pub limit: f64,
+    /// How far the line may come down in a pass for the pair to keep its limit.
+    pub most_in_pass: Length,
 }
 
 /// The whole order of work.
@@ -335,10 +339,11 @@ fn widen_too_close(
     for pair in pairs {
         let slope = step / pair.distance;
         if slope > pair.limit * (1.0 + 1e-9) && pair.moves_together {
-            pair.limit = slope;
+            let limit = std::mem::replace(&mut pair.limit, slope);
             let (a, b) = pair.supports;
-            too_close
-                .push(TooClose { pair: (supports[a].id.clone(), supports[b].id.clone()), slope });
+            let most_in_pass = pair.distance * limit * MOST_STEPS as f64;
+            let pair = (supports[a].id.clone(), supports[b].id.clone());
+            too_close.push(TooClose { pair, slope, limit, most_in_pass });
         }
     }
     too_close

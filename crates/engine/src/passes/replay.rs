@@ -12,11 +12,13 @@
 
 use super::frame_check::MostBent;
 use super::ground::{AtEnds, Ground, ROUNDING, stop};
-use super::stop::{Stop, StopReason};
+use super::stop::{LooseBearer, Stop, StopReason};
 use super::tally::{Order, Part, Place, Ranked, Tally, keep_larger};
 use super::{FrameCase, NeighbourPair};
 use crate::frame::{NotSettled, OnSeats};
+use crate::ids::SupportId;
 use crate::units::{Force, Length, Stress};
+use std::collections::BTreeMap;
 
 /// A bearer this far above its support has come free.
 const FREE: Length = Length::mm(0.1);
@@ -86,7 +88,7 @@ impl<'a, 'f> OneCase<'a, 'f> {
     fn run(&mut self, order: &Order, to_first_stop: bool, tally: &mut Tally) {
         if self.on.rocks() {
             tally.rocks = true;
-            let (pass, move_in_pass, reason) = (0, 0, StopReason::Rocks);
+            let (pass, move_in_pass, reason) = (0, 0, self.rocking());
             tally.stop_at(Stop { pass, move_in_pass, reason, case: Some(self.case) });
         }
         self.on.take_regrouped();
@@ -105,7 +107,8 @@ impl<'a, 'f> OneCase<'a, 'f> {
             self.on.refresh();
             if self.on.rocks() {
                 tally.rocks = true;
-                tally.stop_at(self.stop((pass, moves.len().saturating_sub(1)), StopReason::Rocks));
+                let place = (pass, moves.len().saturating_sub(1));
+                tally.stop_at(self.stop(place, self.rocking()));
             }
         }
         self.close(tally);
@@ -129,6 +132,19 @@ impl<'a, 'f> OneCase<'a, 'f> {
 
     fn stop(&self, place: Place, reason: StopReason) -> Stop {
         stop(place, reason, Some(self.case))
+    }
+
+    /// That the frame rocks now, with the bearers that are held by too little.
+    fn rocking(&self) -> StopReason {
+        let frame = self.ground.cases.frame;
+        let carries: BTreeMap<&SupportId, bool> =
+            frame.supports().iter().enumerate().map(|(n, id)| (id, self.on.carries(n))).collect();
+        let loose = frame.spec().bearers.iter().filter_map(|bearer| {
+            let on = bearer.supports.iter().filter(|id| carries.get(id).is_some_and(|is| *is));
+            let on: Vec<SupportId> = on.cloned().collect();
+            (on.len() < 2).then(|| LooseBearer { bearer: bearer.id.clone(), on })
+        });
+        StopReason::Rocks { loose: loose.collect(), at_end: self.at_ends.rocks }
     }
 
     fn forces(&self, parts: &[Part], forces: &mut [f64]) {
@@ -212,7 +228,7 @@ impl<'a, 'f> OneCase<'a, 'f> {
         if self.on.rocks() {
             tally.moves[place.0][place.1].rocks = true;
             tally.rocks = true;
-            tally.stop_at(self.stop(place, StopReason::Rocks));
+            tally.stop_at(self.stop(place, self.rocking()));
             return;
         }
         self.look_at_timber(&touched, place, tally);

@@ -1,7 +1,7 @@
 //! Why an order of moves must not be worked by as it is.
 
 use super::FrameCase;
-use crate::ids::SupportId;
+use crate::ids::{BearerId, SupportId};
 use crate::units::{Force, Length, round_to};
 use serde::Serialize;
 use std::fmt;
@@ -14,8 +14,13 @@ pub enum StopReason {
     #[error("which supports carry could not be settled, so nothing is known of this move")]
     NotSettled,
     /// The frame is in balance on too few supports.
-    #[error("the frame rocks: it is in balance on too few supports and may tip")]
-    Rocks,
+    #[error("the frame rocks: it is in balance on too few supports and may tip{}", OnTooFew(.loose))]
+    Rocks {
+        /// Bearers that fewer than two of their supports carry, each with those that do.
+        loose: Vec<LooseBearer>,
+        /// It rocks when all is done, whatever the order of moves.
+        at_end: bool,
+    },
     /// A jack has to push too much.
     #[error("the jack at support {support} pushes {force}, the limit is {limit}")]
     Jack {
@@ -72,7 +77,7 @@ impl StopReason {
     pub(super) fn rank(&self) -> usize {
         match self {
             Self::NotSettled => 0,
-            Self::Rocks => 1,
+            Self::Rocks { .. } => 1,
             Self::Jack { .. } => 2,
             Self::Bending { .. } => 3,
             Self::SeatSlope { .. } => 4,
@@ -88,7 +93,7 @@ impl StopReason {
     /// By how many times the limit is passed (a ratio).
     pub(super) fn excess(&self) -> f64 {
         match self {
-            Self::NotSettled | Self::Rocks => f64::INFINITY,
+            Self::NotSettled | Self::Rocks { .. } => f64::INFINITY,
             Self::Jack { force, limit, .. } => *force / *limit,
             Self::Bending { share, limit, .. } => share / limit,
             Self::SeatSlope { slope, limit, .. } | Self::BeamSlope { slope, limit, .. } => {
@@ -101,9 +106,15 @@ impl StopReason {
     pub fn hint(&self) -> String {
         match self {
             Self::NotSettled => "check the frame's numbers; do not work by this plan".to_owned(),
-            Self::Rocks => {
-                "hold the frame on more supports: more jacks at a time, so that neighbours rise \
-                 together, or a smaller lift in a pass"
+            Self::Rocks { at_end: true, .. } => {
+                "it rocks when all is lifted, so no order of moves helps: lift less there, or more at \
+                 the neighbours that come free; if it rocks only where much of the sag has set, or \
+                 little, settle how far it has (set_share in [frame])"
+                    .to_owned()
+            }
+            Self::Rocks { at_end: false, .. } => {
+                "it rocks on the way only: more jacks at a time, so that neighbours rise together, or \
+                 a smaller lift in a pass"
                     .to_owned()
             }
             Self::Jack { rating_needed, .. } => format!(
@@ -125,6 +136,35 @@ impl StopReason {
     }
 }
 
+/// A bearer that too few of its supports carry.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LooseBearer {
+    /// The bearer.
+    pub bearer: BearerId,
+    /// Those of its supports that carry: one, or none.
+    pub on: Vec<SupportId>,
+}
+
+/// Bearers that are held by too few of their supports, to stand at the end of a sentence.
+struct OnTooFew<'a>(&'a [LooseBearer]);
+
+impl fmt::Display for OnTooFew<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        const MOST: usize = 3;
+        for (idx, LooseBearer { bearer, on }) in self.0.iter().take(MOST).enumerate() {
+            let mark = if idx == 0 { ": " } else { ", " };
+            match on.first() {
+                Some(support) => write!(f, "{mark}bearer {bearer} rests on {support} alone")?,
+                None => write!(f, "{mark}bearer {bearer} rests on none of its supports")?,
+            }
+        }
+        match self.0.len().checked_sub(MOST) {
+            None | Some(0) => Ok(()),
+            Some(more) => write!(f, " and {more} more bearers are as loose"),
+        }
+    }
+}
+
 /// The first move in which a limit would be passed.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Stop {
@@ -141,7 +181,16 @@ pub struct Stop {
 impl Stop {
     /// The way out.
     pub fn hint(&self) -> String {
-        self.reason.hint()
+        match (&self.reason, self.pass) {
+            (StopReason::Rocks { .. }, 0) => {
+                "it rocks as it stands, so nothing that is done in the passes helps: check that every \
+                 support and bearer is in the job, their places, gaps and readings, and settle how \
+                 far the sag has set (set_share in [frame]); if it is so, have it held and packed \
+                 first"
+                    .to_owned()
+            }
+            (reason, _) => reason.hint(),
+        }
     }
 }
 

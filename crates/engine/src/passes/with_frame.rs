@@ -222,7 +222,7 @@ fn compared(
     let order: Order = moves.chunks(MOVES_BETWEEN).map(<[_]>::to_vec).collect();
     let n_cases = if supports.len() > MOST_COMPARED { 1 } else { cases.cases.len() };
     let tally = ground.replay_cases(&passes.neighbours, &order, false, n_cases);
-    let jacks = ground.jack_ranges(&tally);
+    let jacks = if tally.rocks { Vec::new() } else { ground.jack_ranges(&tally) };
     FrameWay {
         passes: passes.one_at_a_time.passes,
         moves: passes.one_at_a_time.moves,
@@ -237,7 +237,8 @@ fn summed_up(ground: &Ground<'_, '_>, order: &Order, tally: &Tally) -> FrameChec
         let moves = parts.iter().zip(found).map(|(parts, found)| ground.move_check(parts, found));
         pass_check(number + 1, moves.collect())
     });
-    let jacks = ground.jack_ranges(tally);
+    // A frame that rocks says nothing of what jacks push.
+    let jacks = if tally.rocks { Vec::new() } else { ground.jack_ranges(tally) };
     let needed = rating_needed(ground, &jacks);
     let mut stop = tally.stop.clone();
     if let (Some(StopReason::Jack { rating_needed, .. }), Some(needed)) =

@@ -5,8 +5,8 @@ use crate::frame::Loads;
 use crate::ids::SupportId;
 use crate::packers::{Choice, Stack, StackTable};
 use crate::passes::{
-    FrameCases, FrameCheck, FrameWay, Passes, PassesError, PassesOnFrame, SupportToLift, Tried,
-    plan, plan_with_frame,
+    FrameCases, FrameCheck, FrameWay, Passes, PassesError, PassesOnFrame, SupportToLift, TooClose,
+    Tried, plan, plan_with_frame,
 };
 use crate::site::Position;
 use crate::units::{LENGTH_EPS, Length, Level};
@@ -123,9 +123,12 @@ fn order(
     supports: &[SupportToLift],
     table: &StackTable,
 ) -> Result<(Passes, Option<OnFrame>), Vec<StopReason>> {
-    let bare = |faults: Vec<PassesError>| faults.into_iter().map(StopReason::bare).collect();
+    let bare =
+        |faults: Vec<PassesError>| faults.into_iter().map(StopReason::bare).collect::<Vec<_>>();
     let Some(stage) = frame else {
-        return plan(supports, &job.limits, table).map(|passes| (passes, None)).map_err(bare);
+        let passes = plan(supports, &job.limits, table).map_err(bare)?;
+        keeps_its_limit(&passes)?;
+        return Ok((passes, None));
     };
     let cases = FrameCases::new(&stage.frame, supports, Loads::DEAD).map_err(|faults| {
         faults.iter().map(|fault| StopReason::new(fault, fault.hint())).collect::<Vec<_>>()
@@ -133,7 +136,39 @@ fn order(
     let cases = cases.widened(stage.frame.off_by_heights(&stage.sd));
     let found = plan_with_frame(supports, &job.limits, table, &cases).map_err(bare)?;
     let PassesOnFrame { passes, check, one_at_a_time, tried } = found;
+    keeps_its_limit(&passes)?;
     Ok((passes, Some(OnFrame { check, one_at_a_time, tried })))
+}
+
+/// Neighbours that even the smallest step tilts beyond their limit stand in the way.
+fn keeps_its_limit(passes: &Passes) -> Result<(), Vec<StopReason>> {
+    let Some(least) =
+        passes.too_close.iter().map(|close| close.most_in_pass).min_by(Length::total_cmp)
+    else {
+        return Ok(());
+    };
+    let hint = format!(
+        "lift less in a pass: at most {:.1} mm (lift_per_pass in [limits], or --per-pass), or set a \
+         wider limit of distortion with its reason",
+        (least.to_mm() * 10.0).floor() / 10.0
+    );
+    let excess = |close: &&TooClose| close.slope / close.limit;
+    let Some(worst) = passes.too_close.iter().max_by(|a, b| excess(a).total_cmp(&excess(b))) else {
+        return Ok(());
+    };
+    let TooClose { pair: (a, b), slope, limit, .. } = worst;
+    let more = match passes.too_close.len() - 1 {
+        0 => String::new(),
+        more => format!(", and {more} more pairs stand too close"),
+    };
+    let what = format!(
+        "STOP: supports {a} and {b} stand so close together that one step of {} tilts them 1 in \
+         {:.0}, the limit is 1 in {:.0}{more}",
+        passes.step,
+        1.0 / slope,
+        1.0 / limit
+    );
+    Err(vec![StopReason::new(what, &hint)])
 }
 
 /// Heights of the bearers, to judge slopes by.
