@@ -294,15 +294,19 @@ pub fn on_the_way(job: &Job, plan: &Plan, words: Words) -> Vec<String> {
     let mut said = Vec::new();
     if let Some(jack) = &check.peaks.jack {
         said.push(format!(
-            "No jack pushes more than {}, at {}.",
+            "No jack on its {}'s own line pushes more than {}, at {}{}; one that stands beside it pushes \
+             more.",
+            words.supports().0,
             words.force_up(jack.most),
-            jack.support
+            jack.support,
+            if_loads(job)
         ));
     }
     if let Some(needed) = check.rating_needed {
         said.push(format!(
-            "Each jack is to be rated {} or more, used to {} of it.",
+            "Each jack is to be rated {} or more{}, used to {} of it; more where it stands beside.",
             words.force_up(needed),
+            if_loads(job),
             percent(job.limits.jack_derating.value)
         ));
     }
@@ -349,6 +353,25 @@ pub fn in_pass(job: &Job, frame: &FrameStage, check: &PassCheck, words: Words) -
         said.push(format!("may come to hang free: {}", free.join("; ")));
     }
     said
+}
+
+/// Which loads nobody gave, if any: all of them, or the walls' or the floor's.
+pub fn assumed_loads(job: &Job) -> Option<&'static str> {
+    let FrameChoice::Asked { given, .. } = &job.frame else { return None };
+    match (given.walls.is_none(), given.floor_load.is_none()) {
+        (true, true) if given.point_loads.is_empty() => {
+            Some("every load is assumed, none is given")
+        }
+        (true, true) => Some("the loads of walls and floor are assumed"),
+        (true, false) => Some("the walls and what they weigh are assumed"),
+        (false, true) => Some("what the floor weighs is assumed"),
+        (false, false) => None,
+    }
+}
+
+/// To stand behind a force: what it hangs on, or nothing where the loads are given.
+pub fn if_loads(job: &Job) -> String {
+    assumed_loads(job).map_or(String::new(), |assumed| format!(" ({assumed})"))
 }
 
 /// What is known to be missing from the frame or to speak against it: supports that were not read,

@@ -165,10 +165,12 @@ fn answer(blocks: &mut Blocks, paper: &Paper<'_>, lifting: &LiftingStage, lift_p
             let needed = on_frame.check.rating_needed?;
             let jack = on_frame.check.peaks.jack.as_ref()?;
             Some(format!(
-                "No jack pushes more than {}, at {}; each rated at least {}.",
+                "No jack on its {one}'s own line pushes more than {}, at {}; each rated at least {}, \
+                 more where it stands beside{}.",
                 words.force_up(jack.most),
                 jack.support,
-                words.force_up(needed)
+                words.force_up(needed),
+                said::if_loads(paper.job)
             ))
         }));
     }

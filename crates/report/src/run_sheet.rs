@@ -168,7 +168,12 @@ fn head(blocks: &mut Blocks, paper: &Paper<'_>, stage: &PassesStage) {
         ),
     ];
     rules.push(match stage.on_frame.as_ref().and_then(|on_frame| on_frame.check.rating_needed) {
-        Some(needed) => format!("Every jack rated at least {}.", words.force_up(needed)),
+        Some(needed) => format!(
+            "Every jack rated at least {} on its {}'s own line, more where it stands beside{}.",
+            words.force_up(needed),
+            words.supports().0,
+            said::if_loads(paper.job)
+        ),
         None => "JACK FORCES ARE NOT KNOWN: have them worked out before you lift.".to_owned(),
     });
     blocks.heading("How to work");
@@ -315,7 +320,15 @@ fn read_after(
         ],
     );
     table.narrow = true;
-    for (point, then) in levels_after(shape, lifting, &pass.lifts) {
+    let number_of = |stage: &PassesStage| {
+        stage.passes.passes.iter().position(|other| other.number == pass.number)
+    };
+    let rests = paper
+        .plan
+        .passes
+        .done()
+        .and_then(|stage| Some(stage.rests_after(paper.job, number_of(stage)?)));
+    for (point, then) in levels_after(shape, lifting, rests.as_ref().unwrap_or(&pass.lifts)) {
         let moves = expected.get(&point).is_none_or(|now| (then - *now).abs() > WORTH_READING);
         if moves {
             table.rows.push(vec![

@@ -130,6 +130,7 @@ fn say_state(
             text.say(sentence);
         }
     }
+    say_beyond_limit(text, session, frame, state);
     let found = said::bent_in_state(state, frame.frame.spec());
     said::say_may_break(text, found, said::LIFT_LESS);
     say_if_it_should_have_broken(text, state);
@@ -173,6 +174,31 @@ fn bent_today(
     } else {
         format!("Most bent {what}: if it springs, {springy}; if it has set, {set}.")
     })
+}
+
+/// Says which loads the bending is for, and if it is beyond what passes allow of timber as it stands.
+fn say_beyond_limit(text: &mut Text, session: &Session, frame: &FrameStage, state: &FrameState) {
+    let limit = session.job.limits.bending_share.value;
+    let shares = state.bearer.iter().chain(&state.joist).flatten().filter_map(|bent| bent.share);
+    let most = shares.fold(0.0, f64::max);
+    if most > limit {
+        text.item(
+            "!",
+            format!(
+                "bent beyond {} of the strength, the limit of this job, as it stands: lift with care \
+                 there, or ask an engineer",
+                percent(limit)
+            ),
+        );
+    }
+    let doubt = frame.frame.spec().load_doubt;
+    if doubt > 0.0 && most > 0.0 {
+        text.say(format!(
+            "That is under the loads as given or assumed; the passes are checked with {} more as \
+             well, and then it is bent more.",
+            percent(doubt)
+        ));
+    }
 }
 
 /// A timber that stands is not bent to more than it bears: then something assumed is not so.

@@ -43,11 +43,14 @@ pub fn run(args: &args::Lift) -> Result<Report, Stop> {
         text.item("!", begun);
     }
     // Nothing is said before a stop, or before what may break.
-    carried::say_passes(&mut text, &session, &plan);
+    carried::say_passes(&mut text, &session, &plan, words);
     read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
     if let Some(lifting) = stage(&mut text, &plan, StageName::Lift, &plan.lifting, words) {
         exit = say_lifting(&mut text, &session, &plan, lifting, args.points, words);
+        if carried::is_forbidden(&plan) {
+            exit = CHECK_FAILED;
+        }
     }
     match &args.picture {
         Some(path) if exit == OK => {

@@ -34,14 +34,12 @@ pub fn run(args: &args::Order) -> Result<Report, Stop> {
     read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
     if let Some(bill) = stage(&mut text, &plan, StageName::Packers, &found, words) {
+        cautions(&mut text, Loads::of(&plan));
         let whole = Of { session: &session, causes: args.causes, rest: false };
         exit = match &left {
             Some(left) if !args.whole => say_left(&mut text, whole, left, bill),
             _ => whole.say(&mut text, bill),
         };
-        if exit == OK {
-            cautions(&mut text, Loads::of(&plan));
-        }
     }
     footing(&mut text, &session);
     let json = move || {

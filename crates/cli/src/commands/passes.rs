@@ -16,11 +16,9 @@ use crate::text::table::{Side, Table};
 use floorwright_draw::{Medium, Paper, pass_map, way_chart};
 use floorwright_engine::frame::ForceRange;
 use floorwright_engine::ids::SupportId;
-use floorwright_engine::packers::{Choice, Packing};
+use floorwright_engine::packers::{Choice, Packing, STEP};
 use floorwright_engine::passes::{Move, MoveCheck, Pass, Passes, Way};
-use floorwright_engine::plan::{
-    FrameChoice, FrameStage, OnFrame, PassesStage, Plan, StageName, plan,
-};
+use floorwright_engine::plan::{FrameStage, OnFrame, PassesStage, Plan, StageName, plan};
 use floorwright_engine::settings::Limit;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::Length;
@@ -84,7 +82,7 @@ fn say_stage(
     words: Words,
 ) -> u8 {
     if stage.on_frame.as_ref().is_some_and(|on_frame| !on_frame.check.passed()) {
-        say_limits(text, session, words);
+        say_limits(text, session, plan, words);
         return CHECK_FAILED;
     }
     cautions(text, Loads::of(plan));
@@ -102,13 +100,13 @@ pub fn say_checked(
 ) {
     let checked = stage.on_frame.as_ref().zip(plan.frame.done());
     match checked {
-        Some((on_frame, frame)) => checked::say_head(text, session, frame, on_frame, words),
+        Some((on_frame, frame)) => checked::say_head(text, session, plan, frame, on_frame, words),
         None => {
             text.heading("No jack force is given");
             text.item("-", said::why_none(&session.job, plan, words).unwrap_or_default());
         }
     }
-    say_limits(text, session, words);
+    say_limits(text, session, plan, words);
     say_bends(text, session, &stage.bends);
     say_passes(text, session, &stage.passes, checked, words);
 }
@@ -165,7 +163,7 @@ pub fn limits(
     Ok(())
 }
 
-fn say_limits(text: &mut Text, session: &Session, words: Words) {
+fn say_limits(text: &mut Text, session: &Session, plan: &Plan, words: Words) {
     let limits = &session.job.limits;
     text.heading("Limits of this plan");
     text.item(
@@ -192,12 +190,12 @@ fn say_limits(text: &mut Text, session: &Session, words: Words) {
             limits.distortion.reason
         ),
     );
-    if matches!(session.job.frame, FrameChoice::Asked { .. }) {
+    if plan.frame.done().is_some() {
         text.item(
             "-",
             format!(
-                "timber bent to at most {} of its strength, or as far as it is at the start or the \
-                 end: {}",
+                "timber bent to at most {} of its strength, or a twentieth more than it is at the \
+                 start or the end, where that is more: {}",
                 percent(limits.bending_share.value),
                 limits.bending_share.reason
             ),
@@ -237,18 +235,6 @@ fn say_passes(
     if let Some((on_frame, frame)) = checked {
         checked::say_one_at_a_time(text, session, frame, on_frame, words);
     }
-    for close in &passes.too_close {
-        text.item(
-            "!",
-            format!(
-                "{} and {} stand too close together for this lift per pass: one step tilts them \
-                 {}, beyond the limit. Lift less in a pass (--per-pass).",
-                close.pair.0,
-                close.pair.1,
-                one_in(close.slope)
-            ),
-        );
-    }
     let (_, packers) = words.packers();
     let mut before: BTreeMap<String, String> =
         passes.packing_at_start.iter().map(|packing| named_stack(packing, words)).collect();
@@ -259,10 +245,25 @@ fn say_passes(
         text.item("-", format!("fill the gaps that are there: {}", gaps.join(", ")));
     }
     text.say(format!(
-        "After each pass the load goes down on {packers}. On the way a stack may be up to {} \
-         thicker or thinner than the lift; the last ones are as listed.",
-        words.exact(session.job.stock.tolerance.value)
+        "After each pass the load goes down on {packers}. On the way a stack may be up to {} thinner \
+         than what was opened, so that it goes in: the bearer then comes down by as much, and the \
+         next pass takes it up again. The last stacks are as listed.",
+        words.exact(session.job.stock.tolerance.value * 2.0)
     ));
+    let thick =
+        passes.passes.iter().map(|pass| pass.packing.iter().filter(|p| is_thicker(p)).count());
+    let n_thick: usize = thick.sum();
+    if n_thick > 0 {
+        text.item(
+            "!",
+            format!(
+                "{} thicker than what is opened, for the stock makes none that is thinner and near \
+                 it, and marked so: open that much more there, by more than the lift in a pass if \
+                 need be, or add thinner {packers} to the stock",
+                count(n_thick, "stack is", "stacks are"),
+            ),
+        );
+    }
     for (pass_idx, pass) in passes.passes.iter().enumerate() {
         let check = checked
             .and_then(|(on_frame, frame)| Some((on_frame.check.passes.get(pass_idx)?, frame)));
@@ -357,9 +358,19 @@ fn move_lines(together: &Move, check: Option<&MoveCheck>, words: Words) -> Vec<S
     supports.chunks(on_a_line).map(|line| line.join("    ")).collect()
 }
 
+/// Whether a stack is thicker than what was opened for it, by more than it is rounded to.
+fn is_thicker(packing: &Packing) -> bool {
+    let Choice::Stack(stack) = &packing.choice else { return false };
+    stack.thickness - packing.wanted > STEP.to_length()
+}
+
 fn named_stack(packing: &Packing, words: Words) -> (String, String) {
     let stack = match &packing.choice {
         Choice::Stack(stack) if stack.pieces.is_empty() => "none".to_owned(),
+        Choice::Stack(stack) if is_thicker(packing) => {
+            let by = words.exact(stack.thickness - packing.wanted);
+            format!("{} (open {by} more)", stack_words(&stack.pieces, words))
+        }
         Choice::Stack(stack) => stack_words(&stack.pieces, words),
         Choice::Unreachable { .. } => {
             format!("{} (no stack)", words.length(packing.wanted))

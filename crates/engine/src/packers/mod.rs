@@ -219,7 +219,8 @@ impl StackTable {
     pub fn choose(&self, wanted: Length) -> Choice {
         let wanted = to_step(wanted);
         for pieces in 0..self.by_pieces.len() {
-            if let Some(stack) = self.nearest(pieces, wanted) {
+            let (least, most) = (wanted - self.tolerance, wanted + self.tolerance);
+            if let Some(stack) = self.nearest(pieces, wanted, (least, most)) {
                 return Choice::Stack(stack);
             }
         }
@@ -233,9 +234,32 @@ impl StackTable {
         Choice::Unreachable { below: below.and_then(fewest), above: above.and_then(fewest) }
     }
 
-    /// The best stack of exactly this many pieces, if one is within the tolerance.
-    fn nearest(&self, pieces: usize, wanted: ExactLength) -> Option<Stack> {
-        self.within(pieces, wanted)
+    /// The best stack that goes into an opening: none that is thicker, while one within the tolerance,
+    /// or within twice that, is thinner. Only where there is none is a thicker one taken, as by
+    /// [`Self::choose`].
+    ///
+    /// # Units and sign
+    /// As of [`Self::choose`].
+    pub fn choose_under(&self, opening: Length) -> Choice {
+        let wanted = to_step(opening);
+        for tolerance in [self.tolerance, self.tolerance + self.tolerance] {
+            for pieces in 0..self.by_pieces.len() {
+                if let Some(stack) = self.nearest(pieces, wanted, (wanted - tolerance, wanted)) {
+                    return Choice::Stack(stack);
+                }
+            }
+        }
+        self.choose(opening)
+    }
+
+    /// The best stack of exactly this many pieces between two thicknesses, if there is one.
+    fn nearest(
+        &self,
+        pieces: usize,
+        wanted: ExactLength,
+        (least, most): (ExactLength, ExactLength),
+    ) -> Option<Stack> {
+        self.between(pieces, least, most)
             .min_by(|a, b| {
                 let off = |sum: ExactLength| (sum - wanted).abs();
                 off(*a.0)
@@ -251,8 +275,17 @@ impl StackTable {
         pieces: usize,
         wanted: ExactLength,
     ) -> impl Iterator<Item = (&ExactLength, &Vec<u8>)> {
+        self.between(pieces, wanted - self.tolerance, wanted + self.tolerance)
+    }
+
+    fn between(
+        &self,
+        pieces: usize,
+        least: ExactLength,
+        most: ExactLength,
+    ) -> impl Iterator<Item = (&ExactLength, &Vec<u8>)> {
         self.by_pieces[pieces]
-            .range(wanted - self.tolerance..=wanted + self.tolerance)
+            .range(least..=most)
             .flat_map(|(sum, stacks)| stacks.iter().map(move |counts| (sum, counts)))
     }
 
@@ -300,10 +333,23 @@ pub fn pack(
     table: &StackTable,
 ) -> Packing {
     let wanted = gap + lift;
+    Packing { choice: table.choose(wanted), ..pack_under(support, gap, lift, limits, table) }
+}
+
+/// Packing that goes into what a lift on the way has opened, the air at the start included, with what
+/// its height calls for.
+pub fn pack_under(
+    support: &SupportId,
+    gap: Length,
+    lift: Length,
+    limits: &Limits,
+    table: &StackTable,
+) -> Packing {
+    let wanted = gap + lift;
     Packing {
         support: support.clone(),
         wanted,
-        choice: table.choose(wanted),
+        choice: table.choose_under(wanted),
         advice: height_advice(wanted, limits),
     }
 }

@@ -8,8 +8,12 @@
 //!
 //! # Method
 //! *Largest remaining first.* A line runs from the largest lift down to zero in steps `d` that
-//! divide the lift per pass. In every step all supports with more left than the line come down to
-//! it, so the lift still to do is at any time the smaller of the whole lift and the line.
+//! divide what is lifted in a pass. That is the largest lift shared out evenly over the fewest passes
+//! that the lift per pass allows, rounded up to half millimetres, or to sixteenths of an inch where the
+//! lift per pass is in those: nothing small is left for the end, to be jacked all over the house. What
+//! the rounding leaves makes the first pass shorter. In every step all supports with more left than
+//! the line come down to it, so the lift still to do is at any time the smaller of the whole lift and
+//! the line.
 //!
 //! *Why the limit holds.* Take neighbours H and L at distance D, H ending at least as high as L, and
 //! let `e` be what each has left. The slope is the end slope less `(e_H - e_L) / D`. Between steps
@@ -22,8 +26,8 @@
 //! is within the limit itself, also for a pair whose end slope equals its limit.
 //! A lowered support against a raised one only ever turns the slope one way.
 //!
-//! *Why the passes are fewest.* Each pass brings the line down by the full lift per pass, so there
-//! are as many as the largest lift takes, and fewer cannot do.
+//! *Why the passes are fewest.* There are as many as the largest lift takes at the full lift per pass,
+//! and fewer cannot do.
 //!
 //! # With the frame and without
 //! [`plan`] alone speaks of seats. [`plan_with_frame`] replays every move on the frame under both
@@ -54,18 +58,18 @@ pub use with_frame::{
 };
 
 use crate::ids::SupportId;
-use crate::packers::{Packing, StackTable, pack};
+use crate::packers::{Packing, StackTable, pack_under};
 use crate::settings::Limits;
 use crate::site::Position;
 use crate::units::{LENGTH_EPS, Length, Level};
-use schedule::{MOST_STEPS, Step, sub_steps, whole_passes};
+use schedule::{MOST_STEPS, Step, shared_out, sub_steps, whole_passes};
 use serde::Serialize;
 use watch::Watch;
 
 /// More passes than this is a typing error.
 const MOST_PASSES: f64 = 10_000.0;
 
-/// A line closer to zero than this has arrived; what is left is rounding.
+/// A lift closer to its whole than this has arrived; what is left is rounding.
 const ARRIVED: Length = Length::mm(1e-5);
 
 /// A support and what is to happen there.
@@ -155,6 +159,8 @@ pub struct Passes {
     pub fewest_moves: usize,
     /// The passes are as few as can be.
     pub bound_met: bool,
+    /// How far the line comes down in one pass: at most the lift per pass.
+    pub in_pass: Length,
     /// How far the line comes down in one step.
     pub step: Length,
     /// The pairs that are watched, each with its limit.
@@ -259,13 +265,16 @@ fn plan_in_steps(
     let per_pass = limits.lift_per_pass.value;
     let supports = &without_traces(supports);
     let mut pairs = neighbours::find(supports, limits);
-    let steps = sub_steps(&pairs, per_pass).max(least_steps);
-    let step = per_pass / steps as f64;
+    let largest = supports.iter().map(|support| support.lift.abs()).fold(Length::ZERO, Length::max);
+    let in_pass = shared_out(largest, per_pass);
+    let steps = sub_steps(&pairs, in_pass).max(least_steps);
+    let step = in_pass / steps as f64;
     let too_close = widen_too_close(supports, &mut pairs, step);
     let most = [1.0, -1.0].map(|sign| {
         supports.iter().map(|support| support.lift * sign).fold(Length::ZERO, Length::max)
     });
-    let n_passes = most.map(|lift| whole_passes(lift, per_pass)).into_iter().max().unwrap_or(0);
+    let passes_for = most.map(|lift| whole_passes(lift, in_pass));
+    let n_passes = whole_passes(largest, per_pass);
 
     let mut watch = Watch::new(supports, &pairs);
     let mut lifts = vec![Length::ZERO; supports.len()];
@@ -273,10 +282,11 @@ fn plan_in_steps(
     for number in 1..=n_passes {
         let mut moves = Vec::new();
         watch.start_pass();
-        for (sign, most) in [1.0, -1.0].into_iter().zip(most) {
+        for (sign, n_for) in [1.0, -1.0].into_iter().zip(passes_for) {
             for step_in_pass in 1..=steps {
-                let line = most - step * ((number - 1) * steps + step_in_pass) as f64;
-                let line = if line < ARRIVED { Length::ZERO } else { line };
+                let steps_left =
+                    (n_for * steps).saturating_sub((number - 1) * steps + step_in_pass);
+                let line = step * steps_left as f64;
                 let order = Step { supports, pairs: &pairs, step, sign, line, lifts: &lifts };
                 for together in order.moves(limits.jacks.value) {
                     watch.set(&together);
@@ -309,6 +319,7 @@ fn plan_in_steps(
         fewest_passes: n_passes,
         fewest_moves: visits.div_ceil(limits.jacks.value),
         bound_met: passes.len() == n_passes,
+        in_pass,
         step,
         too_close,
         this_way: Way { passes: passes.len(), moves: n_moves, peak: watch.peak() },
@@ -378,7 +389,7 @@ fn pass_packing(
         .iter()
         .zip(lifts)
         .filter(|(support, _)| moved.contains(&support.id))
-        .map(|(support, &lift)| pack(&support.id, support.gap, lift, limits, stacks))
+        .map(|(support, &lift)| pack_under(&support.id, support.gap, lift, limits, stacks))
         .collect()
 }
 
@@ -390,7 +401,7 @@ fn packing_at_start(
     supports
         .iter()
         .filter(|support| support.gap > LENGTH_EPS)
-        .map(|support| pack(&support.id, support.gap, Length::ZERO, limits, stacks))
+        .map(|support| pack_under(&support.id, support.gap, Length::ZERO, limits, stacks))
         .collect()
 }
 

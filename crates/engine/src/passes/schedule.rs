@@ -9,19 +9,41 @@ use std::collections::BTreeSet;
 /// pass; they are allowed the slope of one step and are reported.
 pub(super) const MOST_STEPS: usize = 10;
 
+/// What is left above a line by rounding alone is no move.
+const ROUNDING: Length = Length::mm(1e-6);
+
 /// Passes that a lift takes.
 pub(super) fn whole_passes(lift: Length, per_pass: Length) -> usize {
     if lift <= LENGTH_EPS { 0 } else { (lift / per_pass - 1e-9).ceil().max(1.0) as usize }
 }
 
+/// The largest lift shared out over the fewest passes, on steps that are measured by.
+pub(super) fn shared_out(largest: Length, per_pass: Length) -> Length {
+    let n_passes = whole_passes(largest, per_pass);
+    if n_passes == 0 {
+        return per_pass;
+    }
+    let even = largest / n_passes as f64;
+    let measured = [Length::inches(1.0 / 16.0), Length::mm(0.5)];
+    let is_multiple = |unit: &Length| {
+        let times = per_pass / *unit;
+        times >= 0.5 && (times - times.round()).abs() < 1e-9
+    };
+    let shared = match measured.into_iter().find(is_multiple) {
+        Some(unit) => unit * (even / unit - 1e-6).ceil(),
+        None => even,
+    };
+    shared.min(per_pass)
+}
+
 /// The fewest steps in a pass for which no pair is tilted beyond its limit by one of them.
-pub(super) fn sub_steps(pairs: &[NeighbourPair], per_pass: Length) -> usize {
+pub(super) fn sub_steps(pairs: &[NeighbourPair], in_pass: Length) -> usize {
     let room = pairs
         .iter()
         .filter(|pair| pair.moves_together)
         .map(|pair| pair.distance * pair.limit)
-        .fold(per_pass, Length::min);
-    ((per_pass / room - 1e-9).ceil().max(1.0) as usize).min(MOST_STEPS)
+        .fold(in_pass, Length::min);
+    ((in_pass / room - 1e-9).ceil().max(1.0) as usize).min(MOST_STEPS)
 }
 
 /// One step of the line.
@@ -45,7 +67,9 @@ impl Step<'_> {
     pub fn moves(&self, n_jacks: usize) -> Vec<Vec<(usize, Length)>> {
         let left = |support: usize| (self.supports[support].lift - self.lifts[support]) * self.sign;
         let moves = |support: usize| {
-            self.supports[support].lift * self.sign > LENGTH_EPS && left(support) > self.line
+            self.supports[support].lift * self.sign > LENGTH_EPS
+                && left(support)
+                    > self.line + if self.line > Length::ZERO { ROUNDING } else { Length::ZERO }
         };
         let moving: Vec<usize> = (0..self.supports.len()).filter(|&s| moves(s)).collect();
         let (mut waits_for, followers) = self.precedence(&moves);

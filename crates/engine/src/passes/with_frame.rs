@@ -88,7 +88,7 @@ pub fn plan_with_frame(
         return Err(faults);
     }
     let coarsest = plan_in_steps(supports, limits, stacks, 1)?;
-    let steps = (limits.lift_per_pass.value / coarsest.step).round() as usize;
+    let steps = (coarsest.in_pass / coarsest.step).round() as usize;
     let order = order_of(&coarsest, cases);
     let ground = Ground::new(cases, &coarsest.neighbours, limits, &order);
     let mut tried = Vec::new();

@@ -29,6 +29,23 @@ pub struct PassesStage {
     pub cents: Option<u64>,
 }
 
+impl PassesStage {
+    /// How far every support of the site has gone up once the load is down on the packers after a
+    /// pass, by its index: what to expect of the readings then. A stack on the way may be thinner
+    /// than what was opened.
+    pub fn rests_after(&self, job: &Job, pass: usize) -> Vec<Length> {
+        let mut off: BTreeMap<&SupportId, Length> = BTreeMap::new();
+        for packed in self.passes.passes.iter().take(pass + 1).flat_map(|pass| &pass.packing) {
+            if let Choice::Stack(stack) = &packed.choice {
+                off.insert(&packed.support, stack.thickness - packed.wanted);
+            }
+        }
+        let lifts = self.passes.passes.get(pass).map_or(&[][..], |pass| &pass.lifts);
+        let sites = job.site.supports().iter().zip(lifts);
+        sites.map(|(site, &lift)| lift + off.get(&site.id).copied().unwrap_or_default()).collect()
+    }
+}
+
 /// What the frame says of the passes.
 #[derive(Clone, Debug, Serialize)]
 pub struct OnFrame {

@@ -118,7 +118,11 @@ impl Checker<'_> {
     }
 
     pub(super) fn limits(&mut self) -> Limits {
-        let assumed = Limits { distortion: self.usual_distortion(), ..Limits::default() };
+        let mut assumed = Limits { distortion: self.usual_distortion(), ..Limits::default() };
+        if self.units == Unit::FeetInches {
+            // In sixteenths, as packers are, so that no move comes to less than can be measured.
+            assumed.lift_per_pass.value = Length::mm(3.0 * 25.4 / 16.0);
+        }
         let form = self.form.limits.clone().unwrap_or_default();
         let spot = self.spot("limits", "[limits]");
         let limits = Limits {

@@ -134,6 +134,38 @@ pub fn work_out(
     asked.supports.iter().map(|&support| ground.at(support, asked, plan)).collect()
 }
 
+/// What a jack beside a support pushes when it alone has raised the bearer as far as is planned.
+pub struct Beside {
+    /// The support.
+    pub support: SupportId,
+    /// How far beside it.
+    pub away: Length,
+    /// What it pushes at most.
+    pub most: Force,
+    /// What a jack on the support pushes at most when it alone rises as far.
+    pub on_it: Force,
+}
+
+/// That for one support; `None` if no jack can stand beside it or the force there is not known or not more.
+pub fn beside(
+    session: &Session,
+    plan: &Plan,
+    frame: &FrameStage,
+    support: &SupportId,
+) -> Option<Beside> {
+    let idx = session.job.site.supports().iter().position(|site| site.id == *support)?;
+    let asked = Asked { supports: vec![idx], beside: BESIDE, either_side: true };
+    let at = Ground::new(session, frame, false).at(idx, &asked, plan).ok()?;
+    let (alone, push) = (at.alone.last()?, at.at_beside.last()?);
+    let (away, most, on_it) = (at.beside.abs(), push.force.most, alone.force.most);
+    (!push.rocks && !alone.rocks && most > on_it).then(|| Beside {
+        support: support.clone(),
+        away,
+        most,
+        on_it,
+    })
+}
+
 /// How many rises a curve is drawn through.
 const DRAWN_THROUGH: u32 = 40;
 
@@ -363,11 +395,30 @@ pub fn say(text: &mut Text, session: &Session, plan: &Plan, at: &AtSupport, word
         ));
     }
     let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
-    let in_passes = on_frame.into_iter().flat_map(|on_frame| &on_frame.check.jacks);
+    let may_be_worked_by = on_frame.filter(|on_frame| on_frame.check.passed());
+    if on_frame.is_some() && may_be_worked_by.is_none() {
+        text.item(
+            "!",
+            "the passes as planned are not to be worked by (floorwright passes says why): no jack is \
+             to be chosen by them",
+        );
+    }
+    let in_passes = may_be_worked_by.into_iter().flat_map(|on_frame| &on_frame.check.jacks);
     if let Some(jack) = in_passes.into_iter().find(|jack| jack.support == at.support) {
+        let beside = at.at_beside.last().filter(|push| !push.rocks);
+        let choose = match beside.filter(|push| push.force.most > jack.most) {
+            Some(push) => format!(
+                "One that stands {} beside it pushes up to {} (alone). Choose the jack by the place \
+                 where it stands, and by the larger force if that is not settled.",
+                words.exact(at.beside.abs()),
+                words.force_up(push.force.most)
+            ),
+            None => "Choose the jack by that.".to_owned(),
+        };
+        let if_so = said::if_loads(&session.job);
         text.say(format!(
-            "In the passes as planned, where not all neighbours rise with it at once: up to {}. \
-             Choose the jack by that.",
+            "In the passes as planned, where not all neighbours rise with it at once, a jack on it \
+             pushes up to {}{if_so}. {choose}",
             words.force_up(jack.most)
         ));
     }

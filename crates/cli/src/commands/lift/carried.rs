@@ -7,7 +7,7 @@ use crate::session::Session;
 use crate::text::table::{Side, Table};
 use floorwright_engine::frame::{Carrying, FrameState};
 use floorwright_engine::influence::InfluenceMethod;
-use floorwright_engine::plan::{FrameStage, LiftingStage, PackingStage, Plan};
+use floorwright_engine::plan::{FrameStage, LiftingStage, PackingStage, Plan, StopReason};
 use floorwright_engine::units::Length;
 use floorwright_job::said::{carrying, count};
 use floorwright_job::words::{Words, percent};
@@ -30,6 +30,9 @@ pub fn say(text: &mut Text, session: &Session, plan: &Plan, packing: &PackingSta
     text.heading(&said::how_many_hang(after, "afterwards, the house empty", words));
     say_who_hangs(text, frame, after);
     table(text, frame, after, words);
+    if let Some(assumed) = said::assumed_loads(&session.job) {
+        text.item("!", format!("{assumed}: each of these forces is only as good as that"));
+    }
     text.say(format!("{} {}", words.kilonewton(), said::what_set_means(frame.frame.spec())));
 }
 
@@ -132,8 +135,27 @@ pub fn say_influence(
     }
 }
 
+/// What stops the passes besides the frame and the packers.
+fn stopped(plan: &Plan) -> &[StopReason] {
+    let can_be_packed = plan.packing.done().is_some_and(|packing| packing.cannot.is_empty());
+    if can_be_packed { plan.passes.reasons() } else { &[] }
+}
+
+/// Whether the plan is not to be worked by: a stop, or a frame that rocks.
+pub fn is_forbidden(plan: &Plan) -> bool {
+    let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
+    let after = plan.packing.done().and_then(|packing| packing.carried.as_ref());
+    let mut states = plan.frame.done().map(|frame| &frame.today).into_iter().chain(after);
+    !stopped(plan).is_empty()
+        || on_frame.is_some_and(|on_frame| !on_frame.check.passed())
+        || states.any(|state| state.rocks)
+}
+
 /// Says if there is no order of moves to work by, what may break, and if timbers end bent too far.
-pub fn say_passes(text: &mut Text, session: &Session, plan: &Plan) {
+pub fn say_passes(text: &mut Text, session: &Session, plan: &Plan, words: Words) {
+    for reason in stopped(plan) {
+        text.item("!", floorwright_job::said::reason(reason, words));
+    }
     let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
     if let Some(stop) = on_frame.and_then(|on_frame| on_frame.check.stop.as_ref()) {
         text.item(

@@ -1,22 +1,27 @@
 //! What the frame says of the passes: where to stop, what jacks have to push, what bends.
 
-use crate::commands::frame::said;
-use crate::report::Text;
+use crate::commands::frame::{jacks, said};
+use crate::report::{Text, cautions};
 use crate::session::Session;
 use floorwright_engine::frame::ForceRange;
 use floorwright_engine::passes::{
     BentAtEnd, FramePeaks, JackRange, MostBent, PassCheck, Stop, StopReason,
 };
 use floorwright_engine::plan::{FrameStage, OnFrame, Plan};
+use floorwright_job::cautions::Loads;
 use floorwright_job::said::count;
 use floorwright_job::words::{Words, percent};
+
+/// With more supports than this the force beside one is not worked out unasked: it takes a frame of its
+/// own.
+const MOST_BESIDE: usize = 400;
 
 /// Says first of all if this order of moves is not to be worked by, and what may break.
 pub fn say_first(text: &mut Text, session: &Session, plan: &Plan, words: Words) {
     let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
     let (Some(on_frame), Some(frame)) = (on_frame, plan.frame.done()) else { return };
     match &on_frame.check.stop {
-        Some(stop) => say_stop(text, session, (on_frame, frame), stop, words),
+        Some(stop) => say_stop(text, session, plan, (on_frame, frame), stop, words),
         None => say_may_break(text, on_frame, frame),
     }
 }
@@ -29,6 +34,7 @@ fn say_may_break(text: &mut Text, on_frame: &OnFrame, frame: &FrameStage) {
 fn say_stop(
     text: &mut Text,
     session: &Session,
+    plan: &Plan,
     (on_frame, frame): (&OnFrame, &FrameStage),
     stop: &Stop,
     words: Words,
@@ -48,7 +54,13 @@ fn say_stop(
         ));
     }
     text.say("No run sheet is given, for it would not be safe to work by.");
-    say_rating(text, session, on_frame, words);
+    cautions(text, Loads::of(plan));
+    // The rating is the way out of one kind of stop; of any other, jacks are not to be chosen yet.
+    if matches!(stop.reason, StopReason::Jack { .. }) {
+        text.heading("Jacks that this order of moves would take");
+        say_rating(text, session, (frame, on_frame), None, words);
+    }
+    text.heading("What the forces rest on");
     said::say_doubts(text, session, frame, words);
     say_grounds(text, frame, on_frame);
 }
@@ -71,20 +83,49 @@ fn place_of_stop(
 pub fn say_head(
     text: &mut Text,
     session: &Session,
+    plan: &Plan,
     frame: &FrameStage,
     on_frame: &OnFrame,
     words: Words,
 ) {
     let peaks = &on_frame.check.peaks;
+    let (one, _) = words.supports();
+    let if_so = said::if_loads(&session.job);
     text.heading(&match &on_frame.check.peaks.jack {
         Some(jack) => format!(
-            "Jacks: none pushes more than {}, at {}",
+            "Jacks on the {one}s' own lines: none pushes more than {}, at {}{if_so}",
             words.force_up(jack.most),
             jack.support
         ),
         None => "Jacks: nothing is lifted".to_owned(),
     });
-    say_rating(text, session, on_frame, words);
+    let beside = peaks.jack.as_ref().and_then(|jack| {
+        let n_supports = session.job.site.supports().len();
+        (n_supports <= MOST_BESIDE).then(|| jacks::beside(session, plan, frame, &jack.support))?
+    });
+    match &beside {
+        Some(beside) => text.item(
+            "!",
+            format!(
+                "a jack that stands beside its {one} pushes more: {} beside {} up to {} if it alone \
+                 rises all the way ({} on it). floorwright frame JOB --support NAME gives it for any \
+                 other; choose the jack by where it stands",
+                words.exact(beside.away),
+                beside.support,
+                words.force_up(beside.most),
+                words.force_up(beside.on_it),
+            ),
+        ),
+        None if peaks.jack.is_some() => text.item(
+            "!",
+            format!(
+                "a jack that stands beside its {one} pushes more: floorwright frame JOB --support \
+                 NAME says how much; choose the jack by where it stands"
+            ),
+        ),
+        None => {}
+    }
+    say_rating(text, session, (frame, on_frame), beside.as_ref(), words);
     said::say_doubts(text, session, frame, words);
     for (what, found) in [("bearer", &peaks.bearer), ("joist", &peaks.joist)] {
         if let Some(found) = found {
@@ -132,7 +173,13 @@ fn first_of(names: &[String]) -> String {
 }
 
 /// The rating that is needed, or the one that is given and what is used of it.
-fn say_rating(text: &mut Text, session: &Session, on_frame: &OnFrame, words: Words) {
+fn say_rating(
+    text: &mut Text,
+    session: &Session,
+    (_, on_frame): (&FrameStage, &OnFrame),
+    beside: Option<&jacks::Beside>,
+    words: Words,
+) {
     let limits = &session.job.limits;
     let (share, reason) = (percent(limits.jack_derating.value), &limits.jack_derating.reason);
     if let Some(rating) = &limits.jack_rating {
@@ -147,17 +194,34 @@ fn say_rating(text: &mut Text, session: &Session, on_frame: &OnFrame, words: Wor
         );
     }
     if let Some(needed) = on_frame.check.rating_needed {
+        let if_so = said::if_loads(&session.job);
+        let line = format!("on the {}s' own lines", words.supports().0);
         text.item(
             "-",
             match &limits.jack_rating {
-                Some(_) => format!("rating needed at that share: {}", words.force_up(needed)),
+                Some(_) => {
+                    format!("rating needed at that share, {line}: {}{if_so}", words.force_up(needed))
+                }
                 None => format!(
-                    "rating needed: {} each, used to {share} of it ({reason}); the job does not \
-                     say what yours are rated for",
+                    "rating needed, {line}: {} each{if_so}, used to {share} of it ({reason}); the job \
+                     does not say what yours are rated for",
                     words.force_up(needed)
                 ),
             },
         );
+        let for_beside = beside.map(|beside| beside.most / limits.jack_derating.value);
+        if let (Some(rating), Some(beside)) = (for_beside.filter(|rating| *rating > needed), beside)
+        {
+            text.item(
+                "-",
+                format!(
+                    "{} beside {}: {}",
+                    words.exact(beside.away),
+                    beside.support,
+                    words.force_up(rating)
+                ),
+            );
+        }
     }
 }
 
@@ -190,7 +254,7 @@ fn say_bent_at_end(
         text.item(
             "!",
             format!(
-                "{if_so}{}, to {} (today {})",
+                "{if_so}{}, to {} (today, under the same loads, {})",
                 said::place_of(&found.bent, spec, &session.job.site, words),
                 said::how_bent(&found.bent),
                 percent(end.share_today),
