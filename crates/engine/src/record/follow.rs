@@ -7,6 +7,8 @@ use crate::ids::{PointId, SupportId};
 use crate::influence::{Influence, InfluenceRow};
 use crate::plan::{FloorShape, Job, Plan, Stage, StopReason};
 use crate::site::{Position, Support};
+use crate::surface::FloorReading;
+use crate::survey::Benchmark;
 use crate::units::{Length, Variance};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -103,6 +105,60 @@ pub(super) fn influence(job: &Job, plan: &Plan) -> Result<Influence, Vec<StopRea
     })
 }
 
+/// How far the level of each floor point, read after these lifts as well as it was read before them, may be off
+/// [`levels_after`](crate::plan::levels_after) by chance: what [`difference`] will call out lies beyond it.
+/// `times` counts the passes that each support was moved in; both go in the site's order.
+///
+/// # Method
+/// As for a movement that was read: the level before and the level after have each the standard
+/// deviation of today's level, every pass adds what a lift is measured to, and between supports
+/// the movement follows from timber. How well the benchmark itself is known drops out, because both levels
+/// are counted from it.
+pub fn guards_after(
+    job: &Job,
+    plan: &Plan,
+    (lifts, times): (&[Length], &[u32]),
+    settings: &RecordSettings,
+) -> Vec<(PointId, Length)> {
+    let (Some(shape), Some(lifting)) = (plan.floor.done(), plan.lifting.done()) else {
+        return Vec::new();
+    };
+    let of_lift = settings.lift_sd.value.squared();
+    let variances: Vec<Variance> =
+        times.iter().map(|&times| Variance::mm2(of_lift.to_mm2() * f64::from(times))).collect();
+    let lifts = Lifts { lifts: lifts.to_vec(), variances };
+    let levels = &plan.reduction.levels;
+    let read = |mark: &Benchmark| levels.index_of(&mark.point);
+    let mark = job.survey.benchmarks.iter().find_map(read);
+    let of = |reading: &FloorReading| {
+        let row = lifting.influence.row(&reading.point);
+        let (_, of_lifts) =
+            row.map_or((Length::ZERO, Length::ZERO), |row| predicted(row, &lifts, settings));
+        let sd = match mark {
+            Some(mark) => levels.difference_sd(reading.in_levels, mark),
+            None => levels.sd(reading.in_levels),
+        };
+        let both = (sd.squared() + sd.squared()).sd();
+        let found = difference((Length::ZERO, of_lifts), (Length::ZERO, both), settings);
+        (reading.point.clone(), found.guard)
+    };
+    shape.surface.readings().iter().map(of).collect()
+}
+
+/// Movement that the lifts should have given, with its standard deviation.
+fn predicted(row: &InfluenceRow, lifts: &Lifts, settings: &RecordSettings) -> (Length, Length) {
+    let movement = row.movement(&lifts.lifts);
+    let of_lifts: f64 = row
+        .terms
+        .iter()
+        .map(|&(support, ratio)| ratio * ratio * lifts.variances[support].to_mm2())
+        .sum();
+    let alone = row.terms.iter().any(|(_, ratio)| *ratio >= ALONE);
+    let between = if alone { 0.0 } else { settings.between_share.value };
+    let variance = Variance::mm2(of_lifts) + (movement * between).squared();
+    (movement, variance.sd())
+}
+
 /// Everything that a comparison needs.
 pub(super) struct Between<'a> {
     pub(super) job: &'a Job,
@@ -136,8 +192,9 @@ impl Between<'_> {
         let points = readings.iter().filter_map(|reading| {
             let measured = self.surveys.movement((from, to), &[(reading.point.clone(), 1.0)])?;
             let row = self.influence.row(&reading.point);
-            let difference =
-                row.map(|row| difference(self.predicted(row, &lifts), measured, self.settings));
+            let difference = row.map(|row| {
+                difference(predicted(row, &lifts, self.settings), measured, self.settings)
+            });
             Some(PointMovement { point: reading.point.clone(), difference })
         });
         let supports =
@@ -181,20 +238,6 @@ impl Between<'_> {
         found
     }
 
-    /// Movement that the lifts should have given, with its standard deviation.
-    fn predicted(&self, row: &InfluenceRow, lifts: &Lifts) -> (Length, Length) {
-        let movement = row.movement(&lifts.lifts);
-        let of_lifts: f64 = row
-            .terms
-            .iter()
-            .map(|&(support, ratio)| ratio * ratio * lifts.variances[support].to_mm2())
-            .sum();
-        let alone = row.terms.iter().any(|(_, ratio)| *ratio >= ALONE);
-        let between = if alone { 0.0 } else { self.settings.between_share.value };
-        let variance = Variance::mm2(of_lifts) + (movement * between).squared();
-        (movement, variance.sd())
-    }
-
     /// The floor over a support: at the point right over it, or between the points round it.
     fn over(
         &self,
@@ -216,7 +259,7 @@ impl Between<'_> {
             Some((_, moved)) => moved,
             None => self.between(support.at, span)?,
         };
-        Some(difference(self.predicted(&row, lifts), measured, self.settings))
+        Some(difference(predicted(&row, lifts, self.settings), measured, self.settings))
     }
 
     /// Movement of the surface at a place, if all points that it rests on were read both times.

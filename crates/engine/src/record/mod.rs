@@ -22,7 +22,7 @@ mod rest;
 
 pub use against_plan::{Finding, SupportProgress};
 pub use difference::{Difference, Followed, RecordSettings, STILL, difference};
-pub use follow::{Comparison, PointMovement, Since, SupportMovement, compare};
+pub use follow::{Comparison, PointMovement, Since, SupportMovement, compare, guards_after};
 pub use rest::{LiftLeft, Rest, ToWorkBy, to_work_by};
 
 use crate::ids::{PointId, SupportId};
@@ -30,7 +30,9 @@ use crate::plan::{Job, Plan, Stage, StageName, StopReason};
 use crate::survey::{Setup, Suspect};
 use crate::units::{Length, Level};
 use crate::verdict::Verdict;
+use rest::Standing;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// Where to look if a support was jacked and its floor did not follow.
 pub const CAUSES: [&str; 6] = [
@@ -129,9 +131,11 @@ pub struct PointProgress {
     pub now: Level,
     /// Standard deviation of the latest level.
     pub sd: Length,
-    /// How far it stood above the target before; `None` without a target for it.
+    /// How far it stood above the target of the plan from before the work; `None` without a target
+    /// for it.
     pub above_before: Option<Length>,
-    /// How far it stands above the target now.
+    /// How far it stands above the target by the latest readings, which is the one that what is left is
+    /// worked to; above the target from before the work where the latest readings give none.
     pub above_now: Option<Length>,
 }
 
@@ -180,7 +184,7 @@ pub fn record(job: &Job, plan: &Plan, done: &WorkDone, settings: &RecordSettings
     let rest = rest::rest(job, plan, done);
     Stage::Done(Record {
         supports: against_plan::supports(job, plan, done, &steps),
-        points: points(plan, &surveys, whole.as_ref()),
+        points: points(plan, &surveys, (whole.as_ref(), &rest.now)),
         findings: against_plan::findings(job, plan, done, settings),
         suspects: surveys.suspects(),
         verdicts_before: plan.verdicts.clone(),
@@ -243,19 +247,27 @@ fn faults(job: &Job, done: &WorkDone) -> Vec<StopReason> {
 fn points(
     plan: &Plan,
     surveys: &epochs::Surveys,
-    whole: Option<&Comparison>,
+    (whole, now): (Option<&Comparison>, &BTreeMap<PointId, Standing>),
 ) -> Vec<PointProgress> {
     let Some(whole) = whole else { return Vec::new() };
-    let outcome = plan.packing.done().map(|packing| &packing.outcome);
-    let target_of = |point: &PointId| {
-        let asked = outcome?.points.iter().find(|asked| asked.id == *point)?;
-        Some(asked.target)
-    };
+    let before_work = rest::standings(plan);
     let last = surveys.last();
     let of_point = |moved: &PointMovement| {
+        // Each survey by itself and against its own target, as the plan from it has it: the height
+        // is hung on a point that is read again each time.
+        if let (Some(before), Some(now)) = (before_work.get(&moved.point), now.get(&moved.point)) {
+            return Some(PointProgress {
+                point: moved.point.clone(),
+                before: before.level,
+                now: now.level,
+                sd: now.sd,
+                above_before: Some(before.level - before.target),
+                above_now: Some(now.level - now.target),
+            });
+        }
         let before = surveys.level(0, &moved.point)?.0;
         let (now, sd) = surveys.level(last, &moved.point)?;
-        let target = target_of(&moved.point);
+        let target = before_work.get(&moved.point).map(|standing| standing.target);
         Some(PointProgress {
             point: moved.point.clone(),
             before,

@@ -92,6 +92,34 @@ pub struct LiftLeft {
 pub(super) struct FromLatest {
     pub(super) stage: Stage<Rest>,
     pub(super) verdicts: Vec<Verdict>,
+    /// Where each point stands by the latest readings, and the height that it is to come to; empty
+    /// where there is no target by them.
+    pub(super) now: BTreeMap<PointId, Standing>,
+}
+
+/// A point by one survey alone, as the plan from that survey has it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Standing {
+    /// Its level.
+    pub(super) level: Level,
+    /// Standard deviation of that.
+    pub(super) sd: Length,
+    /// The height that it is to come to.
+    pub(super) target: Level,
+}
+
+/// Where each point stands that a plan has a target for.
+pub(super) fn standings(plan: &Plan) -> BTreeMap<PointId, Standing> {
+    let levels = &plan.reduction.levels;
+    let asked = plan.packing.done().map(|packing| &packing.outcome.points);
+    let targets: BTreeMap<&PointId, Level> =
+        asked.into_iter().flatten().map(|point| (&point.id, point.target)).collect();
+    let of = |(idx, found): (usize, &crate::survey::PointLevel)| {
+        let target = *targets.get(&found.point)?;
+        let standing = Standing { level: found.level, sd: levels.sd(idx), target };
+        Some((found.point.clone(), standing))
+    };
+    levels.points().iter().enumerate().filter_map(of).collect()
 }
 
 /// Plans what is left, if the floor was read after the last pass.
@@ -99,6 +127,7 @@ pub(super) fn rest(job: &Job, before: &Plan, done: &WorkDone) -> FromLatest {
     let stopped = |what: String, hint: &str, verdicts| FromLatest {
         stage: Stage::Stopped(vec![StopReason { what, hint: Some(hint.to_owned()) }]),
         verdicts,
+        now: BTreeMap::new(),
     };
     let Some(latest) = done.again.last() else {
         let what = "the floor was not read again".to_owned();
@@ -107,7 +136,8 @@ pub(super) fn rest(job: &Job, before: &Plan, done: &WorkDone) -> FromLatest {
     let left = match job_left(job, before, done, latest) {
         Ok(left) => left,
         Err(reasons) => {
-            return FromLatest { stage: Stage::Stopped(reasons), verdicts: Vec::new() };
+            let (stage, now) = (Stage::Stopped(reasons), BTreeMap::new());
+            return FromLatest { stage, verdicts: Vec::new(), now };
         }
     };
     let plan = plan(&left);
@@ -117,9 +147,11 @@ pub(super) fn rest(job: &Job, before: &Plan, done: &WorkDone) -> FromLatest {
             "the floor was read after pass {}, and pass {last_pass} was done since",
             latest.after_pass
         );
-        return stopped(what, "read the floor again", plan.verdicts);
+        let now = standings(&plan);
+        return FromLatest { now, ..stopped(what, "read the floor again", plan.verdicts) };
     }
     FromLatest {
+        now: standings(&plan),
         verdicts: plan.verdicts.clone(),
         stage: Stage::Done(Rest {
             after_pass: latest.after_pass,

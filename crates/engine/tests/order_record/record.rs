@@ -6,7 +6,7 @@ use floorwright_engine::packers::Choice;
 use floorwright_engine::plan::{Job, Stage, plan, survey};
 use floorwright_engine::record::{
     Comparison, DonePass, Finding, Followed, Lifted, Record, RecordSettings, Resurvey, Since,
-    SupportMovement, WorkDone, compare, record,
+    SupportMovement, WorkDone, compare, guards_after, record,
 };
 use floorwright_engine::settings::{Limit, TargetHeight};
 use floorwright_engine::units::{Length, Level};
@@ -132,6 +132,26 @@ fn a_support_whose_floor_did_not_follow_is_called_out_and_the_others_are_not() {
     assert!(of(&job(SUNK), &done).did_not_follow().is_empty());
 }
 
+/// Closed form, with the variances of the test above: twice 2 for the two levels over the benchmark, 1 for each
+/// pass that lifted there, and z(0.99) = 2.326348 of any table of the normal distribution.
+#[test]
+fn how_far_a_level_after_passes_may_be_off_as_by_hand() {
+    let mut job = job(SUNK);
+    for benchmark_sd in [0.0, 50.0] {
+        job.survey.benchmarks[0].sd = Length::mm(benchmark_sd);
+        let plan = plan(&job);
+        let mut lifts = [Length::ZERO; 9];
+        lifts[4] = Length::mm(8.0);
+        for (times, variance) in [(0, 4.0_f64), (1, 5.0), (2, 6.0)] {
+            let mut moved = [0; 9];
+            moved[4] = times;
+            let guards = guards_after(&job, &plan, (&lifts, &moved), &RecordSettings::default());
+            let (_, guard) = guards.iter().find(|(point, _)| point.as_str() == "B2").unwrap();
+            assert!((guard.to_mm() - 2.326_348 * variance.sqrt()).abs() < 1e-5, "{guard}");
+        }
+    }
+}
+
 /// What is left is planned from the latest readings, to the height that the work was begun for, and
 /// the stack that stands there is part of the stack in the end.
 #[test]
@@ -179,7 +199,12 @@ fn how_the_benchmark_was_read_drops_out_where_the_height_hangs_on_the_floor() {
         let mut job = job(levels);
         job.goal.height = height;
         let record = of(&job, &done);
+        let point = record.points.iter().find(|it| it.point.as_str() == "B2").unwrap();
+        let above = point.above_now.unwrap().to_mm();
         let Stage::Done(rest) = record.rest else { panic!("{:?}", record.rest) };
+        // What is said to be left to the target is what is left to lift.
+        let lift = rest.plan.lifting.done().unwrap().lifts().unwrap()[4].to_mm();
+        assert!((above + lift).abs() < 1e-6, "{above} and {lift}");
         rest.plan.lifting.done().unwrap().lifts().unwrap()[4].to_mm()
     };
     assert!((left(TargetHeight::Highest) - 6.0).abs() < 1e-6);
