@@ -11,6 +11,7 @@ use floorwright_job::JobInput;
 use floorwright_job::form_v1::SideForm;
 use floorwright_job::measure::Unit;
 use floorwright_job::words::Words;
+use std::collections::BTreeMap;
 
 /// The program and its version, as it signs what it makes.
 pub const PROGRAM: &str = concat!("floorwright ", env!("CARGO_PKG_VERSION"));
@@ -26,6 +27,7 @@ impl<'a> PlanPictures<'a> {
             orientation: Orientation::of(input),
             datum_note: datum_note(input, job),
             print: Print::of(input),
+            flags: BTreeMap::new(),
         }
     }
 }

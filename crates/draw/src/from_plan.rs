@@ -43,6 +43,8 @@ pub struct PlanPictures<'a> {
     pub datum_note: String,
     /// Unit of the numbers, with the decimals of lifts; floors are in whole millimetres.
     pub print: Print,
+    /// Supports that are not to be lifted yet: the mark beside the lift, and what it means.
+    pub flags: BTreeMap<SupportId, (String, String)>,
 }
 
 impl PlanPictures<'_> {
@@ -260,6 +262,7 @@ impl PlanPictures<'_> {
             supports,
             passes: steps,
             stop: on_frame.and_then(|on_frame| frame::stop(&on_frame.check)),
+            flags: self.flags.clone(),
         })
     }
 

@@ -88,7 +88,9 @@ fn one_pass(picture: &PassPicture, pass: &PassStep) -> String {
     let is_crowd = supports.len() > plan.most_labels();
     let labels = supports.iter().zip(&rooms).filter_map(|((support, _), &symbol)| {
         let name = (support.to_string(), false);
-        let lift = moves.get(support).map(|&lift| (picture.print.signed(lift), true));
+        let flag = picture.flags.get(support).map_or(String::new(), |(mark, _)| format!(" {mark}"));
+        let lift =
+            moves.get(support).map(|&lift| (format!("{}{flag}", picture.print.signed(lift)), true));
         let force = forces.jacks.get(support).map(|&range| force_words(range));
         if is_crowd && lift.is_none() {
             return None;
@@ -109,6 +111,11 @@ fn one_pass(picture: &PassPicture, pass: &PassStep) -> String {
     legend(&mut plan.sheet, picture, plan.view.is_turned());
     let n_moves = moves.len();
     plan.sheet.paragraph(&format!("{n_moves} of {} supports move in this pass", supports.len()));
+    for (support, (mark, why)) in &picture.flags {
+        if moves.contains_key(support) {
+            plan.sheet.paragraph(&format!("{support} {mark} {why}"));
+        }
+    }
     let are_drawn = (0..3).any(|form| plan.has_form(form));
     say_forces(&mut plan.sheet, picture, are_drawn);
     if is_crowd && moves.len() <= plan.most_labels() {

@@ -13,6 +13,7 @@ use floorwright_engine::frame::ForceRange;
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::site::{Outline, Position};
 use floorwright_engine::units::Length;
+use std::collections::BTreeMap;
 
 /// What the picture is looked at on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -266,6 +267,8 @@ pub struct PassPicture {
     pub passes: Vec<PassStep>,
     /// Where and why the frame forbids this order of work, in words; `None` if it does not.
     pub stop: Option<String>,
+    /// Supports that are not to be lifted yet: the mark beside the lift, and what it means.
+    pub flags: BTreeMap<SupportId, (String, String)>,
 }
 
 impl PassPicture {

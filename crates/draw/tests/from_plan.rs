@@ -109,6 +109,7 @@ fn pictures<'a>(job: &'a Job, plan: &'a Plan, print: Print) -> PlanPictures<'a> 
         orientation: Orientation::NotDeclared,
         datum_note: "A3 is called zero".to_owned(),
         print,
+        flags: std::collections::BTreeMap::new(),
     }
 }
 

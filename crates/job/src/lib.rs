@@ -22,6 +22,7 @@ pub mod hose_told;
 pub mod input;
 pub mod limits;
 pub mod measure;
+pub mod not_yet;
 pub mod order_words;
 pub mod photo;
 pub mod practice;

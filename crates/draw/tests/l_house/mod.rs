@@ -280,6 +280,7 @@ pub fn passes(medium: Medium, wanted: &[usize]) -> PassPicture {
         supports: supports().into_iter().map(|(n, at)| (SupportId::new(n), at)).collect(),
         passes: all.map(step).collect(),
         stop: None,
+        flags: std::collections::BTreeMap::new(),
     }
 }
 
