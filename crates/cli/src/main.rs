@@ -1,6 +1,7 @@
 //! The program `floorwright`: arguments in, text or JSON out, exit codes that scripts rely on.
 
 mod args;
+mod aside;
 mod commands;
 mod exit;
 mod files;

@@ -84,6 +84,8 @@ pub struct Table {
     pub large: bool,
     /// In two columns on the page, because it is narrow and long.
     pub narrow: bool,
+    /// Lines to sign on under it, on the page that it ends on.
+    pub signed: Vec<String>,
 }
 
 /// A column of a table.

@@ -17,13 +17,11 @@ const MOST_BESIDE: usize = 70;
 
 /// What the document says.
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
-    let Some(shape) = paper.plan.floor.done() else {
-        let what = said::reasons(paper.plan.floor.reasons(), paper.words());
-        return Err(PaperError::Nothing { document: "floor report", what });
-    };
+    let Some(shape) = paper.plan.floor.done() else { return levels_alone(paper) };
     let drawings = Drawings::of(paper);
     let mut pictures = Vec::new();
     let mut first = Blocks::default();
+    begun(&mut first, paper);
     answers(&mut first, paper, shape);
     let mut blocks = Blocks::default();
     let is_small = shape.surface.readings().len() <= MOST_BESIDE;
@@ -44,7 +42,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     shapes(&mut blocks, shape, paper.words());
     blocks.heading("Levels");
     blocks.table(level_table(paper.plan, paper.words()));
-    limits(&mut blocks, paper, shape);
+    limits(&mut blocks, paper, Some(shape));
     blocks.heading("Before anybody lifts");
     blocks.list(cautions(Loads::of(paper.plan)));
     let mut content =
@@ -55,11 +53,59 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     Ok(content)
 }
 
+/// Where the levels are known and the shape of the floor is not: the levels, and why.
+fn levels_alone(paper: &Paper<'_>) -> Result<Content, PaperError> {
+    let words = paper.words();
+    let what = said::reasons(paper.plan.floor.reasons(), words);
+    if paper.plan.reduction.levels.points().is_empty() {
+        return Err(PaperError::Nothing { document: "floor report", what });
+    }
+    let mut blocks = Blocks::default();
+    begun(&mut blocks, paper);
+    blocks.0.push(Block::Answer {
+        text: "How far the floor is out of level cannot be told yet.".to_owned(),
+        under: vec![format!("{what}."), "The levels that were read follow.".to_owned()],
+    });
+    again(&mut blocks, paper);
+    blocks.heading("Datum and method");
+    blocks.say(counted_from(paper.job, words));
+    blocks.list(method(paper));
+    blocks.heading("Levels");
+    blocks.table(level_table(paper.plan, words));
+    limits(&mut blocks, paper, None);
+    blocks.heading("Before anybody lifts");
+    blocks.list(cautions(Loads::of(paper.plan)));
+    Ok(Content::new("Levels as read; the shape of the floor is not known", blocks))
+}
+
+/// That this is the floor from before the work, once passes were done.
+fn begun(blocks: &mut Blocks, paper: &Paper<'_>) {
+    let n_done = paper.input.done.passes.len();
+    let said = (n_done > 0).then(|| {
+        format!(
+            "This is the floor as it was read before the work, and {} noted as done since. How it stands now \
+             is in the completion record.",
+            count(n_done, "pass is", "passes are")
+        )
+    });
+    blocks.framed("Work has begun", said.into_iter().collect(), true);
+}
+
 /// Page one.
 fn answers(blocks: &mut Blocks, paper: &Paper<'_>, shape: &FloorShape) {
     let words = paper.words();
     let largest = shape.decks.iter().max_by_key(|deck| deck.n_points);
-    if let Some(largest) = largest {
+    if let Some(one) = largest.filter(|deck| deck.n_points < 2) {
+        blocks.0.push(Block::Answer {
+            text: "One point was read: how far the floor is out of level cannot be told."
+                .to_owned(),
+            under: vec![format!(
+                "{} is at {}. Read two or more points, better one over each support.",
+                one.spread.highest.point,
+                words.level(one.spread.highest.level)
+            )],
+        });
+    } else if let Some(largest) = largest {
         blocks.0.push(Block::Answer {
             text: format!(
                 "The floor is {} ± {} out of level.",
@@ -269,7 +315,7 @@ fn shapes(blocks: &mut Blocks, shape: &FloorShape, words: Words) {
 }
 
 /// What this work is not, and what was taken for granted.
-fn limits(blocks: &mut Blocks, paper: &Paper<'_>, shape: &FloorShape) {
+fn limits(blocks: &mut Blocks, paper: &Paper<'_>, shape: Option<&FloorShape>) {
     blocks.heading("Limits of this work");
     let mut said = vec![
         "Levels only: this is no opinion on the structure, its cause of movement or its safety."
@@ -277,8 +323,8 @@ fn limits(blocks: &mut Blocks, paper: &Paper<'_>, shape: &FloorShape) {
         "Between the readings the floor is interpolated; a hump or hollow between them is not seen."
             .to_owned(),
     ];
-    let unknown = shape.suggestions.iter().map(|place| paper.words().place(place.at));
-    let unknown: Vec<String> = unknown.collect();
+    let suggestions = shape.iter().flat_map(|shape| &shape.suggestions);
+    let unknown: Vec<String> = suggestions.map(|place| paper.words().place(place.at)).collect();
     if !unknown.is_empty() {
         said.push(format!("Least is known of the floor at {}.", unknown.join(", ")));
     }

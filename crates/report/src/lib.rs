@@ -13,6 +13,7 @@
 //! - Every page carries the program's version, the SHA-256 of the job's data, and page x of y.
 //! - The same paper gives the same bytes; its date is an argument.
 //! - PDF/A-2a and PDF/UA-1: tagged, fonts embedded, every picture described.
+//! - Every page is set: a letter that no font here has is a mark that everybody sees, and it is said.
 
 pub mod block;
 mod completion;
@@ -23,6 +24,7 @@ mod logo;
 mod order;
 mod pack;
 mod paper;
+mod quote;
 mod run_sheet;
 mod sheets;
 mod survey_said;
@@ -31,7 +33,7 @@ mod typeset;
 mod world;
 
 pub use logo::{Logo, MOST_BYTES as MOST_LOGO_BYTES, NoLogo};
-pub use paper::{Kind, Paper};
+pub use paper::{Kind, Made, Paper};
 pub use template::files as template_files;
 pub use typeset::{Files, PaperError, Stamp, typeset};
 

@@ -1,10 +1,9 @@
-//! The quote and the order: what it costs, on one page for the client, and what to buy, hire and
-//! do, for the builder.
+//! The order list: what to buy, hire and do, with the rates, for the builder alone.
 
 use crate::block::{Block, Blocks, Cells, Table};
 use crate::paper::{Content, Paper};
 use crate::typeset::PaperError;
-use floorwright_engine::bill::{Bill, Line, Money, Price, Section, bill_of_the_rest};
+use floorwright_engine::bill::{Bill, Line, Money, Section, bill_of_the_rest};
 use floorwright_engine::plan::{Stage, StageName};
 use floorwright_job::OrderWords;
 use floorwright_job::said::{count, left_order, reason, reasons, whole_order, why};
@@ -22,89 +21,63 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     let mut blocks = Blocks::default();
     let unsettled = bill.unsettled.iter().map(|one| reason(one, paper.words()));
     blocks.framed("Order nothing yet: this plan is not to be worked by", unsettled.collect(), true);
+    let again = doubt(paper);
+    blocks.framed("Order nothing yet: the plan rests on readings in doubt", again, false);
     match &bill.price {
-        Some(price) => quote(&mut blocks, paper, bill, price, words),
+        Some(price) => {
+            let currency = bill.currency.as_ref().map_or("", |currency| currency.as_str());
+            blocks.0.push(Block::Answer {
+                text: format!("Total: {currency} {}", price.total),
+                under: vec![
+                    "This list shows rates and margin: what the client signs is the quote."
+                        .to_owned(),
+                ],
+            });
+        }
         None => no_price(&mut blocks, bill),
     }
-    let business = paper.business.or(paper.input.business.as_ref());
-    if let Some(terms) = business.map(|business| &business.terms).filter(|terms| !terms.is_empty())
-    {
-        blocks.heading("Terms");
-        terms.iter().for_each(|paragraph| blocks.say(paragraph));
-    }
-    blocks.0.push(Block::NewPage);
-    blocks.heading("Order list, for the builder");
     whole_order(&paper.input.done).into_iter().for_each(|sentence| blocks.say(sentence));
     lines(&mut blocks, bill, words);
+    besides(&mut blocks, bill);
     left(&mut blocks, paper, words);
     let subtitle = if bill.price.is_some() {
-        "What the work costs, and what to buy, hire and do"
+        "What to buy, hire and do, for the builder"
     } else {
         "What to buy, hire and do; no price yet"
     };
     Ok(Content::new(subtitle, blocks))
 }
 
-/// The page for the client.
-fn quote(blocks: &mut Blocks, paper: &Paper<'_>, bill: &Bill, price: &Price, words: OrderWords) {
-    let currency = bill.currency.as_ref().map_or("", |currency| currency.as_str());
-    let before_tax = price.subtotal + price.margin.amount;
-    blocks.0.push(Block::Answer {
-        text: format!("Price: {currency} {}", price.total),
-        under: vec![format!(
-            "{currency} {before_tax} and tax of {} on it, {currency} {} ({}).",
-            share(price.tax.share.to_ratio()),
-            price.tax.amount,
-            price.tax.reason,
-        )],
-    });
-    blocks.heading("For");
-    blocks.list(scope(paper));
-    blocks.heading("It includes");
-    let included = Section::ALL.into_iter().filter_map(|section| {
-        let of_section: Vec<String> = bill
-            .lines
-            .iter()
-            .filter(|line| line.item.section() == section)
-            .map(|line| words.item(&line.item))
-            .collect();
-        (!of_section.is_empty())
-            .then(|| format!("{}: {}.", words.section(section), of_section.join("; ")))
-    });
-    blocks.list(included.collect::<Vec<_>>());
-    blocks.heading("It does not include");
-    blocks.list([
-        "what is found only when the floor is opened or lifted: rot, soft ground, broken pipes",
-        "cracked linings, sticking doors and tiles that come with the lift",
-        "engineer, consent, gas, power, drains and asbestos, unless they are named above",
-    ]);
-    blocks.0.push(Block::Signatures {
-        who: vec!["Accepted by the owner".to_owned(), "Builder".to_owned(), "Date".to_owned()],
-    });
+/// What is needed and stands in no line.
+fn besides(blocks: &mut Blocks, bill: &Bill) {
+    blocks.heading("Not in this list");
+    let mut items = vec![
+        "cribbing and pads, timber to hold the house sideways, lights and tools: as the place asks for"
+            .to_owned(),
+    ];
+    if !bill.lines.iter().any(|line| line.item.section() == Section::Fixings) {
+        items.push("damp-proofing and fixings: the job names none under [rates]".to_owned());
+    }
+    blocks.list(items);
+    blocks.say(
+        "The work counts every point of the survey as read again after each pass. The run sheet asks for the points \
+         that the pass moves, and no less; the others show what moved and was not to.",
+    );
 }
 
-fn scope(paper: &Paper<'_>) -> Vec<String> {
-    let words = paper.words();
-    let (one, several) = words.supports();
-    let mut scope = Vec::new();
-    if let Some(packing) = paper.plan.packing.done() {
-        scope.push(format!(
-            "raising {} of {}",
-            packing.raised,
-            count(paper.job.site.supports().len(), one, several)
-        ));
+/// That the plan rests on readings to be taken again, and which points.
+pub(crate) fn doubt(paper: &Paper<'_>) -> Vec<String> {
+    let points: Vec<String> =
+        paper.plan.points_in_doubt().iter().map(ToString::to_string).collect();
+    if points.is_empty() {
+        return Vec::new();
     }
-    if let Some(lifting) = paper.plan.lifting.done() {
-        scope.push(format!("bringing the floor to its height ({})", lifting.target.from));
-    }
-    if let Some(stage) = paper.plan.passes.done() {
-        let n_passes = stage.passes.passes.len();
-        scope.push(format!(
-            "{}, reading the floor again after each",
-            count(n_passes, "pass", "passes")
-        ));
-    }
-    scope
+    let of = paper.input.date.as_ref().map_or(String::new(), |date| format!(" of {date}"));
+    vec![format!(
+        "It rests on the readings{of}; those at {} have to be taken again first. What comes of them may change \
+         lifts, packers and price.",
+        points.join(", ")
+    )]
 }
 
 /// Why there is no price, and what is missing.
@@ -210,16 +183,16 @@ fn left(blocks: &mut Blocks, paper: &Paper<'_>, words: OrderWords) {
     }
 }
 
-/// Causes that name very many places are cut at a comma: the plan has them all.
+/// Causes that name very many places are cut at a comma, and it is said where all of them stand.
 fn shortened(causes: String) -> String {
     const MOST: usize = 160;
     let Some((end, _)) = causes.char_indices().nth(MOST) else { return causes };
     let cut = causes[..end].rfind(", ").unwrap_or(end);
-    format!("{} and more", &causes[..cut])
+    format!("{} and more: floorwright order --causes has all", &causes[..cut])
 }
 
 /// A ratio in hundredths, with the decimals it needs.
-fn share(ratio: f64) -> String {
+pub(crate) fn share(ratio: f64) -> String {
     let hundredths = format!("{:.4}", ratio * 100.0);
     format!("{} %", hundredths.trim_end_matches('0').trim_end_matches('.'))
 }

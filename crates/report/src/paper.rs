@@ -1,11 +1,11 @@
 //! The documents of a job, and how each is put together.
 
 use crate::block::{Block, Blocks, Picture};
-use crate::letters;
+use crate::letters::{self, MARK, Marked, Marker};
 use crate::logo::Logo;
 use crate::sheets::SHEET_NUMBER;
 use crate::typeset::{Files, PaperError, Stamp, typeset};
-use crate::{PROGRAM, completion, floor_report, lifting_plan, order, run_sheet, template};
+use crate::{PROGRAM, completion, floor_report, lifting_plan, order, quote, run_sheet, template};
 use floorwright_engine::bill::Bill;
 use floorwright_engine::plan::{Job, Plan, Stage};
 use floorwright_engine::record::Record;
@@ -22,7 +22,9 @@ pub enum Kind {
     LiftingPlan,
     /// What to lift now, for the crew.
     RunSheet,
-    /// What to buy and what it costs.
+    /// What it costs, for the client to sign.
+    Quote,
+    /// What to buy, hire and do, with the rates, for the builder.
     Order,
     /// What was done and what came of it.
     CompletionRecord,
@@ -30,8 +32,14 @@ pub enum Kind {
 
 impl Kind {
     /// All of them, in the order of the work.
-    pub const ALL: [Self; 5] =
-        [Self::FloorReport, Self::LiftingPlan, Self::RunSheet, Self::Order, Self::CompletionRecord];
+    pub const ALL: [Self; 6] = [
+        Self::FloorReport,
+        Self::LiftingPlan,
+        Self::RunSheet,
+        Self::Quote,
+        Self::Order,
+        Self::CompletionRecord,
+    ];
 
     /// Its name, as it is typed and as its file is called.
     pub fn name(self) -> &'static str {
@@ -39,6 +47,7 @@ impl Kind {
             Self::FloorReport => "floor-report",
             Self::LiftingPlan => "lifting-plan",
             Self::RunSheet => "run-sheet",
+            Self::Quote => "quote",
             Self::Order => "order",
             Self::CompletionRecord => "completion-record",
         }
@@ -50,7 +59,8 @@ impl Kind {
             Self::FloorReport => "Floor report",
             Self::LiftingPlan => "Lifting plan",
             Self::RunSheet => "Run sheet",
-            Self::Order => "Order and price",
+            Self::Quote => "Quote",
+            Self::Order => "Order list",
             Self::CompletionRecord => "Completion record",
         }
     }
@@ -81,6 +91,15 @@ pub struct Paper<'a> {
     pub revision: &'a str,
     /// Files of a firm's own template, in place of ours of the same name.
     pub template: &'a Files,
+}
+
+/// A document that was made.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Made {
+    /// The bytes of the PDF.
+    pub pdf: Vec<u8>,
+    /// What is not as the job has it, a sentence each.
+    pub notes: Vec<String>,
 }
 
 /// What a document says, without its look.
@@ -132,17 +151,18 @@ struct Data<'a> {
 impl Paper<'_> {
     /// Makes a document.
     ///
-    /// The same paper gives the same bytes.
+    /// The same paper gives the same bytes. A letter that no font here has is set as a visible mark, and
+    /// said.
     ///
     /// # Errors
-    /// [`PaperError::Nothing`] if the job has nothing to put on it, and what is missing;
-    /// [`PaperError::Letters`] for text that no font has letters for; otherwise what is wrong with
-    /// the template.
-    pub fn make(&self, kind: Kind) -> Result<Vec<u8>, PaperError> {
+    /// [`PaperError::Nothing`] if the job has nothing to put on it, and what is missing; otherwise what is
+    /// wrong with the template.
+    pub fn make(&self, kind: Kind) -> Result<Made, PaperError> {
         let content = match kind {
             Kind::FloorReport => floor_report::content(self)?,
             Kind::LiftingPlan => lifting_plan::content(self)?,
             Kind::RunSheet => run_sheet::content(self)?,
+            Kind::Quote => quote::content(self)?,
             Kind::Order => order::content(self)?,
             Kind::CompletionRecord => completion::content(self)?,
         };
@@ -167,7 +187,17 @@ impl Paper<'_> {
         self.date.or(self.input.date.as_deref()).unwrap_or_default()
     }
 
-    fn set(&self, kind: Kind, content: Content) -> Result<Vec<u8>, PaperError> {
+    /// What supports, points, rooms and setups are called.
+    fn names(&self) -> impl Iterator<Item = &str> {
+        let (site, survey) = (&self.job.site, &self.job.survey);
+        let supports = site.supports().iter().map(|support| support.id.as_str());
+        let points = site.points().iter().map(|point| point.id.as_str());
+        let rooms = site.rooms().iter().flat_map(|room| [room.id.as_str(), room.deck.as_str()]);
+        let setups = survey.setups.iter().map(|setup| setup.id.as_str());
+        supports.chain(points).chain(rooms).chain(setups)
+    }
+
+    fn set(&self, kind: Kind, content: Content) -> Result<Made, PaperError> {
         let Content { subtitle, blocks, sheets, pictures } = content;
         let nobody = Business::default();
         let business = self.business.or(self.input.business.as_ref()).unwrap_or(&nobody);
@@ -199,21 +229,40 @@ impl Paper<'_> {
         let mut data =
             serde_json::to_value(data).map_err(|error| PaperError::Template(error.to_string()))?;
         letters::tidy(&mut data);
-        if let Some((text, letter)) = letters::not_covered(&data) {
-            return Err(PaperError::Letters { text, letter });
-        }
+        let mut marker = Marker::new();
+        marker.mark_all(&mut data);
+        letters::shut_off(&mut data, self.names());
         let mut files = template::files();
         files.extend(self.template.iter().map(|(name, bytes)| (name.clone(), bytes.clone())));
         files.insert("data.json".to_owned(), data.to_string().into_bytes());
         files.extend(self.logo.map(|logo| (logo.file.to_owned(), logo.bytes.clone())));
-        files.extend(pictures.into_iter().map(|(name, svg)| (name, svg.into_bytes())));
+        files.extend(
+            pictures.into_iter().map(|(name, svg)| (name, marker.mark_drawing(svg).into_bytes())),
+        );
         let n_sheets = described.len();
         for ((picture, sheet), number) in described.into_iter().zip(sheets).zip(1..) {
             let number = format!("{number} of {n_sheets}");
-            files.insert(picture.file, sheet.svg.replace(SHEET_NUMBER, &number).into_bytes());
+            let svg = marker.mark_drawing(sheet.svg.replace(SHEET_NUMBER, &number));
+            files.insert(picture.file, svg.into_bytes());
         }
         let main = format!("{}.typ", kind.name());
-        typeset(&main, files, &Stamp { date: date_parts(self.date()), ident: hash + kind.name() })
+        let stamp = Stamp { date: date_parts(self.date()), ident: hash + kind.name() };
+        let (pdf, unset) = set_somehow(&main, &files, &stamp, self.logo.map(|logo| logo.file))?;
+        let unset = unset.map(|place| {
+            format!(
+                "letters that run from right to left could not be set in the {place} of this document ({}): \
+                 {MARK} stands for each",
+                kind.name()
+            )
+        });
+        let marked = marker.marked.into_iter().map(|Marked { text, letter }| {
+            format!(
+                "no font here has the letter {letter} (U+{:04X}) of \"{text}\": {MARK} stands where \
+                 letters are missing",
+                u32::from(letter)
+            )
+        });
+        Ok(Made { pdf, notes: marked.chain(unset).collect() })
     }
 
     /// What stands beside the title: for whom, where, when.
@@ -229,6 +278,33 @@ impl Paper<'_> {
         ];
         pairs.into_iter().filter_map(|(name, value)| Some((name, value?))).collect()
     }
+}
+
+/// Sets a document; where letters that run from right to left are in the way of that, with marks in their
+/// place in the drawings, or everywhere, and says where. A page with a few marks on it is of more use than
+/// none.
+fn set_somehow(
+    main: &str,
+    files: &Files,
+    stamp: &Stamp,
+    logo: Option<&str>,
+) -> Result<(Vec<u8>, Option<&'static str>), PaperError> {
+    let mut outcome = typeset(main, files.clone(), stamp).map(|pdf| (pdf, None));
+    for (place, also) in [("drawings", ""), ("text and drawings", "data.json")] {
+        let Err(why @ PaperError::Standard(_)) = outcome else { return outcome };
+        let mark = |(name, bytes): (&String, &Vec<u8>)| {
+            let is_ours = (name.ends_with(".svg") || name == also) && Some(name.as_str()) != logo;
+            let text = std::str::from_utf8(bytes).ok().filter(|_| is_ours);
+            let bytes = text.map_or_else(
+                || bytes.clone(),
+                |text| Marker::mark_right_to_left(text).into_bytes(),
+            );
+            (name.clone(), bytes)
+        };
+        let marked: Files = files.iter().map(mark).collect();
+        outcome = typeset(main, marked, stamp).map(|pdf| (pdf, Some(place))).map_err(|_| why);
+    }
+    outcome
 }
 
 /// Year, month and day.

@@ -9,14 +9,17 @@ use floorwright_engine::frame::ForceRange;
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::packers::{Choice, Packing};
 use floorwright_engine::passes::{JackRange, MoveCheck, Pass};
-use floorwright_engine::plan::{PassesStage, Stage, StageName, levels_after};
-use floorwright_engine::record::{ToWorkBy, to_work_by};
+use floorwright_engine::plan::{PassesStage, Plan, Stage, StageName, levels_after};
+use floorwright_engine::record::{RecordSettings, ToWorkBy, guards_after, to_work_by};
+use floorwright_engine::survey::Datum;
+use floorwright_engine::target::Outcome;
 use floorwright_engine::units::{Length, Level};
 use floorwright_job::cautions::{Loads, STOP_RULES, cautions};
 use floorwright_job::frame_said as said;
+use floorwright_job::not_yet::{NotYet, WATCH, WatchedMove, not_yet, watched_moves};
 use floorwright_job::said::{count, fell_behind, reasons, why};
 use floorwright_job::words::{Words, stack_words};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A floor point that moves less than this in a pass need not be read after it.
 const WORTH_READING: Length = Length::mm(0.5);
@@ -31,6 +34,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         ))
     })?;
     let n_done = left.n_done();
+    let whole = paper.plan;
     let paper = &Paper { plan: left.plan, ..*paper };
     let Some(stage) = paper.plan.passes.done() else {
         return Err(nothing(format!(
@@ -50,7 +54,9 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     }
     let mut blocks = Blocks::default();
     what_is_left(&mut blocks, paper, left);
+    works_to(&mut blocks, paper, whole, left);
     head(&mut blocks, paper, stage);
+    let watch = Watch::of(paper);
     let mut before: BTreeMap<SupportId, String> = BTreeMap::new();
     at_start(&mut blocks, paper, stage, &mut before);
     let mut expected: BTreeMap<PointId, Level> = BTreeMap::new();
@@ -58,12 +64,14 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         let read = shape.surface.readings().iter();
         expected.extend(read.map(|reading| (reading.point.clone(), reading.level)));
     }
+    let mut so_far =
+        SoFar { expected, times: vec![0; paper.job.site.supports().len()], lifts: Vec::new() };
     for (idx, pass) in stage.passes.passes.iter().enumerate() {
         let checks =
             check.and_then(|check| check.passes.get(idx)).map_or(&[][..], |one| &one.moves);
         let number = Number { pass: n_done + pass.number, of: n_done + stage.passes.passes.len() };
-        one_pass(&mut blocks, paper, (pass, number, n_done > 0), checks, &before);
-        read_after(&mut blocks, paper, (pass, number), &mut expected);
+        one_pass(&mut blocks, paper, (pass, number, n_done > 0), checks, (&before, &watch));
+        read_after(&mut blocks, paper, (pass, number), &mut so_far);
         before.extend(
             pass.packing
                 .iter()
@@ -123,6 +131,78 @@ fn what_is_left(blocks: &mut Blocks, paper: &Paper<'_>, left: ToWorkBy<'_>) {
     ));
 }
 
+/// The height that the sheet works to and the readings that it goes by; once work has begun, beside those of
+/// the lifting plan.
+fn works_to(blocks: &mut Blocks, paper: &Paper<'_>, whole: &Plan, left: ToWorkBy<'_>) {
+    let words = paper.words();
+    let Some((height, from)) = height_of(paper.plan) else { return };
+    let height_in_words = words.level(height);
+    let surveyed = paper.input.date.as_ref().map_or(String::new(), |date| format!(" of {date}"));
+    let Some(rest) = left.rest else {
+        blocks.say(format!(
+            "This sheet brings the floor to {height_in_words} ({from}), by the readings{surveyed}."
+        ));
+        return;
+    };
+    let mut said = format!(
+        "This sheet brings the floor to {height_in_words} ({from}), by the readings after pass {}.",
+        rest.after_pass
+    );
+    if let Some((before, of)) = height_of(whole) {
+        said += &format!(
+            " The lifting plan, by the readings{surveyed} before the work, has {} ({of}).",
+            words.level(before)
+        );
+        if words.level(before) != height_in_words {
+            said += " It is the same goal: the point that it hangs on was read again.";
+        }
+    }
+    blocks.say(said);
+}
+
+/// The height that a plan brings the floor to, and where that comes from.
+pub(crate) fn height_of(plan: &Plan) -> Option<(Level, &str)> {
+    let lifting = plan.lifting.done()?;
+    match &lifting.outcome {
+        Outcome::Reached(found) => Some((found.outcome.plane.height, &lifting.target.from)),
+        Outcome::CannotBeDone(_) | Outcome::Refused(_) => None,
+    }
+}
+
+/// What to watch in each pass, and where nobody lifts yet.
+struct Watch {
+    not_yet: BTreeMap<SupportId, NotYet>,
+    moves: Vec<WatchedMove>,
+}
+
+impl Watch {
+    fn of(paper: &Paper<'_>) -> Self {
+        let moves = watched_moves(paper.plan, paper.words());
+        Self { not_yet: not_yet(paper.plan, paper.record), moves }
+    }
+
+    /// What stands behind a support in its rows.
+    fn mark(&self, support: &SupportId, pass: &Pass, move_in_pass: usize) -> String {
+        let not_yet = self.not_yet.get(support).map(|not_yet| format!(" {}", not_yet.mark()));
+        let is_watched =
+            |one: &WatchedMove| (one.pass, one.move_in_pass) == (pass.number, move_in_pass);
+        let watch = self.moves.iter().any(is_watched).then(|| format!(" {WATCH}"));
+        not_yet.into_iter().chain(watch).collect()
+    }
+
+    /// What stands above the moves of a pass.
+    fn of_pass(&self, pass: &Pass) -> Vec<String> {
+        let moved: BTreeSet<&SupportId> =
+            pass.moves.iter().flat_map(|one| &one.supports).map(|moved| &moved.support).collect();
+        let not_yet = self.not_yet.iter().filter(|(support, _)| moved.contains(support));
+        let not_yet =
+            not_yet.map(|(support, why)| format!("{support} {}: {}", why.mark(), why.said()));
+        let watch = self.moves.iter().filter(|one| one.pass == pass.number);
+        let watch = watch.map(|one| format!("Move {} {WATCH}: {}", one.move_in_pass, one.said));
+        not_yet.chain(watch).collect()
+    }
+}
+
 /// What stands at each support in the end, where something stands there already.
 fn whole_stacks(blocks: &mut Blocks, left: ToWorkBy<'_>, words: Words) {
     let Some(rest) = left.rest else { return };
@@ -142,11 +222,7 @@ fn whole_stacks(blocks: &mut Blocks, left: ToWorkBy<'_>, words: Words) {
 
 fn head(blocks: &mut Blocks, paper: &Paper<'_>, stage: &PassesStage) {
     let words = paper.words();
-    blocks.framed(
-        "STOP at once, get everybody out and ask, if there is",
-        STOP_RULES.iter().map(ToString::to_string).collect(),
-        true,
-    );
+    blocks.framed("STOP at once, get everybody out and ask, if there is", stop_rules(stage), true);
     blocks.framed(
         "Before anybody lifts",
         cautions(Loads::of(paper.plan)).iter().map(ToString::to_string).collect(),
@@ -185,10 +261,64 @@ fn head(blocks: &mut Blocks, paper: &Paper<'_>, stage: &PassesStage) {
         "cracks photographed and measured; owner told",
         "first reading of the benchmark agrees",
     ];
+    blocks.heading("Before the first lift");
     blocks.0.push(Block::Ticks { items: ready.iter().map(ToString::to_string).collect() });
     blocks.0.push(Block::Signatures {
         who: vec!["Leader".to_owned(), "Watcher".to_owned(), "Date and time".to_owned()],
     });
+}
+
+/// The rules by which work stops, with where on this sheet their figures stand.
+fn stop_rules(stage: &PassesStage) -> Vec<String> {
+    let rule = |rule: &&str| match *rule {
+        rule if rule.starts_with("a jack that takes more") && stage.on_frame.is_none() => {
+            "a jack that takes more than it is rated for, or that leans, sinks or bleeds down"
+                .to_owned()
+        }
+        rule if rule.starts_with("a reading that disagrees") => {
+            "a level after a pass that is off what is expected by more than the ± beside it"
+                .to_owned()
+        }
+        rule => rule.to_owned(),
+    };
+    STOP_RULES.iter().map(rule).collect()
+}
+
+/// How the level comes from what the staff shows, with the mark that it is counted from.
+fn level_from_reading(paper: &Paper<'_>) -> String {
+    let words = paper.words();
+    let survey = &paper.job.survey;
+    let scale = survey.setups.iter().map(|setup| setup.scale).find(|scale| *scale != 1.0);
+    let times = scale.map_or(String::new(), |scale| {
+        format!(" (with the hose: {scale:.4} times that difference)")
+    });
+    let from = |mark: &str, height: Option<Level>| {
+        let height =
+            height.map_or(String::new(), |height| format!("{} + ", words.level_number(height)));
+        format!(
+            "Level = {height}reading on {mark} - reading on the point, both from the same standing{times}."
+        )
+    };
+    let is_read = |point: &PointId| {
+        survey
+            .setups
+            .iter()
+            .flat_map(|setup| &setup.readings)
+            .any(|reading| reading.point == *point)
+    };
+    match &survey.datum {
+        Datum::PointIsZero(point) => from(point.as_str(), None),
+        Datum::Free { .. } => {
+            "Levels here are counted from the mean of the floor itself, so no single reading \
+                               gives one: compare differences, from a point that is not lifted."
+                .to_owned()
+        }
+        Datum::Benchmarks | Datum::CorrelatedBenchmarks(_) => {
+            let read = survey.benchmarks.iter().find(|mark| is_read(&mark.point));
+            read.or(survey.benchmarks.first())
+                .map_or_else(String::new, |mark| from(mark.point.as_str(), Some(mark.level)))
+        }
+    }
 }
 
 fn at_start(
@@ -217,13 +347,14 @@ fn one_pass(
     paper: &Paper<'_>,
     (pass, number, on_top): (&Pass, Number, bool),
     checks: &[MoveCheck],
-    before: &BTreeMap<SupportId, String>,
+    (before, watch): (&BTreeMap<SupportId, String>, &Watch),
 ) {
     let words = paper.words();
     if pass.number > 1 {
         blocks.0.push(Block::NewPage);
     }
     blocks.heading(format!("Pass {} of {}", number.pass, number.of));
+    blocks.framed("In this pass", watch.of_pass(pass), true);
     let forces = !checks.is_empty();
     let packers = format!("{} {}", words.packers().1, if on_top { "on top" } else { "after" });
     let by = format!("by, {}", words.unit());
@@ -253,11 +384,12 @@ fn one_pass(
             let mut row = vec![
                 String::new(),
                 if line == 0 { (number + 1).to_string() } else { String::new() },
-                if together.lowering {
-                    format!("{}, let down", moved.support)
-                } else {
-                    moved.support.to_string()
-                },
+                format!(
+                    "{}{}{}",
+                    moved.support,
+                    if together.lowering { ", let down" } else { "" },
+                    watch.mark(&moved.support, pass, number + 1)
+                ),
                 words.signed_fine(moved.to - moved.from),
                 words.signed_fine(moved.to),
             ];
@@ -298,23 +430,45 @@ fn jack_at<'a>(check: &'a MoveCheck, support: &SupportId) -> Option<&'a JackRang
     check.jacks.iter().find(|jack| jack.support == *support)
 }
 
-/// Where to write down the readings after a pass, beside what they are expected to give.
+/// How the floor stands in the course of the passes.
+struct SoFar {
+    /// What each point was last expected to read.
+    expected: BTreeMap<PointId, Level>,
+    /// In how many passes each support was moved.
+    times: Vec<u32>,
+    /// What each support was lifted in all.
+    lifts: Vec<Length>,
+}
+
+/// Where to write down the readings after a pass, beside what they are expected to give and by how much
+/// they may miss that.
 fn read_after(
     blocks: &mut Blocks,
     paper: &Paper<'_>,
     (pass, number): (&Pass, Number),
-    expected: &mut BTreeMap<PointId, Level>,
+    so_far: &mut SoFar,
 ) {
     let (Some(shape), Some(lifting)) = (paper.plan.floor.done(), paper.plan.lifting.done()) else {
         return;
     };
     let words = paper.words();
+    for (idx, (times, lift)) in so_far.times.iter_mut().zip(&pass.lifts).enumerate() {
+        let was = so_far.lifts.get(idx).copied().unwrap_or_default();
+        *times += u32::from((*lift - was).abs() > Length::ZERO);
+    }
+    so_far.lifts.clone_from(&pass.lifts);
+    let lifts = (so_far.lifts.as_slice(), so_far.times.as_slice());
+    let guards: BTreeMap<PointId, Length> =
+        guards_after(paper.job, paper.plan, lifts, &RecordSettings::default())
+            .into_iter()
+            .collect();
     let level = format!("expect, {}", words.level_unit());
     let mut table = Table::new(
         format!("Read again after pass {}: levels above the datum", number.pass),
         &[
             ("Point", Cells::Words),
             (level.as_str(), Cells::Number),
+            ("±", Cells::Number),
             ("read", Cells::Blank),
             ("level", Cells::Blank),
         ],
@@ -329,23 +483,36 @@ fn read_after(
         .done()
         .and_then(|stage| Some(stage.rests_after(paper.job, number_of(stage)?)));
     for (point, then) in levels_after(shape, lifting, rests.as_ref().unwrap_or(&pass.lifts)) {
-        let moves = expected.get(&point).is_none_or(|now| (then - *now).abs() > WORTH_READING);
+        let now = so_far.expected.get(&point);
+        let moves = now.is_none_or(|now| (then - *now).abs() > WORTH_READING);
         if moves {
+            let guard = guards.get(&point);
             table.rows.push(vec![
                 point.to_string(),
                 words.level_number(then),
+                guard.map_or(String::new(), |guard| words.number(*guard)),
                 String::new(),
                 String::new(),
             ]);
         }
-        expected.insert(point, then);
+        so_far.expected.insert(point, then);
     }
-    table.note = "A level that disagrees with what is expected by more than its ± stops the work."
-        .to_owned();
-    blocks.table(table);
-    blocks.0.push(Block::Signatures {
-        who: vec!["Read by".to_owned(), "Benchmark first".to_owned(), "Benchmark last".to_owned()],
-    });
+    table.note = format!(
+        "{} A level that is off what is expected by more than its ± ({}) stops the work.",
+        level_from_reading(paper),
+        words.unit()
+    );
+    let signed = ["Read by", "Benchmark first", "Benchmark last"];
+    table.signed = signed.iter().map(ToString::to_string).collect();
+    if table.rows.is_empty() {
+        blocks.say(
+            "No point moves so far in this pass that it would show: read the benchmark and a few points all \
+             the same.",
+        );
+        blocks.0.push(Block::Signatures { who: table.signed });
+    } else {
+        blocks.table(table);
+    }
 }
 
 fn stack(packed: &Packing, words: Words) -> String {

@@ -21,14 +21,6 @@ pub enum PaperError {
         /// What is missing.
         what: String,
     },
-    /// Text with a letter that no font has.
-    #[error("\"{text}\" cannot be printed: no font here has the letter {letter:?} (U+{:04X})", u32::from(*.letter))]
-    Letters {
-        /// The text.
-        text: String,
-        /// Its first such letter.
-        letter: char,
-    },
     /// The template does not go together with the data.
     #[error("the template cannot be set: {0}")]
     Template(String),

@@ -1,6 +1,7 @@
 //! `floorwright report`: the documents that the builder hands over, as PDF.
 
 use crate::args;
+use crate::aside::{Aside, put_aside};
 use crate::commands::frame::options;
 use crate::commands::goal;
 use crate::exit::{CHECK_FAILED, FAILED, NOT_FOUND, OK, Stop, USAGE};
@@ -9,8 +10,9 @@ use crate::report::{Report, Text, envelope, footing};
 use crate::session::{Session, open};
 use crate::today::today;
 use floorwright_engine::bill::bill;
-use floorwright_engine::plan::plan;
+use floorwright_engine::plan::{Plan, plan};
 use floorwright_engine::record::record_if_begun;
+use floorwright_engine::target::Outcome;
 use floorwright_job::Business;
 use floorwright_job::business::read_settings;
 use floorwright_report::{Files, Kind, Logo, Paper, PaperError};
@@ -27,6 +29,9 @@ struct Document {
     file: Option<String>,
     bytes: Option<usize>,
     why_not: Option<String>,
+    /// It could not be set, though the job has what belongs on it.
+    #[serde(skip)]
+    failed: bool,
 }
 
 /// Runs the command.
@@ -41,7 +46,17 @@ pub fn run(args: &args::Report) -> Result<Report, Stop> {
         return Err(Stop::new(USAGE, format!("--date: \"{date}\" is not year-month-day"))
             .hint("write for example 2026-03-31"));
     }
+    if let (Some(date), Some(survey)) = (&args.date, &session.input.date)
+        && date < survey
+    {
+        return Err(Stop::new(
+            USAGE,
+            format!("--date: {date} is before the survey of {survey}, which the paper tells of"),
+        )
+        .hint("give the day on which the paper is issued, or mend date under [job]"));
+    }
     let kinds = kinds(&args.kind)?;
+    check_to(args.to.as_deref(), kinds.len())?;
     let template = args.template.as_deref().map(template).transpose()?.unwrap_or_default();
     let (business, folder) = business(args, &session)?;
     let mut notes = Vec::new();
@@ -68,30 +83,87 @@ pub fn run(args: &args::Report) -> Result<Report, Stop> {
         revision: args.revision.as_deref().unwrap_or_default(),
         template: &template,
     };
-    let mut documents = Vec::new();
-    for &kind in &kinds {
-        documents.push(document(&paper, kind, &path_of(args, kind, kinds.len()))?);
-    }
     let hash = paper.hash().map_err(|error| Stop::new(FAILED, error.to_string()))?;
+    let mut documents = Vec::new();
+    let mut aside = Vec::new();
+    for &kind in &kinds {
+        let path = path_of(args, kind, kinds.len());
+        let document = document(&paper, kind, &path, &mut notes)?;
+        if document.file.is_none() && is_ours(&path) {
+            aside.push(put_aside(&path)?);
+        }
+        documents.push(document);
+    }
+    for kind in Kind::ALL.into_iter().filter(|kind| !kinds.contains(kind)) {
+        let Some(path) = beside(args, kind, kinds.len()) else { continue };
+        if is_ours(&path) && is_of_other_data(&path, &hash) {
+            aside.push(put_aside(&path)?);
+        }
+    }
+    let failed = documents.iter().any(|document| document.failed);
     let all = args.kind.is_empty();
     let enough = if all {
         documents.iter().any(|document| document.file.is_some())
     } else {
         documents.iter().all(|document| document.file.is_some())
     };
+    let exit = match (failed, enough && can_be_done(&plan)) {
+        (true, _) => FAILED,
+        (false, true) => OK,
+        (false, false) => CHECK_FAILED,
+    };
     let mut text = Text::default();
-    say(&mut text, &session, &documents, &notes, &hash);
+    say(&mut text, &session, &documents, (&aside, &notes), &hash);
     footing(&mut text, &session);
     let json = move || {
-        let result =
-            serde_json::json!({ "documents": documents, "notes": notes, "data_sha256": hash });
+        let result = serde_json::json!({
+            "documents": documents, "put_aside": aside, "notes": notes, "data_sha256": hash,
+        });
         envelope("report", &session, result)
     };
-    Ok(Report { text, json: Box::new(json), exit: if enough { OK } else { CHECK_FAILED } })
+    Ok(Report { text, json: Box::new(json), exit })
 }
 
-fn say(text: &mut Text, session: &Session, documents: &[Document], notes: &[String], hash: &str) {
+/// Whether the height that was asked for can be reached, or none was asked for.
+fn can_be_done(plan: &Plan) -> bool {
+    let outcome = plan.lifting.done().map(|lifting| &lifting.outcome);
+    outcome.is_none_or(|outcome| matches!(outcome, Outcome::Reached(_)))
+}
+
+/// The first words of the entry of a PDF that names the program that made it, and of the one with
+/// the data that it was made of.
+const MADE_BY: &[u8] = b"/Creator(floorwright ";
+const MADE_OF: &[u8] = b"/Keywords(data SHA-256 ";
+
+fn place_of(bytes: &[u8], words: &[u8]) -> Option<usize> {
+    bytes.windows(words.len()).position(|window| window == words).map(|at| at + words.len())
+}
+
+/// Whether a file is a document that we made.
+fn is_ours(path: &Path) -> bool {
+    path.is_file()
+        && files::read_bytes(path, files::MOST_BYTES)
+            .is_ok_and(|bytes| bytes.starts_with(b"%PDF-") && place_of(&bytes, MADE_BY).is_some())
+}
+
+/// Whether a document of ours was made of other data than this; without a doubt only.
+fn is_of_other_data(path: &Path, hash: &str) -> bool {
+    files::read_bytes(path, files::MOST_BYTES).is_ok_and(|bytes| {
+        place_of(&bytes, MADE_OF).is_some_and(|at| !bytes[at..].starts_with(hash.as_bytes()))
+    })
+}
+
+fn say(
+    text: &mut Text,
+    session: &Session,
+    documents: &[Document],
+    (aside, notes): (&[Aside], &[String]),
+    hash: &str,
+) {
     text.heading(&format!("Paper: {}", session.input.name));
+    for aside in aside {
+        text.item("!", aside.said("for the job is another by now"));
+    }
     for document in documents {
         match (&document.file, &document.why_not) {
             (Some(file), _) => text.item("-", format!("{file}: {}", what_it_is(document.kind))),
@@ -102,7 +174,9 @@ fn say(text: &mut Text, session: &Session, documents: &[Document], notes: &[Stri
     for note in notes {
         text.item("!", note);
     }
-    text.say(format!("Data SHA-256 {hash}, on every page."));
+    if documents.iter().any(|document| document.file.is_some()) {
+        text.say(format!("Data SHA-256 {hash}, on every page."));
+    }
 }
 
 fn what_it_is(kind: &str) -> &'static str {
@@ -110,7 +184,8 @@ fn what_it_is(kind: &str) -> &'static str {
         "floor-report" => "how far out, where, and how sure, for the client",
         "lifting-plan" => "what it takes, for client and engineer",
         "run-sheet" => "what to lift, move by move, for the crew",
-        "order" => "what to buy and what it costs",
+        "quote" => "what it costs, for the client to sign",
+        "order" => "what to buy, hire and do, with the rates: for the builder alone",
         _ => "what was done and what came of it",
     }
 }
@@ -127,6 +202,35 @@ fn kinds(asked: &[String]) -> Result<Vec<Kind>, Stop> {
         })
     };
     asked.iter().map(named).collect()
+}
+
+/// A name that looks like a file is no folder, and one file does not hold several documents.
+fn check_to(to: Option<&Path>, n_kinds: usize) -> Result<(), Stop> {
+    let Some(to) = to.filter(|to| !to.is_dir()) else { return Ok(()) };
+    let Some(end) = to.extension().map(|end| end.to_string_lossy()) else { return Ok(()) };
+    let name = to.display();
+    if end.eq_ignore_ascii_case("pdf") && n_kinds > 1 {
+        return Err(Stop::new(
+            USAGE,
+            format!("--to: {name} is one file, and {n_kinds} documents are asked for"),
+        )
+        .hint("name a folder, or choose one document with --kind"));
+    }
+    if !end.eq_ignore_ascii_case("pdf") && to.is_file() {
+        return Err(Stop::new(USAGE, format!("--to: {name} is a file and no folder"))
+            .hint("name a folder, or with one --kind a file that ends in .pdf"));
+    }
+    if ["txt", "json", "csv", "doc", "docx", "html", "svg", "toml"]
+        .iter()
+        .any(|known| end.eq_ignore_ascii_case(known))
+    {
+        return Err(Stop::new(
+            USAGE,
+            format!("--to: the documents are PDF, and {name} ends in .{end}"),
+        )
+        .hint("name a folder, or with one --kind a file that ends in .pdf"));
+    }
+    Ok(())
 }
 
 /// A file of its own, or a file in a folder beside the job.
@@ -147,23 +251,52 @@ fn path_of(args: &args::Report, kind: Kind, n_kinds: usize) -> PathBuf {
     }
 }
 
-fn document(paper: &Paper<'_>, kind: Kind, path: &Path) -> Result<Document, Stop> {
-    let (file, bytes, why_not) = match paper.make(kind) {
-        Ok(pdf) => {
-            if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-                files::make_folder(folder)?;
-            }
-            files::write_bytes(path, &pdf, Existing::Replace)?;
-            (Some(path.display().to_string()), Some(pdf.len()), None)
-        }
-        Err(error @ PaperError::Nothing { .. }) => (None, None, Some(error.to_string())),
-        Err(error @ PaperError::Letters { .. }) => {
-            return Err(Stop::new(CHECK_FAILED, error.to_string())
-                .hint("write it in Latin, Greek, Cyrillic, Hebrew or Arabic letters"));
-        }
-        Err(error) => return Err(Stop::new(FAILED, format!("{}: {error}", kind.name()))),
+/// Where a document that was not asked for would lie beside those that were; `None` if the one that
+/// was asked for has a name of its own.
+fn beside(args: &args::Report, kind: Kind, n_kinds: usize) -> Option<PathBuf> {
+    let path = path_of(args, kind, n_kinds);
+    let file = format!("{}.pdf", kind.name());
+    (path.file_name().is_some_and(|name| *name == *file)).then_some(path)
+}
+
+fn document(
+    paper: &Paper<'_>,
+    kind: Kind,
+    path: &Path,
+    notes: &mut Vec<String>,
+) -> Result<Document, Stop> {
+    let not_made = |why_not: String, failed: bool| Document {
+        kind: kind.name(),
+        file: None,
+        bytes: None,
+        why_not: Some(why_not),
+        failed,
     };
-    Ok(Document { kind: kind.name(), file, bytes, why_not })
+    let made = match paper.make(kind) {
+        Ok(made) => made,
+        Err(error @ PaperError::Nothing { .. }) => return Ok(not_made(error.to_string(), false)),
+        // What keeps one document from being set may be no hindrance to the others.
+        Err(error) => {
+            let why = format!("there is no {}: {error}", kind.title().to_lowercase());
+            return Ok(not_made(why, true));
+        }
+    };
+    for note in made.notes {
+        if !notes.contains(&note) {
+            notes.push(note);
+        }
+    }
+    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        files::make_folder(folder)?;
+    }
+    files::write_bytes(path, &made.pdf, Existing::Replace)?;
+    Ok(Document {
+        kind: kind.name(),
+        file: Some(path.display().to_string()),
+        bytes: Some(made.pdf.len()),
+        why_not: None,
+        failed: false,
+    })
 }
 
 /// Whose paper it is, and the folder that the logo lies in.

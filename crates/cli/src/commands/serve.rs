@@ -213,7 +213,7 @@ fn documents(job: &JobView, name: &str) -> Result<Vec<u8>, String> {
         revision: "",
         template: &Files::default(),
     };
-    paper.make(kind).map_err(|error| error.to_string())
+    paper.make(kind).map(|made| made.pdf).map_err(|error| error.to_string())
 }
 
 fn in_data_folder() -> Result<PathBuf, Stop> {

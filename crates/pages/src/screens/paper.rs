@@ -9,7 +9,8 @@ const DOCUMENTS: &[(&str, &str, &str)] = &[
     ("floor-report", "Floor report", "how far out, where, and how sure: for the client, before"),
     ("lifting-plan", "Lifting plan", "what it takes: for client and engineer"),
     ("run-sheet", "Run sheet", "what to lift, move by move: for the crew"),
-    ("order", "Order and price", "what to buy, hire and do"),
+    ("quote", "Quote", "what it costs: for the client to sign"),
+    ("order", "Order list", "what to buy, hire and do, with the rates: for the builder"),
     ("completion-record", "Completion record", "what was done and what came of it"),
 ];
 
