@@ -6,13 +6,14 @@
 use crate::table::rounded;
 use crate::{File, Source};
 use floorwright_draw::PROGRAM;
-use floorwright_engine::plan::{LiftingStage, Plan};
+use floorwright_engine::plan::{LiftingStage, Plan, StageName};
 use floorwright_engine::site::Position;
 use floorwright_engine::surface::{Contours, contour_interval, contour_interval_in_inches};
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::{Length, Level};
 use floorwright_job::measure::Unit;
-use floorwright_job::said::{count, counted_from};
+use floorwright_job::not_yet::not_yet;
+use floorwright_job::said::{count, counted_from, why};
 use floorwright_job::words::Words;
 use std::fmt::Write;
 
@@ -65,7 +66,9 @@ pub(crate) fn file(source: &Source<'_>) -> File {
 
 /// Contours of all decks, at an interval that suits the one that is most out of level.
 fn contours(source: &Source<'_>) -> Option<Contours> {
-    let shape = source.plan.floor.done()?;
+    let left = source.to_work_by();
+    let plan = left.as_ref().map_or(source.plan, |(left, _)| left.plan);
+    let shape = plan.floor.done()?;
     let ranges = shape.decks.iter().map(|deck| deck.spread.range);
     let range = ranges.max_by(Length::total_cmp)?;
     let interval = match source.input.units {
@@ -77,7 +80,9 @@ fn contours(source: &Source<'_>) -> Option<Contours> {
 
 fn levels(drawing: &mut Drawing, source: &Source<'_>, words: Words) {
     let mut written: Vec<Position> = Vec::new();
-    for level in source.plan.reduction.levels.points() {
+    let left = source.to_work_by();
+    let plan = left.as_ref().map_or(source.plan, |(left, _)| left.plan);
+    for level in plan.reduction.levels.points() {
         let Some(at) = source.job.site.point(&level.point).and_then(|point| point.at) else {
             continue;
         };
@@ -93,12 +98,16 @@ fn levels(drawing: &mut Drawing, source: &Source<'_>, words: Words) {
 
 fn supports(drawing: &mut Drawing, source: &Source<'_>, words: Words) {
     let left = source.to_work_by().ok().map(|(left, _)| left.plan);
+    let not_yet = left.map(|plan| not_yet(plan, source.record)).unwrap_or_default();
     let lifts = left.and_then(lifts).filter(|_| source.stops().is_empty());
     for (idx, support) in source.job.site.supports().iter().enumerate() {
         drawing.circle(&SUPPORTS, support.at);
         drawing.text(&SUPPORTS, support.at, -1.8, Level::DATUM, support.id.as_str());
         if let Some(&lift) = lifts.and_then(|lifts| lifts.get(idx)) {
-            drawing.text(&LIFTS, support.at, -3.0, Level::DATUM, &words.signed(lift));
+            let mark =
+                not_yet.get(&support.id).map_or(String::new(), |why| format!(" {}", why.mark()));
+            let lift = format!("{}{mark}", words.signed(lift));
+            drawing.text(&LIFTS, support.at, -3.0, Level::DATUM, &lift);
         }
     }
 }
@@ -124,12 +133,28 @@ fn notes(drawing: &mut Drawing, source: &Source<'_>) {
         && let Some(lifting) = left.plan.lifting.done()
     {
         let from = &lifting.target.from;
-        notes.push(match n_done {
-            0 => format!("Lifts to {from}."),
-            _ => {
-                format!("Lifts that are left after {}, to {from}.", count(n_done, "pass", "passes"))
-            }
-        });
+        if source.stops().is_empty() && lifts(left.plan).is_some() {
+            notes.push(match n_done {
+                0 => format!("Lifts to {from}."),
+                _ => format!(
+                    "Lifts that are left after {}, to {from}.",
+                    count(n_done, "pass", "passes")
+                ),
+            });
+        } else if source.stops().is_empty() {
+            let why = why(left.plan, StageName::Lift, words);
+            notes.push(format!("No lifts to {from}: {why}"));
+        }
+        let not_yet = not_yet(left.plan, source.record);
+        notes.extend(
+            not_yet.iter().map(|(support, why)| format!("{support} {} {}", why.mark(), why.said())),
+        );
+    }
+    if let Ok((_, n_done @ 1..)) = source.to_work_by() {
+        notes.push(format!(
+            "Levels and contours by the readings after {}.",
+            count(n_done, "pass", "passes")
+        ));
     }
     notes.push(
         "Lifts have to be confirmed by who is entitled to before anybody lifts by them.".to_owned(),

@@ -22,11 +22,13 @@ pub mod table;
 mod csv_file;
 mod drawing;
 mod json_file;
+mod ours;
 mod pictures;
 mod tables;
 mod workbook;
 
 pub use json_file::schema;
+pub use ours::{names, wrote};
 pub use tables::{SHEETS, tables};
 
 use floorwright_engine::bill::Bill;

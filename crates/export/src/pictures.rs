@@ -4,9 +4,13 @@ use crate::{File, Source};
 use floorwright_draw::{
     Medium, Paper, PlanPictures, carried_map, floor_map, lift_map, pass_map, way_chart,
 };
+use floorwright_job::not_yet::not_yet;
 
 /// With more supports than this a sheet of A4 has no room for their packers.
 const ON_A4: usize = 40;
+
+/// Names of the pictures that there may be.
+pub(crate) const NAMES: [&str; 6] = ["floor", "floor-after", "lifts", "carries", "passes", "way"];
 
 pub(crate) fn files(source: &Source<'_>) -> Vec<File> {
     let mut pictures = PlanPictures::of(source.input, source.job, source.plan);
@@ -30,6 +34,9 @@ pub(crate) fn files(source: &Source<'_>) -> Vec<File> {
     }
     pictures.plan = left.plan;
     pictures.done = n_done;
+    let not_yet = not_yet(left.plan, source.record).into_iter();
+    pictures.flags =
+        not_yet.map(|(support, why)| (support, (why.mark().to_owned(), why.said()))).collect();
     let after = pictures.floor_after(a4, None).ok().flatten();
     add(
         &mut files,

@@ -1,6 +1,7 @@
 //! `floorwright export`: the results of a job for other programs.
 
 use crate::args;
+use crate::aside::{Aside, put_aside};
 use crate::commands::frame::options;
 use crate::commands::goal;
 use crate::commands::passes::limits;
@@ -11,7 +12,7 @@ use crate::session::{Session, open};
 use floorwright_engine::bill::bill;
 use floorwright_engine::plan::plan;
 use floorwright_engine::record::record_if_begun;
-use floorwright_export::{Files, Format, Source, export, schema};
+use floorwright_export::{Files, Format, Source, export, schema, wrote};
 use floorwright_job::cautions::Loads;
 use floorwright_job::data_sha256;
 use std::path::{Path, PathBuf};
@@ -52,8 +53,9 @@ pub fn run(args: &args::Export) -> Result<Report, Stop> {
     for file in &made.files {
         files::write_bytes(&folder.join(&file.name), &file.bytes, Existing::Replace)?;
     }
+    let left_over = left_over(&folder, &made, &formats)?;
     let mut text = Text::default();
-    say(&mut text, &session, &made, &folder);
+    say(&mut text, &session, (&made, &left_over), &folder);
     if plan.passes.done().is_some() {
         cautions(&mut text, Loads::of(&plan));
     }
@@ -69,8 +71,10 @@ pub fn run(args: &args::Export) -> Result<Report, Stop> {
             .iter()
             .map(|left| serde_json::json!({ "what": left.what, "why": left.why }))
             .collect();
-        let result =
-            serde_json::json!({ "files": files, "left_out": left_out, "data_sha256": hash });
+        let result = serde_json::json!({
+            "files": files, "left_out": left_out, "put_aside": left_over.aside,
+            "not_made_anew": left_over.not_made_anew, "data_sha256": hash,
+        });
         envelope("export", &session, result)
     };
     Ok(Report { text, json: Box::new(json), exit: OK })
@@ -102,8 +106,44 @@ fn folder(to: Option<&Path>, job: &Path) -> PathBuf {
     )
 }
 
-fn say(text: &mut Text, session: &Session, made: &Files, folder: &Path) {
+/// Files of an earlier run in the same folder.
+struct LeftOver {
+    /// Of the formats that were asked for, and not made this time: they no longer hold.
+    aside: Vec<Aside>,
+    /// Of other formats: they may be of other data.
+    not_made_anew: Vec<String>,
+}
+
+fn left_over(folder: &Path, made: &Files, formats: &[Format]) -> Result<LeftOver, Stop> {
+    let mut found = LeftOver { aside: Vec::new(), not_made_anew: Vec::new() };
+    for name in floorwright_export::names() {
+        let path = folder.join(&name);
+        if made.files.iter().any(|file| file.name == name) || !path.is_file() {
+            continue;
+        }
+        match wrote(&name, &files::read_bytes(&path, files::MOST_BYTES)?) {
+            Some(format) if formats.contains(&format) => found.aside.push(put_aside(&path)?),
+            Some(_) => found.not_made_anew.push(name),
+            None => {}
+        }
+    }
+    Ok(found)
+}
+
+fn say(text: &mut Text, session: &Session, (made, left_over): (&Files, &LeftOver), folder: &Path) {
     text.heading(&format!("For other programs: {}", session.input.name));
+    for aside in &left_over.aside {
+        text.item("!", aside.said("for this job has no such file now"));
+    }
+    if !left_over.not_made_anew.is_empty() {
+        text.item(
+            "!",
+            format!(
+                "not made anew this time, and perhaps of other data: {}",
+                left_over.not_made_anew.join(", ")
+            ),
+        );
+    }
     text.say(format!("In {}:", folder.display()));
     for file in &made.files {
         text.item("-", format!("{}: {}", file.name, file.about));

@@ -1,7 +1,7 @@
 //! `floorwright export`: where the files go, and what is said. Their content is read back in the crate
 //! that makes them.
 
-use crate::program::{copy_of_example, folder, run_in};
+use crate::program::{copy_of_example, folder, one_line, run_in};
 use serde_json::Value;
 use std::fs;
 
@@ -51,4 +51,24 @@ fn a_bare_table_is_exported_and_the_schema_is_printed() {
     assert!(levels.contains("\r\nB,floor,1800,0,-9,"), "{levels}");
     let schema = run_in(&folder, &["export", "--schema"]).json();
     assert_eq!(schema["title"], "floorwright/tables/1");
+}
+
+/// Moves from before the goal was out of reach are not left among the new tables; what is not ours, is.
+#[test]
+fn tables_that_no_longer_hold_are_put_aside_and_said() {
+    let demo = folder("export-stale").join("demo");
+    run_in(&folder("export-stale"), &["demo", "demo"]).ends(0);
+    let export = ["export", "house-read-again.toml", "--format", "csv,svg", "--to", "out"];
+    run_in(&demo, &export).ends(0);
+    let out = demo.join("out");
+    assert!(out.join("moves.csv").exists() && out.join("lifts.svg").exists());
+    std::fs::write(out.join("lifted.csv"), "van,driver\n").unwrap();
+    let no_room = [&export[..], &["--tolerance", "0.1"]].concat();
+    let said = one_line(&run_in(&demo, &no_room).ends(0).out);
+    for name in ["moves.csv", "stacks.csv", "lifts.svg", "passes.svg"] {
+        assert!(said.contains(&format!("{name} NO LONGER HOLDS")), "{name}: {said}");
+        assert!(!out.join(name).exists(), "{name}");
+        assert!(out.join(name.replace('.', ".superseded.")).exists(), "{name}");
+    }
+    assert!(out.join("lifted.csv").exists());
 }

@@ -3,6 +3,7 @@
 use crate::Source;
 use crate::table::{Cell, Column, Holds, Lengths, Rule, Sheet, Table};
 use floorwright_engine::packers::{Choice, Packing};
+use floorwright_job::not_yet::{WATCH, not_yet, watched_moves};
 use floorwright_job::words::stack_words;
 
 /// Moves, a support each.
@@ -19,6 +20,11 @@ pub(super) const MOVES: Sheet = Sheet {
         Column::new("rise", Holds::Length, "What the move adds").by(Rule::Less("to", "from")),
         Column::new("jack_least", Holds::Force, "The most that the jack pushes in it, at least"),
         Column::new("jack_most", Holds::Force, "The most that the jack pushes in it, at most"),
+        Column::new(
+            "look_out",
+            Holds::Words,
+            "Why not to lift here yet, or what to watch in this move",
+        ),
     ],
 };
 
@@ -42,13 +48,24 @@ pub(super) fn tables(source: &Source<'_>, n_done: usize, lengths: Lengths) -> Ve
     let mut moves = Table::new(&MOVES, lengths);
     let mut stacks = Table::new(&STACKS, lengths);
     let checks = stage.on_frame.as_ref().map_or(&[][..], |on_frame| &on_frame.check.passes);
+    let not_yet = not_yet(source.plan, source.record);
+    let watched = watched_moves(source.plan, source.words());
     for packing in &stage.passes.packing_at_start {
         stack(source, &mut stacks, n_done, packing);
     }
     for (pass_idx, pass) in stage.passes.passes.iter().enumerate() {
         for (move_idx, together) in pass.moves.iter().enumerate() {
             let check = checks.get(pass_idx).and_then(|check| check.moves.get(move_idx));
+            let watch: Vec<String> = watched
+                .iter()
+                .filter(|one| (one.pass, one.move_in_pass) == (pass.number, move_idx + 1))
+                .map(|one| format!("{WATCH} {}", one.said))
+                .collect();
             for moved in &together.supports {
+                let not_yet = not_yet.get(&moved.support);
+                let not_yet = not_yet.map(|why| format!("{} {}", why.mark(), why.said()));
+                let look_out: Vec<String> =
+                    not_yet.into_iter().chain(watch.iter().cloned()).collect();
                 let jacks =
                     check.filter(|check| !check.rocks).map_or(&[][..], |check| &check.jacks);
                 let jack = jacks.iter().find(|jack| jack.support == moved.support);
@@ -61,6 +78,7 @@ pub(super) fn tables(source: &Source<'_>, n_done: usize, lengths: Lengths) -> Ve
                     moves.length(moved.to),
                     Cell::force(jack.map(|jack| jack.least)),
                     Cell::force(jack.map(|jack| jack.most)),
+                    Cell::words(look_out.join("; ")),
                 ];
                 moves.row(row);
             }

@@ -4,7 +4,7 @@ use crate::Source;
 use crate::table::{Cell, Column, Holds, Lengths, Rule, Sheet, Table};
 use floorwright_engine::ids::PointId;
 use floorwright_engine::site::{Point, PointKind};
-use floorwright_engine::survey::{Observation, ObservationSource};
+use floorwright_engine::survey::{Observation, ObservationSource, Reading, Setup};
 use floorwright_engine::target::PointOutcome;
 use floorwright_engine::units::{Length, Level};
 use floorwright_engine::verdict::{Finding, Outcome};
@@ -44,6 +44,11 @@ pub(super) const READINGS: Sheet = Sheet {
         Column::new("checked", Holds::YesNo, "Whether any other reading checks it"),
         Column::new("struck", Holds::Words, "Why it is struck out and not used"),
         Column::new("written", Holds::Words, "File and line that it was written in"),
+        Column::new(
+            "after_pass",
+            Holds::Count,
+            "The pass that it was read after; 0 before the work",
+        ),
     ],
 };
 
@@ -67,7 +72,7 @@ pub(super) const LEGS: Sheet = Sheet {
 /// Levels before and after.
 pub(super) const LEVELS: Sheet = Sheet {
     name: "levels",
-    about: "One row for each point with a level.",
+    about: "One row for each point with a level: today, once work has begun by the readings after the last pass.",
     columns: &[
         Column::new("point", Holds::Words, "The point"),
         Column::new("kind", Holds::Words, "What it stands on"),
@@ -148,26 +153,20 @@ fn readings(source: &Source<'_>, lengths: Lengths) -> Table {
     for observation in &source.plan.reduction.observations {
         let ObservationSource::Reading { setup, reading } = observation.source else { continue };
         let setup = &setups[setup];
-        let reading = &setup.readings[reading];
-        let observed = reading.value.to_length();
-        let [sd, adjusted, w, smallest, checked] = against_others(&table, observed, observation);
-        let minutes = reading.time.map(|time| crate::table::rounded(time.to_minutes(), 3));
-        let place = reading.place.as_ref();
-        let row = [
-            Cell::words(reading.point.to_string()),
-            Cell::words(setup.id.to_string()),
-            minutes.map_or(Cell::Nothing, Cell::Number),
-            table.length(observed),
-            Cell::YesNo(reading.inverted),
-            sd,
-            adjusted,
-            w,
-            smallest,
-            checked,
-            Cell::Nothing,
-            place.map_or(Cell::Nothing, |at| Cell::words(format!("{}:{}", at.file, at.line))),
-        ];
-        table.row(row);
+        one_reading(&mut table, 0, (setup, &setup.readings[reading]), Some(observation));
+    }
+    // Those after a pass; what the last of them should have been, the plan for what is left tells.
+    let latest = source.to_work_by().ok().filter(|(_, n_done)| *n_done > 0);
+    for again in &source.input.done.again {
+        let latest = latest.filter(|(_, n_done)| *n_done == again.after_pass as usize);
+        let observations = latest.map_or(&[][..], |(left, _)| &left.plan.reduction.observations);
+        for (setup_idx, setup) in again.setups.iter().enumerate() {
+            for (idx, reading) in setup.readings.iter().enumerate() {
+                let of_it = ObservationSource::Reading { setup: setup_idx, reading: idx };
+                let observation = observations.iter().find(|one| one.source == of_it);
+                one_reading(&mut table, again.after_pass, (setup, reading), observation);
+            }
+        }
     }
     for struck in &source.input.struck {
         let place = struck.place.as_ref();
@@ -177,12 +176,43 @@ fn readings(source: &Source<'_>, lengths: Lengths) -> Table {
             Cell::Nothing,
             table.length(struck.value.map(|value| value.to_length())),
         ];
-        row.resize(READINGS.columns.len() - 3, Cell::Nothing);
+        row.resize(READINGS.columns.len() - 4, Cell::Nothing);
         row.push(Cell::words(struck.why.clone()));
         row.push(place.map_or(Cell::Nothing, |at| Cell::words(format!("{}:{}", at.file, at.line))));
         table.row(row);
     }
     table
+}
+
+fn one_reading(
+    table: &mut Table,
+    after_pass: u32,
+    (setup, reading): (&Setup, &Reading),
+    observation: Option<&Observation>,
+) {
+    let observed = reading.value.to_length();
+    let [sd, adjusted, w, smallest, checked] = match observation {
+        Some(observation) => against_others(table, observed, observation),
+        None => [Cell::Nothing, Cell::Nothing, Cell::Nothing, Cell::Nothing, Cell::Nothing],
+    };
+    let minutes = reading.time.map(|time| crate::table::rounded(time.to_minutes(), 3));
+    let place = reading.place.as_ref();
+    let row = [
+        Cell::words(reading.point.to_string()),
+        Cell::words(setup.id.to_string()),
+        minutes.map_or(Cell::Nothing, Cell::Number),
+        table.length(observed),
+        Cell::YesNo(reading.inverted),
+        sd,
+        adjusted,
+        w,
+        smallest,
+        checked,
+        Cell::Nothing,
+        place.map_or(Cell::Nothing, |at| Cell::words(format!("{}:{}", at.file, at.line))),
+        Cell::count(after_pass as usize),
+    ];
+    table.row(row);
 }
 
 fn legs(source: &Source<'_>, lengths: Lengths) -> Table {
@@ -199,8 +229,10 @@ fn legs(source: &Source<'_>, lengths: Lengths) -> Table {
     table
 }
 
+/// Once work has begun, by the readings after the last pass, as supports and moves are.
 fn levels(source: &Source<'_>, lengths: Lengths) -> Table {
-    let plan = source.plan;
+    let left = source.to_work_by();
+    let plan = left.as_ref().map_or(source.plan, |(left, _)| left.plan);
     let mut table = Table::new(&LEVELS, lengths);
     let mut n_readings: BTreeMap<&PointId, usize> = BTreeMap::new();
     for point in plan.reduction.observations.iter().filter_map(|one| one.name.point()) {
