@@ -37,7 +37,7 @@ pub mod words;
 pub mod write;
 
 pub use business::Business;
-pub use check::{CsvMeaning, check, from_csv, load};
+pub use check::{CsvMeaning, check, from_csv, from_csv_changed, load};
 pub use data_hash::data_sha256;
 pub use document::{Document, SourceFile};
 pub use fault::{Fault, Severity};

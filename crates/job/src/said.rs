@@ -7,7 +7,7 @@ use floorwright_engine::plan::{
     DeckShape, Job, OddReading, Plan, StageName, StopReason, StraightedgeFinding,
 };
 use floorwright_engine::record::{Finding, Followed, Record, SupportMovement, WorkDone};
-use floorwright_engine::survey::{Benchmark, Datum, GlobalTest, Reduction};
+use floorwright_engine::survey::{Benchmark, Datum, DriftFound, GlobalTest, Reduction, SetupLine};
 use floorwright_engine::target::Outcome as Lifts;
 use floorwright_engine::units::Length;
 use floorwright_engine::verdict::Outcome;
@@ -47,12 +47,29 @@ pub fn read_again(plan: &Plan, words: Words) -> Vec<String> {
     let reduction = &plan.reduction;
     let faults =
         reduction.faults.iter().map(|fault| words.sentence(format!("{fault}: {}", fault.hint())));
+    let doubts = |again: bool| {
+        let doubts = reduction.doubts.iter().filter(move |doubt| doubt.is_read_again() == again);
+        doubts.map(move |doubt| words.sentence(doubt.to_string()))
+    };
     let suspects = reduction.suspects.iter().map(|suspect| words.sentence(suspect.to_string()));
     let named: Vec<&PointId> =
         reduction.suspects.iter().filter_map(|suspect| suspect.name.point()).collect();
     let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
     let odd = odd.iter().filter(|odd| !named.contains(&&odd.odd.point));
-    faults.chain(suspects).chain(odd.map(|odd| odd_sentence(odd, words))).collect()
+    let odd = odd.map(|odd| odd_sentence(odd, words));
+    faults.chain(doubts(true)).chain(suspects).chain(odd).chain(doubts(false)).collect()
+}
+
+/// That no reading is spare, and what to do about it.
+pub fn nothing_checks(reduction: &Reduction) -> &'static str {
+    let found = |setup: &SetupLine| matches!(setup.drift, DriftFound::Found(_));
+    if reduction.setups.iter().any(found) {
+        "There is no spare reading: the base read again went into the drift, and nothing checks the \
+         rest. Read some points twice, and the base once more on the way."
+    } else {
+        "There is no spare reading, so nothing checks the readings: read the benchmark again at the \
+         end, and some points twice."
+    }
 }
 
 /// Why a reading is to be looked at again: it stands off its neighbours.
@@ -90,9 +107,7 @@ pub fn fit(reduction: &Reduction) -> String {
              promise: that is too much. Either a reading is wrong, or the instrument is less sure \
              than stated. Every ± is widened by as much."
         ),
-        _ => "There is no spare reading, so nothing checks the readings: read the benchmark again \
-              at the end, and some points twice."
-            .to_owned(),
+        _ => nothing_checks(reduction).to_owned(),
     }
 }
 

@@ -6,11 +6,12 @@ use crate::exit::{CHECK_FAILED, NOT_FOUND, OK, Stop};
 use crate::report::{Report, Text, envelope, footing};
 use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
+use floorwright_engine::hose::DRIES_AT_MOST;
 use floorwright_engine::ids::{PointId, SetupId};
 use floorwright_engine::plan::{Plan, survey};
 use floorwright_engine::survey::{
     Control, DriftFound, GlobalTest, Levels, MisclosureRule, Observation, ObservationSource,
-    Reduction, SourcePlace,
+    Reduction, SetupDoubt, SourcePlace,
 };
 use floorwright_engine::units::Length;
 use floorwright_job::said;
@@ -63,6 +64,7 @@ pub fn run(args: &args::Levels) -> Result<Report, Stop> {
     footing(&mut text, &session);
 
     let in_doubt = !plan.reduction.suspects.is_empty()
+        || plan.reduction.doubts.iter().any(SetupDoubt::is_read_again)
         || matches!(plan.reduction.global_test, GlobalTest::Failed { .. })
         || books.iter().any(books::Answer::is_bad);
     let json = move || {
@@ -104,10 +106,11 @@ fn find_pair(text: &str, levels: &Levels) -> Result<Pair, Stop> {
     })
 }
 
-/// Whether neither the tests nor the neighbours find fault with a reading.
+/// Whether neither its own setup, nor the tests, nor the neighbours find fault with a reading.
 fn nothing_stands_out(plan: &Plan) -> bool {
     let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
-    plan.reduction.suspects.is_empty() && odd.is_empty()
+    let again = plan.reduction.doubts.iter().any(SetupDoubt::is_read_again);
+    plan.reduction.suspects.is_empty() && odd.is_empty() && !again
 }
 
 /// What to read again, the most useful first.
@@ -117,19 +120,27 @@ pub fn read_again(text: &mut Text, session: &Session, plan: &Plan, words: Words)
     for fault in &reduction.faults {
         text.item("!", format!("{fault}: {}", fault.hint()));
     }
+    let doubts = |again: bool| {
+        let doubts = reduction.doubts.iter().filter(move |doubt| doubt.is_read_again() == again);
+        doubts.map(move |doubt| words.sentence(doubt.to_string()))
+    };
     if nothing_stands_out(plan) {
         text.say(if reduction.observations.is_empty() {
             "There are no readings yet."
         } else if reduction.redundancy == 0 {
-            "Nothing checks these readings: read some points twice, and the first one again at \
-             the end."
+            said::nothing_checks(reduction)
         } else {
             "No reading stands out."
         });
+        doubts(false).for_each(|doubt| text.item("-", doubt));
         return;
     }
     text.heading("Read again first");
     let mut number = 0;
+    for doubt in doubts(true) {
+        number += 1;
+        text.item(&format!("{number}."), doubt);
+    }
     for suspect in &reduction.suspects {
         number += 1;
         let others = suspect.or_else.iter().map(|other| other.observation);
@@ -148,6 +159,7 @@ pub fn read_again(text: &mut Text, session: &Session, plan: &Plan, words: Words)
         number += 1;
         text.item(&format!("{number}."), said::odd_sentence(odd, words));
     }
+    doubts(false).for_each(|doubt| text.item("-", doubt));
     text.say(
         "Nothing was left out: what follows still rests on these readings. To strike one out, say \
          why in its column struck.",
@@ -201,9 +213,7 @@ fn fit(
              that is too much. Either a reading is wrong, or the instrument is less sure than \
              stated. Every ± is widened by as much."
         ),
-        _ => "There is no spare reading, so nothing checks them: read the benchmark again at the \
-              end, and some points twice."
-            .to_owned(),
+        _ => said::nothing_checks(reduction).to_owned(),
     });
     for setup in &reduction.setups {
         let Some(line) = &setup.line else { continue };
@@ -212,7 +222,13 @@ fn fit(
             DriftFound::Refused { why } => format!("; drift not found: {why}"),
             DriftFound::Found(drift) => {
                 let side = if drift.rate.to_mm_per_minute() < 0.0 { "falling" } else { "rising" };
-                let sure = if drift.proven {
+                let leaks = drift.rate.to_mm_per_hour().abs()
+                    - drift.sd_prior.to_mm_per_hour() * COVERAGE * reduction.widening
+                    > DRIES_AT_MOST.to_mm();
+                let sure = if drift.proven && leaks {
+                    "taken out of the readings, but more than drying up explains: look for a leak, a \
+                     spill, air or water that warms"
+                } else if drift.proven {
                     "taken out of the readings"
                 } else {
                     "not proven, but taken out all the same"
@@ -228,9 +244,11 @@ fn fit(
                     _ => String::new(),
                 };
                 format!(
-                    "; {side} {:.1} ± {:.1} mm an hour, {sure}{pieces}",
-                    drift.rate.to_mm_per_hour().abs(),
-                    drift.sd_prior.to_mm_per_hour() * COVERAGE * reduction.widening,
+                    "; {side} {} ± {} an hour, {sure}{pieces}",
+                    words.number(Length::mm(drift.rate.to_mm_per_hour().abs())),
+                    words.plus_minus_words(Length::mm(
+                        drift.sd_prior.to_mm_per_hour() * reduction.widening
+                    )),
                 )
             }
         };
@@ -317,6 +335,12 @@ fn level_table(text: &mut Text, plan: &Plan, words: Words) {
     }
     for suspect in &reduction.suspects {
         doubts.extend(suspect.name.point().map(|point| (point, "reading in doubt")));
+    }
+    for doubt in reduction.doubts.iter().filter(|doubt| doubt.is_read_again()) {
+        if let SetupDoubt::NotClosed { since, .. } = doubt {
+            doubts.extend(since.iter().map(|point| (point, "read again")));
+        }
+        doubts.extend(doubt.point().map(|point| (point, "reading in doubt")));
     }
     let (unit, small) = (words.level_unit(), words.unit());
     let heading = if unit == small {

@@ -12,6 +12,10 @@ pub const POINTS_BETWEEN: usize = 12;
 /// Minutes between two readings of the benchmark, at most (levelling practice).
 pub const MINUTES_BETWEEN: f64 = 30.0;
 
+/// How fast a water line falls by drying up in a draught of half-dry air, in an hour: what
+/// [`dries_per_hour`] gives for 20 C.
+pub const DRIES_AT_MOST: Length = Length::mm(0.25);
+
 /// How far two readings that should be alike may differ: 95 % of differences of two readings.
 pub fn alike_within(sd: Length) -> Length {
     sd * (2.0 * 2.0_f64.sqrt())

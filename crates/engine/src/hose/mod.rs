@@ -38,8 +38,8 @@ pub use air::{
 };
 pub use budget::{Budget, Component, LEAST_CLAIMED, budget_of, unmixed_per_metre};
 pub use checks::{
-    DriftWatch, MINUTES_BETWEEN, POINTS_BETWEEN, SiteChecks, SwingVerdict, alike_within,
-    dries_per_hour, drift_watch, judge_swing, site_checks,
+    DRIES_AT_MOST, DriftWatch, MINUTES_BETWEEN, POINTS_BETWEEN, SiteChecks, SwingVerdict,
+    alike_within, dries_per_hour, drift_watch, judge_swing, site_checks,
 };
 pub use design::{Accuracy, PointWorth, SHARE_OF_TOLERANCE, survey_of};
 pub use fluid::{Fluid, Glycol, MOST_GLYCOL};

@@ -15,6 +15,7 @@ mod quantiles;
 mod loops;
 mod drift;
 mod suspects;
+mod doubts;
 mod reduction;
 mod reduce;
 mod book;
@@ -40,6 +41,7 @@ pub use book::{
 pub use book_checks::{ArithmeticCheck, BookSums, CheckKind, Slip, WrittenCheck, WrittenColumn};
 pub use book_faults::{BookFault, MAX_BOOK_LEVEL, MAX_BOOK_READING, MAX_BOOK_ROWS, RowFault};
 pub use dense::{Fit, FitError, least_squares};
+pub use doubts::SetupDoubt;
 pub use fault::{DriftRefusal, SurveyFault};
 pub use field_test::{
     Collimation, FIELD_TEST_SOURCE, FULL_PAIRS, FieldTestError, FullTest, MEANS_WITHIN,

@@ -325,6 +325,8 @@ fn assert_finite(reduction: &Reduction) {
             "\"pieces\":",
             "\"n_setups\":",
             "\"length\":",
+            "\"minutes\":",
+            "\"alone\":",
         ];
         assert!(named.iter().any(|name| rest[..at].ends_with(name)), "{}", &rest[..at + 4]);
         rest = &rest[at + 4..];

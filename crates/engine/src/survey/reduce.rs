@@ -1,6 +1,7 @@
 //! From a survey to its reduction: the one way through all the steps.
 
 use super::adjust::{Adjusted, Direction, NO_REDUNDANCY, adjust};
+use super::doubts::find_doubts;
 use super::drift::{EvenLine, compare_pieces};
 use super::equations::Solver;
 use super::fault::SurveyFault;
@@ -101,6 +102,7 @@ fn unsolved(survey: &Survey, network: Network) -> Reduction {
         global_test: GlobalTest::NoSpareObservations,
         alike: Vec::new(),
         suspects: Vec::new(),
+        doubts: find_doubts(survey),
         uncontrolled: Vec::new(),
         loops: find_loops(survey, &network),
         faults: network.faults,
@@ -181,6 +183,7 @@ impl Reducer<'_> {
             global_test,
             alike: find_alike(adjusted),
             suspects: find_suspects(self.survey, self.network, adjusted, tests),
+            doubts: find_doubts(self.survey),
             uncontrolled: find_uncontrolled(self.survey, self.network, adjusted),
             loops: find_loops(self.survey, self.network),
             faults: self.network.faults.clone(),

@@ -1,5 +1,6 @@
 //! What a survey comes to: levels, and everything that says how far to trust them.
 
+use super::doubts::SetupDoubt;
 use super::fault::{DriftRefusal, SurveyFault};
 use super::levels::Levels;
 use super::loops::Loop;
@@ -47,6 +48,8 @@ pub struct Reduction {
     /// Observations that are likely wrong, worst first. Each is sought with the ones before it
     /// set aside; none is left out of the levels.
     pub suspects: Vec<Suspect>,
+    /// What the readings of one setup say against each other, before anything is adjusted.
+    pub doubts: Vec<SetupDoubt>,
     /// Readings and legs that nothing checks.
     pub uncontrolled: Vec<Uncontrolled>,
     /// Independent loops of legs, and lines of legs between held benchmarks.

@@ -92,8 +92,18 @@ pub struct CsvMeaning {
 /// point is zero unless a row of kind `benchmark` has a level. All that is taken for granted is
 /// in the job's assumptions.
 pub fn from_csv(main: &SourceFile, meaning: CsvMeaning) -> Loaded {
+    from_csv_changed(main, meaning, |_| {})
+}
+
+/// Reads a bare CSV of readings as a job that is changed before it is checked.
+pub fn from_csv_changed(
+    main: &SourceFile,
+    meaning: CsvMeaning,
+    change: impl FnOnce(&mut Form),
+) -> Loaded {
     let (table, faults) = read_table(main, READING_COLUMNS, &["point", "reading"]);
-    let (form, lines, assumptions) = form_of_table(main, &table, meaning);
+    let (mut form, lines, assumptions) = form_of_table(main, &table, meaning);
+    change(&mut form);
     let tables = BTreeMap::from([(main.name.clone(), Some(Rc::new(table)))]);
     let document = Document { form, lines, faults };
     check_with(document, &mut |name| Err(format!("{name} is not there")), tables, assumptions)
