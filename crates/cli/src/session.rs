@@ -6,7 +6,8 @@ use floorwright_engine::plan::Job;
 use floorwright_job::form_v1::Form;
 use floorwright_job::said::count;
 use floorwright_job::{
-    CsvMeaning, Document, Fault, JobInput, Loaded, SourceFile, check, from_csv, load, ready,
+    CsvMeaning, Document, Fault, JobInput, Loaded, SourceFile, check, from_csv, from_csv_changed,
+    load, ready,
 };
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
@@ -26,24 +27,34 @@ pub struct Session {
 
 /// Reads a job or a bare CSV and everything that it names.
 pub fn read_job(path: &Path) -> Result<Loaded, Stop> {
-    let text = files::read(path)?;
-    let name =
-        if path == Path::new("-") { "standard input".into() } else { path.to_string_lossy() };
-    let source = SourceFile::new(name, text);
-    let is_job = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
-    if !is_job {
+    let source = source(path)?;
+    if !is_job(path) {
         return Ok(from_csv(&source, CsvMeaning::default()));
     }
     let folder = path.parent().unwrap_or(Path::new("")).to_owned();
     Ok(load(&source, &mut |file| files::read(&folder.join(file)).map_err(|stop| stop.what)))
 }
 
+fn source(path: &Path) -> Result<SourceFile, Stop> {
+    let text = files::read(path)?;
+    let name =
+        if path == Path::new("-") { "standard input".into() } else { path.to_string_lossy() };
+    Ok(SourceFile::new(name, text))
+}
+
+fn is_job(path: &Path) -> bool {
+    path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml"))
+}
+
 /// Opens a job after a change to what was read of it, or stops with every fault.
 pub fn open_changed(path: &Path, change: impl FnOnce(&mut Form)) -> Result<Session, Stop> {
+    if !is_job(path) {
+        let changed = from_csv_changed(&source(path)?, CsvMeaning::default(), change);
+        return finish(path, changed);
+    }
     let loaded = read_job(path)?;
-    let is_job = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
-    if !is_job || loaded.job.is_none() {
-        // Its own faults come first, and a table alone has no hose to change.
+    if loaded.job.is_none() {
+        // Its own faults come first.
         return finish(path, loaded);
     }
     let mut form = loaded.form;
