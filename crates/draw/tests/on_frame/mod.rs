@@ -146,6 +146,7 @@ fn pictures<'a>(job: &'a Job, plan: &'a Plan) -> PlanPictures<'a> {
         job,
         plan,
         done: 0,
+        flags: std::collections::BTreeMap::new(),
         title_block: TitleBlock::default(),
         orientation: Orientation::NotDeclared,
         datum_note: "A1 is called zero".to_owned(),
