@@ -33,6 +33,8 @@ pub struct SetupWorth {
     pub scale: f64,
     /// What a reading is worth, and why; `None` where the job states it.
     pub worth: Option<ReadingWorth>,
+    /// What the job states it to be worth.
+    pub stated: Option<Length>,
 }
 
 /// Everything that is worked out of a hose.
@@ -69,7 +71,7 @@ impl HoseInput {
         Ok(HoseFigures {
             worth,
             range: range_of(&self.hose),
-            checks: site_checks(&budget, column.as_ref().ok().copied()),
+            checks: site_checks(&self.hose, &budget, column.as_ref().ok().copied()),
             watch: drift_watch(&self.hose, &budget),
             unmixed: unmixed_per_metre(&self.hose).ok().flatten(),
             swing: column.as_ref().ok().zip(swing).map(|(column, seen)| judge_swing(*column, seen)),
@@ -93,7 +95,14 @@ impl HoseInput {
     pub fn worth_with(&self, repeats: Option<Repeats>) -> Result<ReadingWorth, OutsideValidity> {
         let both = [self.test.as_ref().map(|test| test.repeats), repeats];
         let both: Vec<Repeats> = both.into_iter().flatten().collect();
-        Ok(sd_from_repeats(&self.budget()?, Repeats::joined(&both)))
+        // Levels want what a reading is worth also where no wait is known.
+        let budget = self.budget().or_else(|_| budget_of(&self.hose.nearest_known()))?;
+        Ok(sd_from_repeats(&budget, Repeats::joined(&both)))
+    }
+
+    /// What the job itself states a reading of it to be worth: the largest of its setups.
+    pub fn stated(&self) -> Option<Length> {
+        self.worth.iter().filter_map(|setup| setup.stated).max_by(Length::total_cmp)
     }
 
     /// What a reading is worth by the repeats of all setups that were read with it.

@@ -4,11 +4,11 @@ use crate::hose::{HoseFigures, HoseInput};
 use crate::told::{Side, Table, Told};
 use crate::words::Words;
 use floorwright_engine::hose::{
-    Budget, Column, DriftWatch, Fluid, Glycol, HoseTest, OutsideValidity, REPEATS_WITHIN,
-    ReadableRange, ReadingWorth, Regime, Reservoir, SiteChecks, SwingVerdict, not_shown,
-    straight_sight_rises,
+    Budget, Column, Fluid, Glycol, Hose, HoseTest, LEAST_CLAIMED, OutsideValidity, REPEATS_WITHIN,
+    ReadableRange, ReadingWorth, Regime, Reservoir, SiteChecks, SwingVerdict, alike_within,
+    bubble_never_rises_below, not_shown, straight_sight_rises, surface_tension, water_density,
 };
-use floorwright_engine::units::{Area, Length, Seconds, round_to};
+use floorwright_engine::units::{Area, Length, Seconds, Temperature, Volume, round_to};
 use serde::Serialize;
 
 /// Moves that waits are shown for, beside the largest of the job.
@@ -40,6 +40,56 @@ pub fn waits(column: &Column, input: &HoseInput) -> Vec<Wait> {
 /// A length that nobody needs to the tenth.
 fn whole(length: Length, words: Words) -> String {
     words.exact(Length::mm(length.to_mm().round()))
+}
+
+/// A length that is small beside a sixteenth: hundredths of a millimetre, or thousandths of an inch.
+fn small(length: Length, words: Words) -> String {
+    match words.long_unit() {
+        "ft" => format!("{:.3}\"", length.to_inches()),
+        _ => format!("{:.2} mm", length.to_mm()),
+    }
+}
+
+/// A sentence of the budget, which writes small lengths as `0.21 mm`, in the unit of the job.
+fn in_small(text: &str, words: Words) -> String {
+    if words.long_unit() != "ft" {
+        return text.to_owned();
+    }
+    let parts: Vec<&str> = text.split(' ').collect();
+    let mut said: Vec<String> = Vec::new();
+    for part in parts {
+        let unit = part.trim_end_matches([',', ';']);
+        match (unit, said.last().and_then(|number| number.parse::<f64>().ok())) {
+            ("mm", Some(mm)) => {
+                said.pop();
+                said.push(format!("{}{}", small(Length::mm(mm), words), &part[unit.len()..]));
+            }
+            _ => said.push(part.to_owned()),
+        }
+    }
+    said.join(" ")
+}
+
+/// A round length of its own in each system: so many millimetres, or inches.
+fn round(mm: f64, inches: f64, words: Words) -> String {
+    words.exact(if words.long_unit() == "ft" { Length::inches(inches) } else { Length::mm(mm) })
+}
+
+/// What runs out for each bit that an end is held too low.
+fn spilled(per_10_mm: Volume, words: Words) -> String {
+    const LITRES_IN_QUART: f64 = 0.946_353;
+    let litres = per_10_mm.to_litres();
+    match words.long_unit() {
+        "ft" => {
+            format!("{:.2} quarts on the floor for every 1/2\"", litres * 1.27 / LITRES_IN_QUART)
+        }
+        _ => format!("{litres:.2} litres on the floor for every 10 mm"),
+    }
+}
+
+/// Rounded so that a factor of next to nothing does not round a limit up by a whole step.
+fn to_hundredths(length: Length) -> Length {
+    Length::mm(round_to(length.to_mm(), 0.01))
 }
 
 fn seconds(time: Seconds) -> String {
@@ -76,10 +126,11 @@ pub fn told(input: &HoseInput, figures: &HoseFigures, words: Words) -> Told {
     }
     wait(&mut text, input, column, words);
     scale_and_range(&mut text, input, &figures.range, words);
-    budget(&mut text, &figures.budget);
-    checks(&mut text, &figures.checks, &figures.watch, column, words);
+    budget(&mut text, &figures.budget, words);
+    checks(&mut text, &input.hose, &figures.checks, column, words);
+    benchmark(&mut text, &input.hose, figures, words);
     field_test(&mut text, input, words);
-    cautions(&mut text, input, figures.unmixed);
+    cautions(&mut text, input, figures.unmixed, words);
     taken(&mut text, input);
     text
 }
@@ -113,9 +164,18 @@ pub fn in_one_line(input: &HoseInput, words: Words) -> String {
 /// level (common practice).
 const NARROW: Length = Length::mm(60.0);
 
-/// Whether a swing is large enough that its absence says something: a twentieth of the move (a choice).
-fn swings_to_see(column: &Column) -> bool {
-    column.overshoot() >= 0.05
+/// Two readings that are to agree, and how far apart in time.
+pub fn two_readings(column: &Column) -> String {
+    let again = column.read_again_after().to_seconds();
+    match column.swing_period() {
+        Some(period) if column.swings_to_see() => {
+            let halves = again / period.to_seconds();
+            let part = if halves < 1.0 { "half a swing" } else { "a swing and a half" };
+            let part = if halves < 2.0 { part } else { "not a whole swing" };
+            format!("two readings {again:.0} s apart ({part}) that agree")
+        }
+        _ => format!("two readings {again:.0} s apart that agree"),
+    }
 }
 
 fn title(text: &mut Told, input: &HoseInput, words: Words) {
@@ -126,9 +186,13 @@ fn title(text: &mut Told, input: &HoseInput, words: Words) {
 fn trust(text: &mut Told, input: &HoseInput, budget: &Budget, worth: ReadingWorth, words: Words) {
     let root_two = 2.0_f64.sqrt();
     // A reading counts as many times as it shows less than the whole of a height.
-    let in_height = worth.sd * input.hose.factor();
+    let in_height = to_hundredths(worth.sd * input.hose.factor());
+    let one = match input.hose.reservoir {
+        Reservoir::TwinBothEnds => "one reading (moving end less standing end)",
+        _ => "one reading",
+    };
     text.say(format!(
-        "Trust one reading to ± {}, the height of one point above another to ± {} \
+        "Trust {one} to ± {}, the height of one point above another to ± {} \
          (about 95 %).",
         words.plus_minus_words(in_height),
         words.plus_minus_words(in_height * root_two),
@@ -136,21 +200,24 @@ fn trust(text: &mut Told, input: &HoseInput, budget: &Budget, worth: ReadingWort
     text.say(match worth.repeats {
         Some(repeats) => format!(
             "That is the budget below, corrected by your own repeats: {} to spare, a scatter of \
-             {:.2} mm in one reading. The budget alone would say ± {}.",
+             {} in one reading. The budget alone would say ± {}.",
             repeats.spare,
-            repeats.sd.to_mm(),
-            words.plus_minus_words(worth.by_budget),
+            small(repeats.sd, words),
+            words.plus_minus_words(to_hundredths(worth.by_budget * input.hose.factor())),
         ),
         None => "That is the budget below alone. Read some points twice: the job's own repeats \
                  then correct it, and so does a field test."
             .to_owned(),
     });
     if worth.repeats.is_none() && budget.careful < budget.combined * 0.95 {
-        let careful = budget.careful.max(floorwright_engine::hose::LEAST_CLAIMED);
+        let careful = budget.careful.max(LEAST_CLAIMED);
         text.say(format!(
-            "Read by all the rules (careful, to half a millimetre, and settled to 0.2 mm) the same hose \
-             is good for ± {}; no hose is claimed to do better than ± 1 mm.",
-            words.plus_minus_words(careful * input.hose.factor()),
+            "Read by all the rules (careful, to {}, and settled to {}) the same hose is good for ± {}; \
+             no hose is claimed to do better than ± {}.",
+            round(0.5, 1.0 / 64.0, words),
+            small(Length::mm(0.2), words),
+            words.plus_minus_words(to_hundredths(careful * input.hose.factor())),
+            words.plus_minus_words(LEAST_CLAIMED),
         ));
     }
     let stated: Vec<&str> = input
@@ -190,9 +257,17 @@ fn wait(
         whole(hose.largest_move, words),
         words.exact(hose.settle_to)
     ));
-    text.say("Then two readings 10 s apart that agree; if they do not, wait as long again.");
+    if hose.reservoir.is_twin() {
+        text.say(format!(
+            "Each end is then within {} of its rest, and the other is off to the other side: a height \
+             within {}.",
+            words.exact(hose.settle_to),
+            words.exact(hose.settle_to * 2.0)
+        ));
+    }
+    text.say(format!("Then {}; if they do not, wait as long again.", two_readings(column)));
     text.say(match (column.regime(), column.swing_period()) {
-        (Regime::Swings, Some(period)) if swings_to_see(column) => format!(
+        (Regime::Swings, Some(period)) if column.swings_to_see() => format!(
             "It swings past its level and back, less each time, every {:.0} s or so: a reading at \
              the turn looks at rest and is not. If it never swings, look for a kink or air.",
             period.to_seconds()
@@ -263,47 +338,32 @@ fn scale_and_range(
             let lost = not_shown(Length::mm(100.0), factor);
             format!(
                 "Differences of readings are multiplied by {factor:.4} (the survey does it): left \
-                 out, {:.2} mm of every 100 mm would not show.",
+                 out, {:.2} % of every height would not show.",
                 lost.to_mm()
             )
         }
     });
     text.say(format!(
         "The water follows the level surface: at the far end of this hose a straight line of sight would \
-         stand {:.2} mm above it, and nothing is corrected for that.",
-        straight_sight_rises(hose.length).to_mm()
+         stand {} above it, and nothing is corrected for that.",
+        small(straight_sight_rises(hose.length), words)
     ));
     match range {
         Ok(range) => {
-            let beside = |floor: Length| {
-                let side = if floor < Length::ZERO { "lower" } else { "higher" };
-                format!("{} {side}", whole(floor.abs(), words))
-            };
             if let Reservoir::Pail { area } = hose.reservoir
                 && area < Area::of_circle(NARROW)
             {
                 text.item(
                     "!",
-                    "The pail is narrow: its own edge lifts the water, and a spill shows large. Take one \
-                     of 60 mm or more.",
+                    format!(
+                        "The pail is narrow: its own edge lifts the water, and a spill shows large. \
+                         Take one of {} or more.",
+                        round(60.0, 2.5, words)
+                    ),
                 );
             }
-            text.say(if range.lowest < range.highest {
-                format!(
-                    "With its water {} above the floor it reads floors from {} to {} than where it \
-                     stands; the benchmark too has to lie there.",
-                    whole(hose.leg, words),
-                    beside(range.lowest),
-                    beside(range.highest),
-                )
-            } else {
-                format!(
-                    "! With its water {} above the floor it reads no floor at all: set the water line \
-                     between the ends of what can be read on the tube.",
-                    whole(hose.leg, words)
-                )
-            });
-            if range.freeboard > Length::ZERO {
+            reads_floors(text, hose, range, words);
+            if range.freeboard >= Length::mm(0.5) && range.lowest < range.highest {
                 text.say(format!(
                     "The top {} of the tube are kept for the swing after a quick move; close the \
                      tube while it is carried to have them back.",
@@ -312,9 +372,8 @@ fn scale_and_range(
             }
             text.say(match range.spills_per_10_mm {
                 Some(spill) => format!(
-                    "Held too low it siphons: {:.2} litres on the floor for every 10 mm. Held too \
-                     high, air enters: prime it again.",
-                    spill.to_litres()
+                    "Held too low it siphons: {}. Held too high, air enters: prime it again.",
+                    spilled(spill, words)
                 ),
                 None if hose.reservoir == Reservoir::TwinBothEnds => {
                     "Held too low it runs over at that end; what is lost is lost to both."
@@ -326,12 +385,83 @@ fn scale_and_range(
                         .to_owned()
                 }
             });
+            let water = hose.temperature.max(Temperature::celsius(0.0));
+            if let (Ok(tension), Ok(density)) = (surface_tension(water), water_density(water)) {
+                let least = bubble_never_rises_below(tension, density);
+                if hose.bore <= least {
+                    text.item(
+                        "!",
+                        format!(
+                            "In a bore of {} or less a long bubble never rises by itself: air never \
+                             leaves it, and tapping does little. Take a tube of {} or more.",
+                            words.length(least),
+                            round(6.0, 0.25, words)
+                        ),
+                    );
+                }
+            }
         }
         Err(outside) => text.say(format!("Its range: {outside}.")),
     }
 }
 
-fn budget(text: &mut Told, budget: &Budget) {
+/// Which floors it reads, and what stands in the way if there are none.
+fn reads_floors(text: &mut Told, hose: &Hose, range: &ReadableRange, words: Words) {
+    let line = whole(hose.leg, words);
+    let what = if hose.reservoir.is_twin() { "standing end" } else { "reservoir" };
+    if range.lowest < range.highest {
+        let beside = |floor: Length| match whole(floor.abs(), words) {
+            floor_is if floor < Length::ZERO => format!("{floor_is} lower"),
+            floor_is => format!("{floor_is} higher"),
+        };
+        text.say(format!(
+            "With its water {line} above a floor it reads floors from {} to {} than that one; the \
+             benchmark too has to lie there.",
+            beside(range.lowest),
+            beside(range.highest),
+        ));
+        text.say(format!(
+            "Set the {what} up so that its water stands about {line} above the floor that is read, \
+             wherever it stands: on the ground under a raised floor that takes a stand for it.",
+        ));
+        if range.lowest > Length::ZERO || range.highest < Length::ZERO {
+            text.item(
+                "!",
+                format!(
+                    "That leaves out the floor {line} below its water: the tube is read from {} to {} \
+                     above the foot of the staff. Raise or lower the {what}, or write leg and reads as \
+                     they are.",
+                    whole(hose.reads.0, words),
+                    whole(hose.reads.1, words),
+                ),
+            );
+        }
+        return;
+    }
+    let room = hose.reads.1 - hose.leg;
+    text.item(
+        "!",
+        if range.freeboard > Length::ZERO && room > Length::ZERO {
+            format!(
+                "After a move of {} at once the water swings {} past its level, and above it the tube has \
+                 {}: it reads no floor without a spill. Close the tube while it is carried (capped), or \
+                 move in smaller steps (largest_move).",
+                whole(hose.largest_move, words),
+                whole(range.freeboard, words),
+                whole(room, words),
+            )
+        } else {
+            format!(
+                "With its water {line} above the floor it reads no floor at all: set the water line \
+                 between {} and {}, where the tube is read.",
+                whole(hose.reads.0, words),
+                whole(hose.reads.1, words),
+            )
+        },
+    );
+}
+
+fn budget(text: &mut Told, budget: &Budget, words: Words) {
     text.heading("What makes a reading wrong, the biggest first (mm, one standard deviation)");
     let columns = [
         ("Cause", Side::Left),
@@ -350,7 +480,12 @@ fn budget(text: &mut Told, budget: &Budget) {
     for part in &budget.components {
         text.item(
             "-",
-            format!("{}: {}. Against it: {}.", part.name, part.sensitivity, part.remedy),
+            format!(
+                "{}: {}. Against it: {}.",
+                part.name,
+                in_small(&part.sensitivity, words),
+                part.remedy
+            ),
         );
     }
     text.say(
@@ -361,8 +496,8 @@ fn budget(text: &mut Told, budget: &Budget) {
 
 fn checks(
     text: &mut Told,
+    hose: &Hose,
     checks: &SiteChecks,
-    watch: &DriftWatch,
     column: &Result<Column, OutsideValidity>,
     words: Words,
 ) {
@@ -370,26 +505,45 @@ fn checks(
     text.item("1.", "Look along the hose for bubbles; lift and tap it from one end to the other.");
     text.item(
         "2.",
-        format!(
-            "Both ends side by side: their water stands alike within {}.",
-            words.length(checks.side_by_side)
-        ),
+        match checks.tube_above_pail {
+            Some(rise) => format!(
+                "Tube beside the pail: compare the bottom of the curve in the tube with the flat water in \
+                 the middle of the pail. The tube climbs: up to {} higher in a clean tube and plain \
+                 water, less in a greasy one or with detergent. Between {} lower and {} higher is as it \
+                 should be, and lifted and settled again it comes back within {}. It is in every \
+                 reading alike and drops out.",
+                words.length(rise),
+                words.length(checks.side_by_side),
+                words.length(rise + checks.side_by_side),
+                words.length(checks.side_by_side),
+            ),
+            None if hose.reservoir.is_twin() => format!(
+                "Both ends side by side: the bottoms of their curves stand alike within {}.",
+                words.length(checks.side_by_side)
+            ),
+            None => format!(
+                "Tube beside the pail: lifted and settled again, it comes back within {}.",
+                words.length(checks.side_by_side)
+            ),
+        },
     );
     text.item(
         "3.",
         format!(
-            "Lift the hose half a metre at mid-length and lay it down: the reading comes back \
-             within {}, or there is air in it.",
+            "Lift the hose by {} at mid-length and lay it down: the reading comes back within {}, or \
+             there is air in it.",
+            round(500.0, 20.0, words),
             words.length(checks.lifted)
         ),
     );
-    let slow = column.as_ref().is_ok_and(|column| !swings_to_see(column));
+    let slow = column.as_ref().is_ok_and(|column| !column.swings_to_see());
     text.item(
         "4.",
         match checks.swing {
             Some(period) if !slow => format!(
-                "Raise the end by 100 mm at once: it swings about every {:.0} s. No swing: a kink, \
+                "Raise the end by {} at once: it swings about every {:.0} s. No swing: a kink, \
                  a closed end or air. The time that you saw is judged for you (on a terminal: --swing).",
+                round(100.0, 4.0, words),
                 period.to_seconds()
             ),
             _ => "This hose hardly swings, so a blockage does not show by it: trust the \
@@ -399,62 +553,122 @@ fn checks(
     );
     text.item(
         "5.",
-        "Both ends open, the lid of the reservoir vented: a thumb on one end hides 97 mm of 100.",
+        if hose.reservoir.is_twin() {
+            "Both ends open: a thumb on one hides nearly all of a height."
+        } else {
+            "Both ends open, the lid of the reservoir vented: a thumb on one end hides nearly all of a \
+             height."
+        },
     );
+}
+
+/// When to go back to the benchmark, and where the other end stands meanwhile.
+fn benchmark(text: &mut Told, hose: &Hose, figures: &HoseFigures, words: Words) {
+    let watch = &figures.watch;
+    // As the survey holds it: what a reading is taken to be worth, repeats and all.
+    let closing = alike_within(figures.worth.sd);
     text.heading("Back to the benchmark");
     text.say(format!(
         "After {} points or {:.0} minutes, and at the end. It has to read as before within {}: \
          then the difference is shared out by time, otherwise read the points since again.",
         watch.points,
         watch.minutes.to_minutes(),
-        words.length(checks.closing)
+        words.length(closing)
     ));
-    text.say(format!(
-        "Drying up is worth up to {:.2} mm an hour, one millilitre spilled {:.2} mm.",
-        watch.per_hour.to_mm(),
-        watch.per_ml.to_mm()
-    ));
-    text.say(
-        "Stand the reservoir on the ground or on a floor that nobody lifts or walks on, never on \
-         the floor that is being jacked.",
-    );
+    match hose.reservoir {
+        Reservoir::TwinBothEnds => {
+            text.say(
+                "Read at both ends, what dries up, is spilled or swells drops out. If the benchmark does \
+                 not come back, look for air, a kink, a staff that was moved or a foot that is not clean.",
+            );
+        }
+        Reservoir::TwinOneEnd => text.say(format!(
+            "With one end read the water line is all that stays, and there is little of it: one \
+             millilitre spilled is {} of reading and {} of height, and one K that the whole hose warms as \
+             is said above. Read both ends, and it drops out.",
+            small(watch.per_ml, words),
+            small(watch.per_ml * hose.factor(), words),
+        )),
+        Reservoir::Pail { .. } | Reservoir::FixedMark { .. } => text.say(format!(
+            "Drying up is worth up to {} in an hour, one millilitre spilled {}. What is more than that is \
+             a leak, a spill or air.",
+            small(watch.per_hour, words),
+            small(watch.per_ml, words)
+        )),
+    }
+    text.say(where_it_stands(hose));
+}
+
+/// Where the end that stays may stand.
+pub fn where_it_stands(hose: &Hose) -> &'static str {
+    if hose.reservoir.is_twin() {
+        "Stand the standing end, with its staff, on a spot that nobody walks on or beside while you \
+         read, outside of the ways to the points. For a survey before the work that may be the floor \
+         itself; once there is jacking, the ground or a floor that is not lifted."
+    } else {
+        "Stand the reservoir where nobody walks on or beside it while you read, near a wall and outside \
+         of the ways to the points. For a survey before the work that may be the floor itself; once \
+         there is jacking, the ground or a floor that is not lifted, raised so that its water is as high \
+         above the floor that is read as before."
+    }
 }
 
 fn field_test(text: &mut Told, input: &HoseInput, words: Words) {
     text.heading("Your own figure: the field test");
     match &input.test {
         Some(test) => tested(text, test, words),
-        None => text.say(
-            "Two marks some metres apart, ten differences of height, the hose lifted and settled \
-             anew for each; then ten with the ends swapped. Write them into [hose] as test and \
-             test_swapped. Twenty minutes, and the ± above is yours and not a table's.",
-        ),
+        None => text.say(how_to_test(input.hose.reservoir)),
     }
     text.say(format!(
-        "Two readings of one point that differ by more than {:.1} times their scatter: read a \
-         third time, do not take the mean.",
+        "Two readings of one point that differ by more than {:.1} times what one reading is worth (one \
+         standard deviation): read a third time, do not take the mean.",
         REPEATS_WITHIN
     ));
 }
 
+/// How the field test is taken, which depends on what is at the other end.
+fn how_to_test(reservoir: Reservoir) -> &'static str {
+    match reservoir {
+        Reservoir::TwinBothEnds => {
+            "Two marks well apart, one end on each: what the one shows less what the other shows is a \
+             difference of height. Take ten, the hose lifted and settled anew for each; then ten with \
+             the ends changed over, still the first mark less the second. Write them into [hose] as \
+             test and test_swapped. Twenty minutes, and the ± above is yours and not a table's."
+        }
+        Reservoir::TwinOneEnd => {
+            "Two marks well apart, the standing end left where it is: read mark A, then mark B, and \
+             twice A less B is a difference of height. Take ten, settled anew for each; then ten with B \
+             read first and the standing end in another place, still twice A less B. Write them into [hose] \
+             as test and test_swapped. Forty minutes, and the ± above is yours and not a table's."
+        }
+        Reservoir::Pail { .. } | Reservoir::FixedMark { .. } => {
+            "Two marks well apart, the pail between them: read mark A, then mark B, and A less B is \
+             a difference of height. Take ten, the end lifted and settled anew for each; then carry the \
+             pail to the other side of the marks and take ten with B read first, still A less B. Write them \
+             into [hose] as test and test_swapped. Forty minutes, and the ± above is yours and not a \
+             table's."
+        }
+    }
+}
+
 fn tested(text: &mut Told, test: &HoseTest, words: Words) {
     text.say(format!(
-        "One reading scatters by {:.2} mm ({} to spare); it may be up to {:.2} mm (95 %).",
-        test.repeats.sd.to_mm(),
+        "One reading scatters by {} ({} to spare); it may be up to {} (95 %).",
+        small(test.repeats.sd, words),
         test.repeats.spare,
-        test.may_be.to_mm()
+        small(test.may_be, words)
     ));
     text.say(if test.ends_agree() {
         format!(
-            "Both ends read alike: they differ by {:.2} mm, up to {} could be chance.",
-            (test.index_error * 2.0).abs().to_mm(),
+            "Both sets say the same: they differ by {}, up to {} could be chance.",
+            small((test.index_error * 2.0).abs(), words),
             words.length(test.limit)
         )
     } else {
         format!(
-            "! The ends do not read alike: they differ by {:.2} mm, more than the {} that chance \
-             explains. Look for a dirty tube, unequal bores or a staff whose foot is worn.",
-            (test.index_error * 2.0).abs().to_mm(),
+            "! The two sets do not say the same: they differ by {}, more than the {} that chance \
+             explains. Look for drift, a dirty tube, unequal bores or a staff whose foot is worn.",
+            small((test.index_error * 2.0).abs(), words),
             words.length(test.limit)
         )
     });
@@ -467,15 +681,16 @@ fn tested(text: &mut Told, test: &HoseTest, words: Words) {
 /// ATSDR ToxFAQs (ethylene glycol: kidneys, nerves, heart); Osweiler 2011, as quoted (dogs 4 to 7,
 /// cats 1.4 mL/kg); Merck Veterinary Manual (propylene glycol, dogs about 9 mL/kg). The rest is
 /// common practice.
-fn cautions(text: &mut Told, input: &HoseInput, unmixed: Option<Length>) {
+fn cautions(text: &mut Told, input: &HoseInput, unmixed: Option<Length>, words: Words) {
     text.heading("Before you fill it");
     if let Some(unmixed) = unmixed {
         text.item(
             "!",
             format!(
                 "Mix the antifreeze before filling: plain water in one leg and this mix in the \
-                 other stand {:.0} mm apart for every metre of leg.",
-                unmixed.to_mm()
+                 other stand {} apart for every {} of leg.",
+                whole(unmixed * if words.long_unit() == "ft" { 0.3048 } else { 1.0 }, words),
+                if words.long_unit() == "ft" { "foot" } else { "metre" }
             ),
         );
     }
@@ -499,8 +714,13 @@ fn cautions(text: &mut Told, input: &HoseInput, unmixed: Option<Length>) {
     }
     text.item(
         "!",
-        "Never start it by mouth, whatever is in it. Fill it from the reservoir, slowly, with \
-         water that has stood.",
+        if input.hose.reservoir.is_twin() {
+            "Never start it by mouth, whatever is in it. Fill it at one end, slowly, with water that has \
+             stood."
+        } else {
+            "Never start it by mouth, whatever is in it. Fill it from the reservoir, slowly, with \
+             water that has stood."
+        },
     );
     text.item(
         "!",

@@ -9,7 +9,7 @@ use super::scale::{Reservoir, not_shown};
 use super::temperature::warm_leg_higher;
 use super::validity::OutsideValidity;
 use super::water::{surface_tension, water_density};
-use crate::units::{Angle, Length, Pressure, Temperature};
+use crate::units::{Angle, Area, Length, Pressure, Temperature};
 use serde::Serialize;
 
 /// Nothing better is claimed for a builder's hose: 1 mm at 95 %. No repeatability study of one was
@@ -77,7 +77,8 @@ fn of_range(half_width: Length) -> Length {
     half_width.abs() / 3.0_f64.sqrt()
 }
 
-/// The error budget of one reading of a hose.
+/// The error budget of one reading of a hose. Of a twin whose ends are both read a reading is what the
+/// moving end shows less what the standing one shows.
 ///
 /// # Units and sign
 /// Standard uncertainties (k = 1) in millimetres; sensitivities say theirs.
@@ -94,21 +95,38 @@ fn of_range(half_width: Length) -> Length {
 /// one room with its doors open; the rest is engineering judgement.
 pub fn budget_of(hose: &Hose) -> Result<Budget, OutsideValidity> {
     let mut components = vec![
-        reading(hose),
-        meniscus(hose)?,
-        foot(hose.care),
-        temperature(hose)?,
+        at_both_ends(hose, reading(hose)),
+        at_both_ends(hose, meniscus(hose)?),
+        foot(hose),
+        as_read(hose, temperature(hose)?),
         settling(hose),
-        pressure(hose)?,
-        drift(hose),
+        as_read(hose, pressure(hose)?),
+        drift(hose)?,
     ];
-    components.extend(scale(hose));
+    components.extend(scale(hose).map(|part| as_read(hose, part)));
     components.sort_by(|a, b| b.sd.total_cmp(&a.sd));
     let sum = |size: fn(&Component) -> Length| root_sum_of_squares(components.iter().map(size));
     let combined = sum(|part| part.sd);
     let (careful, at_best) = (sum(|part| part.careful), sum(|part| part.at_best));
     let claimed = combined.max(LEAST_CLAIMED);
     Ok(Budget { components, combined, careful, at_best, claimed })
+}
+
+fn times(part: Component, by: f64) -> Component {
+    let (sd, careful, at_best) = (part.sd * by, part.careful * by, part.at_best * by);
+    Component { sd, careful, at_best, ..part }
+}
+
+/// What each of two ends that are read adds by itself.
+fn at_both_ends(hose: &Hose, part: Component) -> Component {
+    let n_read = if hose.reservoir == Reservoir::TwinBothEnds { 2.0_f64 } else { 1.0 };
+    times(part, n_read.sqrt())
+}
+
+/// What two surfaces stand apart is a height. A reading shows it divided by the factor that every
+/// difference of readings is multiplied by.
+fn as_read(hose: &Hose, part: Component) -> Component {
+    times(part, 1.0 / hose.factor())
 }
 
 fn by_care(care: Care, casual: Length, careful: Length) -> Length {
@@ -129,7 +147,7 @@ fn reading(hose: &Hose) -> Component {
             hose.read_to.to_mm(),
             hose.bore.to_mm() * 5.0_f64.to_radians().tan()
         ),
-        remedy: "read to half a millimetre, eye level with the bottom of the curve",
+        remedy: "read as finely as the scale lets you, eye level with the bottom of the curve",
         hidden_from_repeats: false,
     }
 }
@@ -154,14 +172,16 @@ fn meniscus(hose: &Hose) -> Result<Component, OutsideValidity> {
     })
 }
 
-fn foot(care: Care) -> Component {
+fn foot(hose: &Hose) -> Component {
     let careful = Length::mm(0.25);
     Component {
         name: "staff foot and lean",
-        sd: by_care(care, Length::mm(0.6), careful),
+        // Once, of twin tubes too: the standing staff stays on its spot, and how it stands there is in
+        // every reading alike.
+        sd: by_care(hose.care, Length::mm(0.6), careful),
         careful,
         at_best: Length::mm(0.05),
-        sensitivity: "a lean of 2 degrees reads 0.6 mm long for each metre".to_owned(),
+        sensitivity: "a lean of 2 degrees reads 0.06 % too long".to_owned(),
         remedy: "a level on the staff, a marked spot, grit brushed away",
         hidden_from_repeats: false,
     }
@@ -198,16 +218,19 @@ fn temperature(hose: &Hose) -> Result<Component, OutsideValidity> {
         careful: if measured.is_some() { sd } else { careful.min(sd) },
         at_best: Length::mm(0.05).min(sd),
         sensitivity: format!(
-            "{:.2} mm for each K that one leg of {:.1} m is warmer{}; a hump counts twice",
+            "{:.2} mm for each K that one leg is warmer{}; a hump counts twice",
             per_kelvin.to_mm(),
-            hose.leg.to_m(),
             match (measured, hose.care) {
                 (Some(_), _) => ", as they were measured",
                 (None, Care::Casual) => ", 5 K taken",
                 (None, Care::Careful) => ", 2 K taken",
             }
         ),
-        remedy: "hose low, in the shade, reservoir low; wait after moving between warm and cold",
+        remedy: if hose.reservoir.is_twin() {
+            "hose low, in the shade, out of the sun at both ends; wait after moving between warm and cold"
+        } else {
+            "hose low, in the shade, reservoir low; wait after moving between warm and cold"
+        },
         hidden_from_repeats: true,
     })
 }
@@ -215,15 +238,24 @@ fn temperature(hose: &Hose) -> Result<Component, OutsideValidity> {
 fn settling(hose: &Hose) -> Component {
     let careful = of_range(hose.settle_to.min(Length::mm(0.2)));
     let waited = of_range(hose.settle_to);
-    Component {
+    // What one end stands too high the other stands too low, for the water keeps its volume.
+    let ends = if hose.reservoir == Reservoir::TwinBothEnds { 2.0 } else { 1.0 };
+    let part = Component {
         name: "not yet at rest",
         sd: by_care(hose.care, waited.max(Length::mm(0.5)), waited),
         careful,
         at_best: Length::mm(0.02),
-        sensitivity: "mm to tens of mm when read at once; see the wait".to_owned(),
-        remedy: "keep to the wait, then two readings 10 s apart that agree",
+        sensitivity: if ends > 1.0 {
+            "a great deal when read at once, and twice what is left at one end, for the other end \
+             is off to the other side; see the wait"
+        } else {
+            "a great deal when read at once; see the wait"
+        }
+        .to_owned(),
+        remedy: "keep to the wait, then two readings that agree, as far apart as is said there",
         hidden_from_repeats: false,
-    }
+    };
+    times(part, ends)
 }
 
 fn pressure(hose: &Hose) -> Result<Component, OutsideValidity> {
@@ -235,29 +267,80 @@ fn pressure(hose: &Hose) -> Result<Component, OutsideValidity> {
         careful: of(1.7),
         at_best: Length::mm(0.03),
         sensitivity: format!(
-            "{:.2} mm for each Pa between the ends; wind of 5 m/s on one end 1.5 mm",
+            "{:.2} mm for each Pa between the ends; wind of 5 m/s (11 mph) on one end 1.5 mm",
             level_of_pressure(Pressure::pa(1.0), density).to_mm()
         ),
-        remedy: "both ends in one room, doors open, fans off, lid vented",
+        remedy: if hose.reservoir.is_twin() {
+            "both ends in one room, doors open, fans off, both tubes open"
+        } else {
+            "both ends in one room, doors open, fans off, lid vented"
+        },
         hidden_from_repeats: true,
     })
 }
 
-fn drift(hose: &Hose) -> Component {
+fn drift(hose: &Hose) -> Result<Component, OutsideValidity> {
+    // How much warmer the whole hose may have got between two readings of the benchmark, with what is
+    // shared out by time taken off (engineering judgement).
+    const WARMS: f64 = 1.0;
+    const WARMS_CAREFUL: f64 = 0.2;
+    let per_kelvin = warming_lifts(hose)?;
     let (casual, careful) = match hose.reservoir {
         // Both ends at once: what is lost is lost to both.
         Reservoir::TwinBothEnds => (Length::ZERO, Length::ZERO),
-        _ => (Length::mm(0.5), Length::mm(0.1)),
+        Reservoir::TwinOneEnd => {
+            let of = |lost: f64, kelvin: f64| {
+                root_sum_of_squares([Length::mm(lost), of_range(per_kelvin * kelvin)])
+            };
+            (of(0.5, WARMS), of(0.1, WARMS_CAREFUL))
+        }
+        Reservoir::Pail { .. } | Reservoir::FixedMark { .. } => (Length::mm(0.5), Length::mm(0.1)),
     };
-    Component {
+    Ok(Component {
         name: "drift",
         sd: by_care(hose.care, casual, careful),
         careful,
         at_best: if careful == Length::ZERO { Length::ZERO } else { Length::mm(0.03) },
-        sensitivity: "0.02 to 0.25 mm an hour dries up; more if it leaks or is spilled".to_owned(),
-        remedy: "back to the benchmark in time; vented lid; reservoir on the ground",
+        sensitivity: match hose.reservoir {
+            Reservoir::TwinBothEnds => {
+                "none: what dries up, is spilled or swells shows at both ends alike".to_owned()
+            }
+            Reservoir::TwinOneEnd => format!(
+                "{:.2} mm for each K that the whole hose warms, for nothing but two narrow tubes \
+                 takes up what swells; more if it leaks or is spilled",
+                per_kelvin.to_mm()
+            ),
+            Reservoir::Pail { .. } | Reservoir::FixedMark { .. } => {
+                "0.02 mm to 0.25 mm in an hour dries up; more if it leaks or is spilled".to_owned()
+            }
+        },
+        remedy: match hose.reservoir {
+            Reservoir::TwinBothEnds => "both ends read at the same moment",
+            Reservoir::TwinOneEnd => {
+                "read both ends; or back to the benchmark in time, the hose in the shade"
+            }
+            Reservoir::Pail { .. } | Reservoir::FixedMark { .. } => {
+                "back to the benchmark in time; vented lid; reservoir out of the way of feet"
+            }
+        },
         hidden_from_repeats: true,
-    }
+    })
+}
+
+/// How far the surfaces rise for each kelvin that all the water in the hose warms: an upper limit, for
+/// the tube swells too.
+///
+/// # References
+/// The change of density of the filling times the volume of the hose, over all that is free.
+fn warming_lifts(hose: &Hose) -> Result<Length, OutsideValidity> {
+    let t = hose.temperature.to_celsius();
+    // One kelvin up, or down where the figures end.
+    let step = if t + 1.0 <= 40.0 { 1.0 } else { -1.0 };
+    let at = |t: f64| hose.fluid.density(Temperature::celsius(t));
+    let (here, there) = (at(t)?.to_kg_per_m3(), at(t + step)?.to_kg_per_m3());
+    let swells = ((here - there) / here).abs();
+    let volume_over_free = Area::of_circle(hose.bore) / hose.reservoir.free_area(hose.bore);
+    Ok(hose.length * (swells * volume_over_free))
 }
 
 /// What is left of the scale after the readings are corrected.
@@ -270,13 +353,18 @@ fn scale(hose: &Hose) -> Option<Component> {
     let doubt = if hose.reservoir == Reservoir::TwinOneEnd { 0.02 } else { AREA_DOUBT };
     let lost = not_shown(SCALE_RANGE, factor);
     let sd = of_range(lost * doubt);
+    let is_twin = hose.reservoir.is_twin();
     Some(Component {
-        name: "reservoir scale, corrected",
+        name: if is_twin { "tubes not alike" } else { "reservoir scale, corrected" },
         sd,
         careful: sd,
         at_best: sd.min(Length::mm(0.01)),
-        sensitivity: format!("left out it would be {:.2} mm in 100 mm", lost.to_mm()),
-        remedy: "a wider pail, or slide the hose to a fixed mark",
+        sensitivity: format!("left out, {:.2} % of every height would not show", lost.to_mm()),
+        remedy: if is_twin {
+            "read both ends: then nothing has to be corrected"
+        } else {
+            "a wider pail, or slide the hose to a fixed mark"
+        },
         hidden_from_repeats: true,
     })
 }

@@ -2,9 +2,11 @@
 
 use super::budget::Budget;
 use super::instrument::Hose;
+use super::meniscus::meniscus_rise;
 use super::scale::Reservoir;
 use super::settling::{Column, Regime};
-use crate::units::{Length, Minutes, Seconds, Temperature};
+use super::water::{surface_tension, water_density};
+use crate::units::{Angle, Length, Minutes, Seconds, Temperature};
 use serde::Serialize;
 
 /// Points between two readings of the benchmark, at most (levelling practice: 10 to 15).
@@ -24,8 +26,11 @@ pub fn alike_within(sd: Length) -> Length {
 /// What the checks on site are held against.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct SiteChecks {
-    /// Both ends side by side: their surfaces stand alike within this.
+    /// Both ends side by side: their surfaces stand as they should within this.
     pub side_by_side: Length,
+    /// How far the water in a clean wetted tube stands above that in the pail; nothing between tubes
+    /// of one bore, or where it is not known.
+    pub tube_above_pail: Option<Length>,
     /// The hose lifted half a metre at mid-length and laid down again: the reading changes by no
     /// more than this, or there is air in it.
     pub lifted: Length,
@@ -40,15 +45,26 @@ pub struct SiteChecks {
 ///
 /// # References
 /// 95 % limits of a difference of two readings: random parts only where both are taken at once at
-/// one place, all parts for the benchmark.
-pub fn site_checks(budget: &Budget, column: Option<Column>) -> SiteChecks {
+/// one place, all parts for the benchmark. Both ends of a twin beside each other are one reading of
+/// it. A tube stands above its pail by up to [`meniscus_rise`] of a wetted wall; less where it is
+/// greasy, or where there is detergent in the water.
+pub fn site_checks(hose: &Hose, budget: &Budget, column: Option<Column>) -> SiteChecks {
     let random = alike_within(budget.random());
+    let is_one_reading = hose.reservoir == Reservoir::TwinBothEnds;
     SiteChecks {
-        side_by_side: random,
+        side_by_side: if is_one_reading { budget.random() * 2.0 } else { random },
+        tube_above_pail: if hose.reservoir.is_twin() { None } else { wetted_rise(hose) },
         lifted: random,
         closing: alike_within(budget.claimed),
         swing: column.and_then(|column| column.swing_period()),
     }
+}
+
+/// How far plain water climbs in a clean wetted tube of this bore.
+fn wetted_rise(hose: &Hose) -> Option<Length> {
+    let t = hose.temperature.max(Temperature::celsius(0.0));
+    let (tension, density) = (surface_tension(t).ok()?, water_density(t).ok()?);
+    meniscus_rise(hose.bore, Angle::degrees(0.0), tension, density).ok()
 }
 
 /// What a swing that was watched says of the hose.
@@ -74,7 +90,7 @@ pub fn judge_swing(column: Column, seen: Option<Seconds>) -> SwingVerdict {
         return SwingVerdict::CannotTell;
     };
     // Heavily damped swings are over before anybody could time them.
-    if column.overshoot() < 0.05 {
+    if !column.swings_to_see() {
         return SwingVerdict::CannotTell;
     }
     match seen.map(|seen| seen / expected) {

@@ -77,6 +77,11 @@ impl Default for Hose {
     }
 }
 
+/// Below this nothing is known of any filling, C.
+const COLDEST: f64 = 0.0;
+/// Above this nothing is known of all fillings, C.
+const HOTTEST: f64 = 40.0;
+
 /// What is wrong with a hose. Each names the part it is about, as the job does.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum HoseFault {
@@ -151,6 +156,11 @@ impl HoseFault {
         }
     }
 
+    /// Whether levels can still be worked out: only what depends on how the filling flows is not known.
+    pub fn leaves_levels(&self) -> bool {
+        matches!(self, Self::Outside(..))
+    }
+
     /// The way out.
     pub fn hint(&self) -> &'static str {
         match self {
@@ -167,14 +177,19 @@ impl HoseFault {
                  kind = \"twin\""
             }
             Self::Glycol { .. } => "write the share by mass, such as glycol = \"30 %\"",
+            Self::Freezes { temperature, .. } if *temperature >= COLDEST => {
+                "do not read it: wait for warmer weather, or mix in propylene glycol before filling"
+            }
             Self::Freezes { .. } => {
-                "do not read it: wait for warmer weather, or mix in more propylene glycol before \
-                 filling"
+                "do not read it: wait for warmer weather; below 0 C nothing is known here of any \
+                 filling, so more glycol does not help either"
             }
             Self::Outside(_, outside) if outside.is_below() => {
                 "read when it is warmer: how this filling behaves so cold is not known here"
             }
-            Self::Outside(..) => "read in the cool of the day, or leave the temperature out",
+            Self::Outside(..) => {
+                "read in the cool of the day: how this filling behaves so hot is not known here"
+            }
             Self::LegsTooLong { .. } => "take a longer hose, or check the height of the legs",
             Self::NothingToRead { .. } => "write reads = [from, to] above the foot of the staff",
         }
@@ -247,6 +262,14 @@ impl Hose {
         let legs = self.leg_temperatures.map(|(one, other)| [one, other]);
         let legs = legs.into_iter().flatten().map(|t| ("leg_temperatures", t));
         std::iter::once(("temperature", self.temperature)).chain(legs)
+    }
+
+    /// The same hose at the nearest temperatures at which its filling is known.
+    #[must_use]
+    pub fn nearest_known(&self) -> Self {
+        let known = |t: Temperature| Temperature::celsius(t.to_celsius().clamp(COLDEST, HOTTEST));
+        let legs = self.leg_temperatures.map(|(one, other)| (known(one), known(other)));
+        Self { temperature: known(self.temperature), leg_temperatures: legs, ..self.clone() }
     }
 
     /// What a difference of its readings is multiplied by (a ratio).

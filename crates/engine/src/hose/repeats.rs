@@ -1,6 +1,8 @@
 //! The builder's own repeats against what the budget promises.
 
 use super::budget::{Budget, LEAST_CLAIMED};
+use super::instrument::Hose;
+use super::scale::Reservoir;
 use crate::ids::PointId;
 use crate::survey::{Drift, FieldTestError, Setup, staff_zero_factor};
 use crate::units::{Length, Minutes};
@@ -11,8 +13,8 @@ use std::collections::BTreeMap;
 /// As many pairs as the budget is worth when the two are blended (a ratio; our own rule).
 pub const BUDGET_WORTH: f64 = 10.0;
 
-/// Readings of one point may differ by so many random standard uncertainties; beyond, read again
-/// rather than take the mean (95 % of two readings: 1.96 times the root of 2).
+/// Two readings of one point may differ by so many standard uncertainties; beyond, read again rather
+/// than take the mean (95 % of two readings: 1.96 times the root of 2).
 pub const REPEATS_WITHIN: f64 = 2.8;
 
 /// The root of the sum of squares.
@@ -166,14 +168,25 @@ impl HoseTest {
 /// Works the field test out: two marks, at least ten differences of height, the hose lifted and
 /// settled anew for each; then as many with the ends swapped.
 ///
+/// With a pail a difference is made of two readings, one on each mark; in the second set the pail
+/// stands beside the other mark and the other mark is read first. A twin whose ends are both read
+/// stands with one end on each mark, and a difference is one reading of it; in the second set the ends
+/// have changed places.
+///
 /// # Errors
 /// Fewer than ten in a set, or a difference that is no number.
 ///
 /// # References
 /// The scheme of ISO 17123-2:2001 (from memory, verify), on one difference of height: `s` of a
-/// difference from both sets about their means, `n1 + n2 - 2` spare; one reading has `s/sqrt(2)`.
+/// difference from both sets about their means, `n1 + n2 - 2` spare. A difference of two readings has
+/// `s = f sqrt(2) s_reading`, `f` being what differences of readings are multiplied by; one of a twin
+/// read at both ends is one reading.
 /// The means agree if they differ by less than `t(0.975) s sqrt(1/n1 + 1/n2)`.
-pub fn hose_test(first: &[Length], swapped: &[Length]) -> Result<HoseTest, FieldTestError> {
+pub fn hose_test(
+    hose: &Hose,
+    first: &[Length],
+    swapped: &[Length],
+) -> Result<HoseTest, FieldTestError> {
     const NEEDED: usize = 10;
     for (set, differences) in [(1, first), (2, swapped)] {
         if differences.len() < NEEDED {
@@ -191,7 +204,11 @@ pub fn hose_test(first: &[Length], swapped: &[Length]) -> Result<HoseTest, Field
     };
     let spare = first.len() + swapped.len() - 2;
     let sd = Length::mm(((squares(first) + squares(swapped)) / spare as f64).sqrt());
-    let repeats = Repeats { spare, sd: sd / 2.0_f64.sqrt() };
+    let of_one = match hose.reservoir {
+        Reservoir::TwinBothEnds => 1.0,
+        _ => hose.factor() * 2.0_f64.sqrt(),
+    };
+    let repeats = Repeats { spare, sd: sd / of_one };
     let may_be = repeats.sd * upper_95_factor(spare).unwrap_or(f64::INFINITY);
     let (difference, index_error) = reversal(mean(first), mean(swapped));
     let limit = sd * staff_zero_factor(first.len(), swapped.len())?;

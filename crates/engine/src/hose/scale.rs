@@ -45,6 +45,11 @@ impl Reservoir {
         }
     }
 
+    /// Whether the other end is a second tube of the same bore.
+    pub fn is_twin(self) -> bool {
+        matches!(self, Self::TwinBothEnds | Self::TwinOneEnd)
+    }
+
     /// What a difference of readings is multiplied by (a ratio).
     ///
     /// # References

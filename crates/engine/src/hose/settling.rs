@@ -17,6 +17,13 @@ pub const MARGIN: f64 = 1.1;
 /// No wait is shorter: the hand and the eye need as long.
 pub const SHORTEST_WAIT: Seconds = Seconds::new(20.0);
 
+/// Two readings that are to agree are never taken sooner after each other: the hand and the eye need
+/// as long.
+const SOONEST_AGAIN: Seconds = Seconds::new(5.0);
+
+/// Less of a swing than this is not seen (a ratio of the move; a choice).
+const SEEN_OVERSHOOT: f64 = 0.05;
+
 const CHECKED: &str = "where waits were held against the unsteady flow";
 /// `sqrt(3)/2`.
 const FREQUENCY_FACTOR: f64 = 0.866_025_403_784_438_6;
@@ -104,6 +111,38 @@ impl Column {
         let damping = 0.75 * self.damping();
         let squared = 0.75 * self.frequency().powi(2) - damping * damping;
         Some(Seconds::new(std::f64::consts::TAU / squared.sqrt()))
+    }
+
+    /// How far apart two readings are taken that are to agree: half a period of the swing, or one and
+    /// a half, for a whole period apart the water stands alike however far it is from its rest. Where
+    /// nothing swings that one could see: until half of what is left is gone.
+    ///
+    /// # References
+    /// Whole seconds, [`SOONEST_AGAIN`] at least. `exp(-lambda t) = 1/2` for the slower way to rest.
+    pub fn read_again_after(&self) -> Seconds {
+        if let (Some(period), true) = (self.swing_period(), self.overshoot() >= SEEN_OVERSHOOT) {
+            let period = period.to_seconds();
+            let halves = (0..).map(|n| (f64::from(n) + 0.5) * period);
+            let again = halves.map(f64::round).find(|&again| {
+                let share = (again / period).fract();
+                again >= SOONEST_AGAIN.to_seconds() && (0.25..=0.75).contains(&share)
+            });
+            return Seconds::new(again.unwrap_or(SOONEST_AGAIN.to_seconds()));
+        }
+        let damping = 0.75 * self.damping();
+        let frequency = FREQUENCY_FACTOR * self.frequency();
+        let rate = if damping <= frequency {
+            damping
+        } else {
+            frequency.powi(2) / (damping + (damping * damping - frequency * frequency).sqrt())
+        };
+        Seconds::new((std::f64::consts::LN_2 / rate).ceil().max(10.0))
+    }
+
+    /// Whether a swing can be seen: after a quick move the water goes past its level by a twentieth
+    /// of the move (a choice).
+    pub fn swings_to_see(&self) -> bool {
+        self.regime() == Regime::Swings && self.overshoot() >= SEEN_OVERSHOOT
     }
 
     /// Where the surface stands above its rest, by the plain equation, after it was let go at

@@ -56,7 +56,11 @@ impl Checker<'_> {
             };
         }
         let id = SetupId::new(form.id.as_str());
-        self.hose.worth.push(SetupWorth { setup: id, scale: setup.scale, worth });
+        let stated = form.reading_sd.as_ref().map(|_| match setup.reading_sd {
+            ReadingSd::Each(sd) => sd,
+            ReadingSd::ByDistance { at_least, .. } => at_least,
+        });
+        self.hose.worth.push(SetupWorth { setup: id, scale: setup.scale, worth, stated });
     }
 
     pub(super) fn your_hose(&mut self) {
@@ -67,13 +71,21 @@ impl Checker<'_> {
         let n_faults = self.faults.len();
         let mut assumed = Vec::new();
         let hose = self.hose_of(&spot, form, &mut assumed);
-        let test = self.field_test(&spot, form);
+        let test = self.field_test(&spot, form, &hose);
         if self.faults.len() == n_faults
             && let Err(faults) = hose.clone().checked()
         {
             for fault in faults {
-                let found = self.error(&spot, fault.key(), fault.to_string()).hint(fault.hint());
-                self.faults.push(found);
+                let found = if fault.leaves_levels() {
+                    let what = format!(
+                        "{fault}: readings are taken to be worth what they are at the nearest that is \
+                         known, and no wait is given"
+                    );
+                    self.warning(&spot, fault.key(), what)
+                } else {
+                    self.error(&spot, fault.key(), fault.to_string())
+                };
+                self.faults.push(found.hint(fault.hint()));
             }
         }
         self.hose = HoseInput { given, hose, assumed, test, worth: Vec::new() };
@@ -246,7 +258,7 @@ impl Checker<'_> {
         if form.fixed_mark { Reservoir::FixedMark { area } } else { Reservoir::Pail { area } }
     }
 
-    fn field_test(&mut self, spot: &Spot, form: &YourHoseForm) -> Option<HoseTest> {
+    fn field_test(&mut self, spot: &Spot, form: &YourHoseForm, hose: &Hose) -> Option<HoseTest> {
         if form.test.is_empty() && form.test_swapped.is_empty() {
             return None;
         }
@@ -259,11 +271,12 @@ impl Checker<'_> {
         if first.len() + swapped.len() < n_typed {
             return None;
         }
-        match hose_test(&first, &swapped) {
+        match hose_test(hose, &first, &swapped) {
             Ok(test) => Some(test),
             Err(error) => {
-                let hint = "settle the hose anew for each difference: ten in test, ten more with the \
-                            ends swapped in test_swapped";
+                let hint = "settle the hose anew for each difference: ten in test, ten more in \
+                            test_swapped, with the pail beside the other mark (or the ends of a twin \
+                            swapped)";
                 let fault =
                     self.error(spot, "test", format!("the field test says nothing: {error}"));
                 self.faults.push(fault.hint(hint));
