@@ -28,6 +28,8 @@ pub struct Accuracy {
     pub read_once: usize,
     /// The water line of every stand is taken to drift evenly.
     pub with_drift: bool,
+    /// What levels are counted from in place of the benchmarks, where no stand reaches one.
+    pub in_place_of_benchmark: Option<PointId>,
 }
 
 /// What one level will be worth.
@@ -134,6 +136,10 @@ pub(super) fn accuracy_of(
         spare: reduction.redundancy,
         finds,
         read_once: points.iter().filter(|worth| times(&worth.point) == 1).count(),
+        in_place_of_benchmark: match &survey.datum {
+            Datum::PointIsZero(point) if !benchmarks.is_empty() => Some(point.clone()),
+            _ => None,
+        },
         with_drift: survey.setups.iter().any(|setup| setup.drift == Drift::Linear),
         points,
     })

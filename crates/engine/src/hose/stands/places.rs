@@ -26,6 +26,8 @@ pub(super) struct Candidate {
     pub(super) at: (f64, f64),
     pub(super) room: Option<RoomId>,
     pub(super) place: Place,
+    /// Beside a wall, away from doorways and from what is read: nobody walks on it or past it.
+    pub(super) aside: bool,
     /// Hose to each target, mm.
     pub(super) hose: Vec<f64>,
 }
@@ -97,7 +99,8 @@ pub(super) fn candidates_of(
     let area: f64 = ask.site.rooms().iter().map(|room| room.outline.area_m2()).sum();
     let step = ((area / CANDIDATES).sqrt() * 1e3).clamp(450.0, 20_000.0);
     let mut candidates: Vec<Candidate> = Vec::new();
-    let mut add = |at: (f64, f64), room: &RoomId| {
+    let mut add = |at: (f64, f64), room: &Room| {
+        let aside = is_aside(ask, targets, room, Position::mm(at.0, at.1));
         let in_obstacle = ask
             .obstacles
             .iter()
@@ -108,7 +111,7 @@ pub(super) fn candidates_of(
         let place = ways.place(at);
         let from = ways.reach(&place);
         let hose = targets.iter().map(|target| hose_to(ways, &from, target)).collect();
-        candidates.push(Candidate { at, room: Some(room.clone()), place, hose });
+        candidates.push(Candidate { at, room: Some(room.id.clone()), place, aside, hose });
     };
     for room in ask.site.rooms() {
         let corners = room.outline.corners();
@@ -130,7 +133,7 @@ pub(super) fn candidates_of(
                     let is_inside = room.outline.contains(place, Length::ZERO)
                         && room.outline.distance_to_line(place).to_mm() >= off;
                     if is_inside && ways.is_clear(at, off) {
-                        add(at, &room.id);
+                        add(at, room);
                         n_added += 1;
                     }
                 }
@@ -149,11 +152,23 @@ pub(super) fn candidates_of(
             if let Some(at) = beside_door(&room.outline, door)
                 && ways.is_clear(at, 60.0)
             {
-                add(at, &room.id);
+                add(at, room);
             }
         }
     }
     candidates
+}
+
+/// Whether a reservoir at this place is out of the way of whoever reads.
+fn is_aside(ask: &StandsAsk<'_>, targets: &[Target], room: &Room, at: Position) -> bool {
+    /// No further than this from a wall.
+    const FROM_WALL: Length = Length::mm(900.0);
+    /// And no nearer than this to a doorway, and to a spot that a staff stands on.
+    const FROM_DOOR: Length = Length::mm(1000.0);
+    const FROM_SPOT: Length = Length::mm(400.0);
+    room.outline.distance_to_line(at) <= FROM_WALL
+        && ask.doors.iter().all(|door| door.at.distance(at) >= FROM_DOOR)
+        && targets.iter().all(|target| target.at.distance(at) >= FROM_SPOT)
 }
 
 fn steps(length: f64, step: f64) -> usize {

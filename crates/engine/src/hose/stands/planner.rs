@@ -96,8 +96,9 @@ impl Planner<'_> {
         .collect()
     }
 
-    /// As many stands with less hose: each is moved to where its points are nearest, as long as
-    /// every point stays reached and the stands hang together.
+    /// As many stands out of the way and with less hose: each is moved beside a wall if there is a place,
+    /// and then to where its points are nearest, as long as every point stays reached and the stands
+    /// hang together.
     fn shorter(&self, cover: &Cover<'_>, mut chosen: Vec<usize>) -> Vec<usize> {
         for _ in 0..2 {
             for idx in 0..chosen.len() {
@@ -114,7 +115,10 @@ impl Planner<'_> {
                     .filter(|&c| in_both(&needed, &cover.reached[c]) == n_needed)
                     .map(|c| (self.hose_in_all(&chosen, idx, c), c))
                     .collect();
-                ranked.sort_by(|a, b| a.0.total_cmp(&b.0));
+                let in_the_way = |candidate: usize| !self.candidates[candidate].aside;
+                ranked.sort_by(|a, b| {
+                    in_the_way(a.1).cmp(&in_the_way(b.1)).then(a.0.total_cmp(&b.0))
+                });
                 for (_, candidate) in ranked.into_iter().take(40) {
                     let before = std::mem::replace(&mut chosen[idx], candidate);
                     if cover.are_tied(&chosen) {
