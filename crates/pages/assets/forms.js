@@ -95,7 +95,31 @@ const makers = {
   },
   hose(form) {
     const hose = thing(form);
+    const take = (name) => {
+      const typed = hose[name];
+      delete hose[name];
+      return typed;
+    };
+    const list = (name) => (take(name) ?? "").split(/[;,\s]+/).filter((typed) => typed !== "");
     if (hose.temperature !== undefined) hose.temperature = bare(form, "temperature");
+    const kind = hose.kind;
+    hose.kind = kind === "pail" || kind === "mark" ? "pail" : "twin";
+    hose.fixed_mark = kind === "mark";
+    hose.one_end = kind === "one-end";
+    // Two tubes have no pail, and water has no glycol; a mix has the share that stands in brackets.
+    if (hose.kind === "twin") for (const of of ["reservoir", "reservoir_size", "reservoir_area"]) delete hose[of];
+    if (hose.reservoir !== undefined) for (const of of ["reservoir_size", "reservoir_area"]) delete hose[of];
+    if (!hose.fluid?.endsWith("glycol")) delete hose.glycol;
+    else hose.glycol ??= "30 %";
+    hose.capped = take("carried") === "closed";
+    const legs = [take("leg_near"), take("leg_far")];
+    if (legs.every((leg) => leg === undefined)) delete hose.leg_temperatures;
+    else hose.leg_temperatures = [bare(form, "leg_near"), bare(form, "leg_far")];
+    const [from, to] = [take("reads_from"), take("reads_to")];
+    if (from === undefined && to === undefined) delete hose.reads;
+    else hose.reads = [from ?? "200 mm", to ?? "1600 mm"];
+    hose.test = list("test_first");
+    hose.test_swapped = list("test_second");
     return [{ did: "set", block: { hose } }];
   },
   door(form) {

@@ -4,7 +4,8 @@ use crate::layout::{Shell, faults, typed};
 use crate::respond::value_of;
 use crate::view::{JobView, Worked};
 use floorwright_draw::{Medium, StandsPicture, stands_map};
-use floorwright_engine::units::Seconds;
+use floorwright_engine::hose::Hose;
+use floorwright_engine::units::{Length, Seconds};
 use floorwright_job::form_v1::{
     CareForm, DoorForm, FluidForm, Form, HoseKindForm, Quantity, YourHoseForm,
 };
@@ -26,9 +27,11 @@ pub fn page(shell: &Shell<'_>, job: &JobView, query: &str) -> Markup {
             (faults(&job.faults))
             @match &job.worked {
                 Some(worked) => (of_hose(worked, query)),
-                None => p { "It waits for the job to be put right." },
+                None => p {
+                    "What it can do stands here as soon as what is named above is put right. Nothing that was entered is lost."
+                },
             }
-            (hose_form(form))
+            (hose_form(job))
             h2 { "Where to stand with it" }
             @if let Some(worked) = &job.worked { (stands(worked)) }
             (doors(form))
@@ -39,12 +42,20 @@ pub fn page(shell: &Shell<'_>, job: &JobView, query: &str) -> Markup {
 
 fn of_hose(worked: &Worked, query: &str) -> Markup {
     let input = &worked.input.hose;
-    match input.figures(seen_swing(query)) {
+    let typed = value_of(query, "swing").filter(|typed| !typed.trim().is_empty());
+    let seen = typed.as_deref().map(seen_swing);
+    match input.figures(seen.flatten()) {
         Ok(figures) => html! {
+            @if let (Some(typed), Some(None)) = (&typed, seen) {
+                p .warn role="status" {
+                    "\u{201c}" (typed.trim()) "\u{201d} is no time of a swing: write the seconds from one top to the next, more than 0 and less than "
+                    (LONGEST_SWING) ", such as 9; or 0 if it did not swing."
+                }
+            }
             (told(&hose_told::told(input, &figures, worked.words())))
             form action="hose" method="get" {
                 label { "A swing that you timed, from top to top, in seconds (0: it did not swing)"
-                    input name="swing" inputmode="decimal" required[true]; }
+                    input name="swing" inputmode="decimal" required[true] value=[typed]; }
                 button type="submit" { "Judge the swing" }
             }
         },
@@ -54,9 +65,11 @@ fn of_hose(worked: &Worked, query: &str) -> Markup {
     }
 }
 
-/// The seconds of a swing as they were timed; nothing inside for none.
-fn seen_swing(query: &str) -> Option<Option<Seconds>> {
-    let seconds: f64 = value_of(query, "swing")?.trim().replace(',', ".").parse().ok()?;
+/// The seconds of a swing as they were timed; nothing inside for none, and nothing at all if it is no
+/// time of a swing.
+fn seen_swing(typed: &str) -> Option<Option<Seconds>> {
+    let number = typed.trim().trim_end_matches('s').trim_end().replace(',', ".");
+    let seconds: f64 = number.parse().ok()?;
     match seconds {
         0.0 => Some(None),
         _ if seconds > 0.0 && seconds < LONGEST_SWING => Some(Some(Seconds::new(seconds))),
@@ -143,23 +156,35 @@ fn rows(table: &Table) -> Markup {
     }
 }
 
-fn hose_form(form: &Form) -> Markup {
+fn hose_form(job: &JobView) -> Markup {
+    let form = &job.folded.form;
+    let words = job.words();
     let hose = form.hose.clone().unwrap_or_default();
+    let usual = Hose::default();
     let of = |quantity: &Option<Quantity>| quantity.as_ref().map(typed);
+    let one_of =
+        |pair: &Option<[Quantity; 2]>, idx: usize| pair.as_ref().map(|pair| typed(&pair[idx]));
+    let leg = |idx: usize| hose.leg_temperatures.map(|legs| legs[idx]);
+    let list = |test: &[Quantity]| test.iter().map(typed).collect::<Vec<_>>().join("; ");
     let YourHoseForm { kind, fluid, care, .. } = &hose;
+    let is_twin = matches!(kind, Some(HoseKindForm::Twin));
+    let small = |length: Length| words.exact(length);
     html! {
-        details open[form.hose.is_none()] {
+        details open[form.hose.is_none() || job.worked.is_none()] {
             summary { "What it is made of" }
             form data-make="hose" data-form=(serde_json::to_string(&hose).unwrap_or_default()) {
                 label { "Kind"
                     select name="kind" {
-                        (choice("pail", "one tube on a pail", matches!(kind, None | Some(HoseKindForm::Pail))))
-                        (choice("twin", "two equal tubes", matches!(kind, Some(HoseKindForm::Twin))))
+                        (choice("pail", "one tube on a pail", !is_twin && !hose.fixed_mark))
+                        (choice("mark", "one tube on a pail, slid to a fixed mark", !is_twin && hose.fixed_mark))
+                        (choice("twin", "two equal tubes, both read at once", is_twin && !hose.one_end))
+                        (choice("one-end", "two equal tubes, one of them read", is_twin && hose.one_end))
                     }
                 }
-                label { "Inside width of the tube (10 mm)" input name="bore" value=[of(&hose.bore)]; }
-                label { "Length from end to end (20 m)" input name="length" value=[of(&hose.length)]; }
-                label { "Inside width of a round pail at its water line (200 mm)" input name="reservoir" value=[of(&hose.reservoir)]; }
+                label { "Inside width of the tube (" (small(usual.bore)) ")" input name="bore" value=[of(&hose.bore)]; }
+                label { "Length from end to end (" (words.long_exact(usual.length)) ")" input name="length" value=[of(&hose.length)]; }
+                label { "Inside width of a round pail at its water line (" (small(Length::mm(200.0))) "; nothing for two tubes)"
+                    input name="reservoir" value=[of(&hose.reservoir)]; }
                 label { "Filled with"
                     select name="fluid" {
                         (choice("water", "water", matches!(fluid, None | Some(FluidForm::Water))))
@@ -168,19 +193,33 @@ fn hose_form(form: &Form) -> Markup {
                         (choice("ethylene-glycol", "ethylene glycol mix", matches!(fluid, Some(FluidForm::EthyleneGlycol))))
                     }
                 }
-                label { "Share of glycol by mass (30 %)" input name="glycol" value=[of(&hose.glycol)]; }
+                label { "Share of glycol by mass (30 % of a mix)" input name="glycol" value=[of(&hose.glycol)]; }
                 label { "How warm the water is, degrees Celsius (20)"
                     input name="temperature" inputmode="decimal" value=[hose.temperature]; }
-                label { "How deep the legs hang, water line to floor (1 m)" input name="leg" value=[of(&hose.leg)]; }
-                label { "Read to the nearest (1 mm)" input name="read_to" value=[of(&hose.read_to)]; }
-                label { "The end goes up or down from point to point by at most (100 mm)"
+                label { "The leg at the other end, degrees Celsius, if it was measured" input name="leg_near" inputmode="decimal" value=[leg(0)]; }
+                label { "The leg at the staff, degrees Celsius, if it was measured" input name="leg_far" inputmode="decimal" value=[leg(1)]; }
+                label { "How deep the legs hang, water line to floor (" (words.long_exact(usual.leg)) ")" input name="leg" value=[of(&hose.leg)]; }
+                label { "The tube can be read from, above the foot of the staff (" (small(usual.reads.0)) ")" input name="reads_from" value=[one_of(&hose.reads, 0)]; }
+                label { "The tube can be read up to (" (small(usual.reads.1)) ")" input name="reads_to" value=[one_of(&hose.reads, 1)]; }
+                label { "Read to the nearest (" (small(usual.read_to)) ")" input name="read_to" value=[of(&hose.read_to)]; }
+                label { "The end goes up or down from point to point by at most (" (small(usual.largest_move)) ")"
                     input name="largest_move" value=[of(&hose.largest_move)]; }
+                label { "Read when it is within this of its rest (" (small(usual.settle_to)) ")"
+                    input name="settle_to" value=[of(&hose.settle_to)]; }
+                label { "Carried from point to point"
+                    select name="carried" {
+                        (choice("open", "open", !hose.capped))
+                        (choice("closed", "closed, and opened to read", hose.capped))
+                    }
+                }
                 label { "How it is read"
                     select name="care" {
                         (choice("casual", "as one does in passing", matches!(care, None | Some(CareForm::Casual))))
                         (choice("careful", "by all the rules below", matches!(care, Some(CareForm::Careful))))
                     }
                 }
+                label { "Field test: ten differences of height or more, with ; between them" input name="test_first" value=(list(&hose.test)); }
+                label { "Field test: as many of the second set" input name="test_second" value=(list(&hose.test_swapped)); }
                 button .main type="submit" { "This is my hose" }
             }
             p .hint { "What is left empty takes the figure in brackets. Write the unit: 12 mm, 1/2\", 25 m." }

@@ -12,6 +12,7 @@ use floorwright_engine::units::round_to;
 use floorwright_job::HoseInput;
 use floorwright_job::events::About;
 use floorwright_job::form_v1::{Form, InstrumentForm, PlaceForm, Quantity, RowsForm, SupportForm};
+use floorwright_job::hose_told::two_readings;
 use floorwright_job::measure::Unit;
 use floorwright_job::said;
 use floorwright_job::words::Words;
@@ -69,7 +70,7 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
             }
             @if let Some(seconds) = rules.wait {
                 div .actions { button #wait type="button" data-seconds=(seconds) { "Wait " (seconds) " s" } }
-                p .hint { "Then two readings 10 s apart that agree. " a href={ "/jobs/" (job.id) "/hose" } { "Your hose" } }
+                p .hint { "Then " (rules.two) ". " a href={ "/jobs/" (job.id) "/hose" } { "Your hose" } }
             }
             div .actions {
                 button #again type="button" { "Read it again, blind" }
@@ -111,6 +112,8 @@ struct Rules {
     twin: bool,
     /// Seconds to wait after each move, with a hose.
     wait: Option<u32>,
+    /// How two readings are taken that are to agree, with a hose.
+    two: String,
 }
 
 impl Rules {
@@ -140,6 +143,7 @@ impl Rules {
             twin,
             every: with_hose.map_or(POINTS_BETWEEN, |figures| figures.watch.points),
             agree: round_to(sd.to_mm() * REPEATS_WITHIN, 0.1),
+            two: column.map_or(String::new(), two_readings),
             wait: column
                 .map(|column| column.wait(start, hose.hose.settle_to).to_seconds().ceil() as u32),
         }
