@@ -196,3 +196,14 @@ fn a_stated_reading_sd_is_known_to_the_plan() {
     let stated = job.job.unwrap().hose.stated().unwrap();
     assert!((stated - Length::mm(0.8)).abs() < Length::mm(1e-9));
 }
+
+/// 500 ft is 152.4 m; the ends are 3 m and 100 m, to a sixty-fourth: 9' 10 7/64" and 328' 1 1/64".
+#[test]
+fn a_slip_in_feet_is_told_in_feet() {
+    let text =
+        "format = 1\n[job]\nterms = \"us\"\nunits = \"ft-in\"\n[hose]\nlength = \"500 ft\"\n";
+    let loaded = load(&SourceFile::new("job.toml", text.to_owned()), &mut |_| Err(String::new()));
+    let fault = loaded.faults.iter().find(|fault| fault.is_error()).unwrap().to_string();
+    assert!(fault.contains("500'") && !fault.contains("mm"), "{fault}");
+    assert!(fault.contains("9' 10 7/64\" to 328' 1"), "{fault}");
+}

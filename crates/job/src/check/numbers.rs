@@ -1,10 +1,11 @@
 //! Typed numbers to quantities: one way in for each kind, each with its range.
 
 use super::{Checker, Spot};
-use crate::form_v1::{LimitForm, Quantity};
+use crate::form_v1::{LimitForm, Quantity, Terms};
 use crate::limits::Range;
 use crate::measure::{DecimalMark, Unit, parse_length, parse_slope};
 use crate::quantities::Kind;
+use crate::words::Words;
 use floorwright_engine::settings::Limit;
 use floorwright_engine::units::{ExactLength, Length, Level};
 
@@ -158,10 +159,16 @@ impl Checker<'_> {
     }
 
     fn out_of_range(&mut self, spot: &Spot, key: &str, value: String, range: &Range) {
+        let (mut value, mut limit) = (value, range.words());
+        // In the unit of the job, unless an end is too small for a sixty-fourth of an inch.
+        if range.unit == "mm" && (range.low == 0.0 || range.low.abs() >= 1.0) {
+            let words = Words::new(Terms::default(), self.units);
+            (value, limit) = (words.sentence(value), words.sentence(limit));
+        }
         let fault = self
             .error(spot, key, format!("{key} is out of range"))
             .value(value)
-            .limit(range.words())
+            .limit(limit)
             .hint(range.why);
         self.faults.push(fault);
     }
