@@ -188,9 +188,13 @@ pub const OUTSIDE_OUTLINE: Length = Length::mm(300.0);
 pub const STAFF_LENGTH: Length = Length::mm(5000.0);
 
 impl Range {
-    /// Whether a number is in range; one that is not finite never is.
+    /// Whether a number is in range, its ends included however a computer rounds them; one that is not
+    /// finite never is.
     pub fn holds(&self, number: f64) -> bool {
-        number.is_finite() && number >= self.low && number <= self.high
+        let hair = |end: f64| end.abs() * 1e-12;
+        number.is_finite()
+            && number >= self.low - hair(self.low)
+            && number <= self.high + hair(self.high)
     }
 
     /// The range in words.
@@ -209,6 +213,9 @@ impl Range {
 pub(crate) fn plain_number(number: f64) -> String {
     if !number.is_finite() || number.abs() > 1e15 {
         return number.to_string();
+    }
+    if number != 0.0 && number.abs() < 1e-6 {
+        return format!("{number:e}");
     }
     let text = format!("{:.6}", round_to(number, 1e-6));
     text.trim_end_matches('0').trim_end_matches('.').to_owned()

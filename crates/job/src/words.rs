@@ -393,6 +393,11 @@ pub fn one_in(slope: f64) -> String {
     }
 }
 
+/// A limit of slope as it was set: never taken for level, however small.
+pub fn limit_one_in(slope: f64) -> String {
+    if slope > 0.0 { format!("1 in {:.0}", 1.0 / slope) } else { "level".to_owned() }
+}
+
 /// A ratio as a share of a hundred.
 pub fn percent(ratio: f64) -> String {
     format!("{:.0} %", round_to(ratio * 100.0, 1.0))

@@ -50,7 +50,7 @@ fn the_example_of_the_documentation_means_what_it_says() {
     assert_eq!(job.site.rooms()[0].finish, Finish::Plaster);
     assert_eq!(job.site.supports().len(), 9);
     let support = |id: &str| job.site.support(&SupportId::new(id)).unwrap();
-    assert_eq!(support("A1").gap, Length::mm(6.0));
+    assert_eq!(support("C1").gap, Length::mm(1.0));
     assert_eq!(support("A3").fixed.as_deref(), Some("beside the chimney"));
     assert_eq!(support("B1").max_lift, Some(Length::mm(25.0)));
     assert_eq!(support("B3").may_lower, Length::mm(5.0));
@@ -78,7 +78,7 @@ fn the_example_of_the_documentation_means_what_it_says() {
     assert_eq!(job.survey.legs[0].weight, LegWeight::Sd(Length::mm(1.5)));
     assert_eq!(job.survey.legs[0].rise, ExactLength::nm(-29_000_000));
 
-    let door = TargetHeight::Point { point: PointId::new("door"), offset: Length::mm(-12.0) };
+    let door = TargetHeight::Point { point: PointId::new("door"), offset: Length::mm(-4.0) };
     assert_eq!(job.goal.height, door);
     assert_eq!(job.goal.prefer, Preference::LeastSquares);
     assert_eq!(job.goal.slope_tolerance, Some(0.002));
@@ -169,12 +169,12 @@ fn the_frame_of_the_example_means_what_it_says() {
 fn meeting_new_work_is_put_together_from_what_is_still_to_be_laid() {
     let job = job_of(load_text(block("toml", 0)));
     let tie = job.tie.expect("the height hangs on a point");
-    // Finished floors meet: point + 12 = target + 22, and 2 lower.
-    assert_eq!(tie.above_point(), Length::mm(-12.0));
+    // Finished floors meet: point + 12 = target + 14, and 2 lower.
+    assert_eq!(tie.above_point(), Length::mm(-4.0));
     assert_eq!(
         tie.in_words(Unit::Millimetres),
-        "the old floor goes to 12.0 mm below door: 12.0 mm still to be laid on the new floor there, \
-         22.0 mm still to be laid on the old floor, -2.0 mm of offset"
+        "the old floor goes to 4.0 mm below door: 12.0 mm still to be laid on the new floor there, \
+         14.0 mm still to be laid on the old floor, -2.0 mm of offset"
     );
     let plain = HeightTie {
         point: PointId::new("EXT"),
@@ -688,8 +688,8 @@ fn the_schema_accepts_the_example_and_refuses_slips() {
     let example = block("toml", 0);
     check(example, true);
     for (old, new) in [
-        ("gap = 6", "gpa = 6"),
-        ("gap = 6", "gap = true"),
+        ("gap = 1", "gpa = 1"),
+        ("gap = 1", "gap = true"),
         ("at = [0, 0]", "at = [0, 0, 0]"),
         ("at = [0, 0]\n", ""),
         ("terms = \"nz\"", "terms = \"fr\""),

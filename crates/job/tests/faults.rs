@@ -439,7 +439,7 @@ job.toml:27: [goal]: level_tolerance is out of range: -1 mm, must be 0 mm to 100
   hint: a tolerance is zero or more
 job.toml:28: [goal]: slope_tolerance is not a slope: steep
   hint: write "1 in 300", or a number of mm per m
-job.toml:29: [goal]: tilt_allowed is out of range: 0.5, must be 0 to 0.2
+job.toml:29: [goal]: tilt_allowed is out of range: 1 in 2, must be level to 1 in 5
   hint: a slope such as "1 in 300", or in mm per m; steeper than 1 in 5 is a roof
 "#,
     );

@@ -19,8 +19,12 @@ use floorwright_engine::ids::SupportId;
 use floorwright_engine::plan::{FrameStage, Plan, StageName, plan};
 use floorwright_engine::units::Length;
 use floorwright_job::cautions::Loads;
+use floorwright_job::said::count;
 use floorwright_job::words::{Words, percent};
 use std::path::Path;
+
+/// Air that is seen with a torch.
+const SEEN: Length = Length::mm(1.0);
 
 /// Runs the command.
 pub fn run(args: &args::Frame) -> Result<Report, Stop> {
@@ -31,6 +35,17 @@ pub fn run(args: &args::Frame) -> Result<Report, Stop> {
     let words = Words::of(&session.input);
     let mut text = Text::default();
     text.heading(&format!("The frame under the floor: {}", session.input.name));
+    let n_done = session.input.done.passes.len();
+    if n_done > 0 {
+        text.item(
+            "!",
+            format!(
+                "\"today\" is by the readings before the work, and {} noted as done since: the frame \
+                 stands otherwise now. What is left stands in the record",
+                count(n_done, "pass is", "passes are")
+            ),
+        );
+    }
     read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
     let mut curves = Vec::new();
@@ -135,6 +150,7 @@ fn say_state(
     said::say_may_break(text, found, said::LIFT_LESS);
     say_if_it_should_have_broken(text, state);
     support_table(text, frame, state, house, words);
+    say_air_to_look_for(text, session, frame, state, words);
     text.say(said::what_set_means(frame.frame.spec()));
 }
 
@@ -258,6 +274,43 @@ fn support_table(
         words.kilonewton(),
         if known { "as a share of its strength" } else { "in N/mm²: its strength is not known" },
     ));
+}
+
+/// Air that timber would leave if it springs, where none was given: that can be seen.
+fn say_air_to_look_for(
+    text: &mut Text,
+    session: &Session,
+    frame: &FrameStage,
+    state: &FrameState,
+    words: Words,
+) {
+    let sites = session.job.site.supports();
+    let no_gap = sites.iter().filter(|site| site.gap <= Length::ZERO).count();
+    let looked_for = sites.iter().zip(&state.supports).enumerate().filter(|(idx, (site, load))| {
+        site.gap <= Length::ZERO && load.gap.1 > SEEN && !frame.not_read.contains(idx)
+    });
+    let at: Vec<&SupportId> = looked_for.map(|(_, (site, _))| &site.id).collect();
+    if !at.is_empty() {
+        text.item(
+            "!",
+            format!(
+                "look for air at {}: the job gives no gap there, and timber that springs would have \
+                 left one. None means that the sag has set (set_share in [frame])",
+                said::names(at)
+            ),
+        );
+    }
+    if no_gap > 0 {
+        text.say(format!(
+            "{} without a gap in the job: taken to touch the bearer today ({} in all have one).",
+            count(
+                no_gap,
+                &format!("{} is", words.supports().0),
+                &format!("{} are", words.supports().1)
+            ),
+            sites.len() - no_gap
+        ));
+    }
 }
 
 /// Air between support and bearer: least to most over the assumptions.

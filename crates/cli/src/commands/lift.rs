@@ -23,7 +23,7 @@ use floorwright_job::HeightTie;
 use floorwright_job::cautions::Loads;
 use floorwright_job::said::{count, plan_from_before};
 pub use floorwright_job::words::stack_words;
-use floorwright_job::words::{Words, one_in, price};
+use floorwright_job::words::{Words, limit_one_in, one_in, price};
 use std::collections::BTreeMap;
 
 /// A lift of less than this is none.
@@ -107,7 +107,7 @@ fn say_lifting(
     if packing.is_some_and(|packing| packing.cannot.is_empty()) {
         cautions(text, Loads::of(plan));
     }
-    say_target(text, session, lifting, lift_plan, packing, words);
+    say_target(text, session, plan, lifting, lift_plan, packing, words);
     lift_table(text, session, lifting, lift_plan, packing, words);
     let mut exit = if packing.is_some() { OK } else { CHECK_FAILED };
     if let Some(packing) = packing {
@@ -142,7 +142,7 @@ pub fn say_bends(text: &mut Text, session: &Session, bends: &[Bend]) {
     }
     text.heading(&format!(
         "It will bend by more than {} in {} (limit: {})",
-        one_in(limit.value),
+        limit_one_in(limit.value),
         count(bends.len(), "place", "places"),
         limit.reason
     ));
@@ -190,9 +190,16 @@ fn join(points: &[PointId]) -> String {
     names.join(", ")
 }
 
+/// Whether the goal asks every support to carry: as it says, or by rule for a frame that is given.
+fn has_to_carry(session: &Session, plan: &Plan) -> bool {
+    let is_given = plan.frame.done().is_some_and(|frame| !frame.proposed);
+    session.job.goal.every_support_carries.unwrap_or(is_given)
+}
+
 fn say_target(
     text: &mut Text,
     session: &Session,
+    plan: &Plan,
     lifting: &LiftingStage,
     lift_plan: &LiftPlan,
     packing: Option<&PackingStage>,
@@ -253,6 +260,18 @@ fn say_target(
                 unread.join(", ")
             ),
         );
+    }
+    if let (false, true, Some(frame)) =
+        (lifting.by_hand.is_empty(), has_to_carry(session, plan), plan.frame.done())
+        && !frame.frame.supports().is_empty()
+    {
+        let set: Vec<&SupportId> = lifting.by_hand.iter().map(|(support, _)| support).collect();
+        text.say(format!(
+            "Every {one} is to carry (every_support_carries), so what is set by hand at {} takes the \
+             others along: with every_support_carries = false under [goal] they stay, and some may \
+             hang free.",
+            said::names(set)
+        ));
     }
     if lift_plan.one_of_many {
         text.say("Other lifts do equally well; these lift least in total.");
@@ -485,11 +504,15 @@ fn cannot(
         let works = smallest.with_the_rest.unwrap_or(smallest.level_alone);
         let works = words.rounded_up(works);
         text.say(format!(
-            "Ways out: a tolerance of {} (--tolerance {}), another height \
-             (perhaps --height free), or room at the supports named.",
+            "Ways out: a tolerance of {} (--tolerance {}){}, or room at the supports named.",
             words.length(works),
             // An inch mark would open a quotation in a shell.
-            words.number(works).trim_end_matches('"')
+            words.number(works).trim_end_matches('"'),
+            if lifting.target.level.is_some() {
+                ", another height (perhaps --height free)"
+            } else {
+                ""
+            }
         ));
     }
 }

@@ -24,7 +24,7 @@ use floorwright_engine::target::Outcome;
 use floorwright_engine::units::Length;
 use floorwright_job::cautions::Loads;
 use floorwright_job::said::{count, plan_from_before};
-use floorwright_job::words::{Words, one_in, percent};
+use floorwright_job::words::{Words, limit_one_in, one_in, percent};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -186,7 +186,7 @@ fn say_limits(text: &mut Text, session: &Session, plan: &Plan, words: Words) {
         "-",
         format!(
             "slope between neighbours no steeper than {}, or than it is at the start or the end: {}",
-            one_in(limits.distortion.value),
+            limit_one_in(limits.distortion.value),
             limits.distortion.reason
         ),
     );

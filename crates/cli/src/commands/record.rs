@@ -7,6 +7,7 @@ use crate::exit::{CHECK_FAILED, OK, Stop};
 use crate::report::{Report, Text, cautions, envelope, footing};
 use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
+use floorwright_engine::ids::SupportId;
 use floorwright_engine::packers::Choice;
 use floorwright_engine::plan::{PassesStage, Plan, Stage, StageName, plan};
 use floorwright_engine::record::{
@@ -61,7 +62,13 @@ fn say(
     say_findings(text, record, words);
     say_verdicts(text, record);
     say_supports(text, record, words);
-    say_rest(text, session, record, args.moves, words);
+    say_rest(text, session, record, args.moves && !stops, words);
+    if args.moves && stops && record.rest.done().is_some() {
+        text.say(
+            "No moves are given while something has to be settled first (STOP, or the readings to be taken \
+             again, at the top).",
+        );
+    }
     if stops { CHECK_FAILED } else { OK }
 }
 
@@ -338,7 +345,10 @@ fn say_rest(text: &mut Text, session: &Session, record: &Record, moves: bool, wo
         ("Lift", Side::Right),
         ("±", Side::Right),
         ("Then stands on", Side::Left),
+        ("", Side::Left),
     ];
+    let behind: Vec<&SupportId> =
+        record.did_not_follow().into_iter().map(|moved| &moved.support).collect();
     let mut table = Table::new(&columns);
     for left in &rest.lifts {
         let Some(stack) = rest.stacks.iter().find(|stack| stack.support == left.support) else {
@@ -354,6 +364,7 @@ fn say_rest(text: &mut Text, session: &Session, record: &Record, moves: bool, wo
                     format!("{} (no such stack)", words.length(stack.wanted))
                 }
             },
+            if behind.contains(&&left.support) { "NOT YET: find the cause" } else { "" }.to_owned(),
         ]);
     }
     text.heading(&format!("Lifts that are left, in {} (± is about 95 %)", words.unit()));

@@ -94,7 +94,21 @@ impl Checker<'_> {
                 }
             },
         };
-        self.number(spot, key, ratio, range)
+        if range.holds(ratio) {
+            return Some(ratio);
+        }
+        let typed = match quantity? {
+            Quantity::Number(mm_per_m) => format!("{mm_per_m} mm per m"),
+            Quantity::Text(text) => text.clone(),
+        };
+        let end = |slope: f64| match slope {
+            slope if slope > 0.0 => format!("1 in {:.0}", 1.0 / slope),
+            _ => "level".to_owned(),
+        };
+        let limit = format!("{} to {}", end(range.low), end(range.high));
+        let fault = self.error(spot, key, format!("{key} is out of range"));
+        self.faults.push(fault.value(typed).limit(limit).hint(range.why));
+        None
     }
 
     /// A force, a load, a stress, a density or a ratio, in the first unit of its kind.

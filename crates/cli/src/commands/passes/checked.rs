@@ -119,7 +119,7 @@ pub fn say_head(
         None if peaks.jack.is_some() => text.item(
             "!",
             format!(
-                "a jack that stands beside its {one} pushes more: floorwright frame JOB --support \
+                "a jack that stands beside its {one} may push more: floorwright frame JOB --support \
                  NAME says how much; choose the jack by where it stands"
             ),
         ),
