@@ -14,7 +14,8 @@ const DOCUMENTS: &[(&str, usize, usize)] = &[
     ("floor-report", 3, 8),
     ("lifting-plan", 6, 16),
     ("run-sheet", 10, 32),
-    ("order", 2, 5),
+    ("quote", 1, 2),
+    ("order", 1, 5),
     ("completion-record", 2, 6),
 ];
 
@@ -46,6 +47,7 @@ fn run() -> Result<String, String> {
             "floor-report" => levels(&json(&program, "levels", job)?, &text)?,
             "lifting-plan" => lifts(&json(&program, "lift", job)?, &text)?,
             "run-sheet" => moves(&json(&program, "passes", job)?, &text)?,
+            "quote" => price_alone(&json(&program, "order", job)?, &text)?,
             "order" => amounts(&json(&program, "order", job)?, &text)?,
             _ => measured(&json(&program, "record", job)?, &text)?,
         };
@@ -188,6 +190,25 @@ fn moves(result: &Value, text: &str) -> Result<usize, String> {
         }
     }
     find(text, "run sheet, moves", &wanted)
+}
+
+/// The client's paper has the total, and no amount of a line or of the margin.
+fn price_alone(result: &Value, text: &str) -> Result<usize, String> {
+    let order = &result["order"]["result"];
+    let total = order["price"]["total"].as_i64().ok_or("the demo's order has no total")?;
+    let margin = order["price"]["margin"]["amount"].as_i64().ok_or("the demo has no margin")?;
+    let written = |cents: i64| format!("{}.{:02}", cents / 100, cents % 100);
+    let words: Vec<&str> = text.split_whitespace().collect();
+    if !words.contains(&written(total).as_str()) {
+        return Err(format!("quote: {} is not printed", written(total)));
+    }
+    let lines = list(&order["lines"], "lines")?.iter().filter_map(|line| line["amount"].as_i64());
+    for cents in lines.chain([margin]) {
+        if words.contains(&written(cents).as_str()) {
+            return Err(format!("quote: {} is for the builder alone", written(cents)));
+        }
+    }
+    Ok(1)
 }
 
 fn amounts(result: &Value, text: &str) -> Result<usize, String> {

@@ -361,7 +361,7 @@ pub struct Order {
 pub struct Report {
     #[command(flatten)]
     pub job: Job,
-    /// Which document: floor-report, lifting-plan, run-sheet, order or completion-record. May be
+    /// Which document: floor-report, lifting-plan, run-sheet, quote, order or completion-record. May be
     /// repeated; without it, all that the job gives.
     #[arg(long, value_name = "KIND")]
     pub kind: Vec<String>,

@@ -104,10 +104,10 @@ fn supports(drawing: &mut Drawing, source: &Source<'_>, words: Words) {
         drawing.circle(&SUPPORTS, support.at);
         drawing.text(&SUPPORTS, support.at, -1.8, Level::DATUM, support.id.as_str());
         if let Some(&lift) = lifts.and_then(|lifts| lifts.get(idx)) {
-            let mark =
-                not_yet.get(&support.id).map_or(String::new(), |why| format!(" {}", why.mark()));
-            let lift = format!("{}{mark}", words.signed(lift));
-            drawing.text(&LIFTS, support.at, -3.0, Level::DATUM, &lift);
+            drawing.text(&LIFTS, support.at, -3.0, Level::DATUM, &words.signed(lift));
+            if let Some(why) = not_yet.get(&support.id) {
+                drawing.text(&NOTES, support.at, -4.2, Level::DATUM, why.mark());
+            }
         }
     }
 }

@@ -98,6 +98,11 @@ pub fn odd_sentence(odd: &OddReading, words: Words) -> String {
 /// How well the readings fit one another, in one sentence.
 pub fn fit(reduction: &Reduction) -> String {
     match (reduction.global_test, reduction.s0) {
+        (GlobalTest::Passed { .. }, Some(s0)) if s0 < 0.05 => {
+            "The readings agree with one another as good as exactly, far better than their stated standard \
+             deviations promise: were they read, or copied?"
+                .to_owned()
+        }
         (GlobalTest::Passed { .. }, Some(s0)) => format!(
             "The readings scatter {s0:.2} times as much as their stated standard deviations \
              promise: that fits."

@@ -156,7 +156,7 @@ fn answer(blocks: &mut Blocks, paper: &Paper<'_>, lifting: &LiftingStage, lift_p
     if let Some(stage) = paper.plan.passes.done() {
         let way = &stage.passes.this_way;
         under.push(format!(
-            "{} of {}, with {} at a time.",
+            "{} and {} in all, with {} at a time.",
             count(way.passes, "pass", "passes"),
             count(way.moves, "move", "moves"),
             count(paper.job.limits.jacks.value, "jack", "jacks"),

@@ -82,7 +82,11 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     blocks.heading("When all is done");
     blocks.0.push(Block::Ticks {
         items: [
-            "packers full width, tight, damp-proofed and fixed at every place that was lifted",
+            format!(
+                "{} full width, tight, damp-proofed and fixed at every place that was lifted",
+                paper.words().packers().1
+            )
+            .as_str(),
             "tie-down, bracing and pile fixings put back",
             "gas, water, drains and wires checked at every joint by who is licensed to",
             "the whole floor read again, the benchmark first and last",

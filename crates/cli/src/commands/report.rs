@@ -124,10 +124,11 @@ pub fn run(args: &args::Report) -> Result<Report, Stop> {
     Ok(Report { text, json: Box::new(json), exit })
 }
 
-/// Whether the height that was asked for can be reached, or none was asked for.
+/// Whether the floor has a shape, and the height that was asked for can be reached or none was asked for.
 fn can_be_done(plan: &Plan) -> bool {
     let outcome = plan.lifting.done().map(|lifting| &lifting.outcome);
-    outcome.is_none_or(|outcome| matches!(outcome, Outcome::Reached(_)))
+    plan.floor.done().is_some()
+        && outcome.is_none_or(|outcome| matches!(outcome, Outcome::Reached(_)))
 }
 
 /// The first words of the entry of a PDF that names the program that made it, and of the one with

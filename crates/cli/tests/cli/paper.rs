@@ -131,6 +131,18 @@ fn a_paper_that_no_longer_holds_is_put_aside_and_said() {
     assert!(paper.join("completion-record.pdf").exists());
 }
 
+/// A floor point far outside every room has levels all the same.
+#[test]
+fn where_the_floor_has_no_shape_the_levels_are_on_paper() {
+    let room = "[[room]]\nname = \"Hall\"\noutline = [[0, 0], [1800, 0], [1800, 3600], [0, 3600]]";
+    let folder = house("paper-outside", "Invented house", room);
+    let run = run_in(&folder, &["report", "house.toml"]).ends(3);
+    assert!(one_line(&run.out).contains("there is no lifting plan: point C0"), "{}", run.out);
+    assert!(has(&pdf(&folder, "floor-report"), "%PDF-1.7"));
+    let none = run_in(&folder, &["report", "house.toml", "--kind", "order"]).ends(3);
+    assert!(!none.out.contains("on every page"), "{}", none.out);
+}
+
 #[test]
 fn a_name_that_is_no_place_for_paper_is_refused() {
     let folder = house("paper-to", "Invented house", "");

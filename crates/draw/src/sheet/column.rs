@@ -131,7 +131,7 @@ impl Sheet {
             _ => self.paragraph("north and street: not declared"),
         }
         if is_turned {
-            self.paragraph("the plan is turned a quarter to the left, to fit the screen");
+            self.paragraph("the plan is turned a quarter to the left, to fit: top, right and so on in words are those of the plan before it was turned");
         }
     }
 }

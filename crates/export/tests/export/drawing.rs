@@ -140,6 +140,23 @@ fn lifts_are_those_of_the_packers() {
     }
 }
 
+/// In the half-done job the jack at C4 went up and the floor did not follow: that was planted.
+#[test]
+fn where_nobody_lifts_yet_the_drawing_says_so() {
+    let drawing = read(&jobs::half_done());
+    let notes: Vec<String> = on(&drawing, "NOTES")
+        .filter_map(|entity| match &entity.specific {
+            EntityType::Text(text) => Some(text.value.clone()),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(notes.iter().filter(|note| *note == "STOP!").count(), 1, "{notes:?}");
+    assert!(
+        notes.iter().any(|note| note.starts_with("C4 STOP! lift nothing further")),
+        "{notes:?}"
+    );
+}
+
 #[test]
 fn without_lifts_there_are_none_on_the_drawing() {
     let drawing = read(&jobs::nasty());
