@@ -303,7 +303,7 @@ fn no_reading_to_spare() {
     run_in(&folder, &["levels", "job.toml", "--strict"])
         .ends(0)
         .says("7 readings from 1 setup; 0 more than needed.")
-        .says("There is no spare reading, so nothing checks them");
+        .says("There is no spare reading, so nothing checks the readings");
     run_in(&folder, &["lift", "job.toml"]).ends(0).says("B3 -12.0 +12.0");
 }
 
