@@ -97,9 +97,11 @@ fn the_chimney_makes_the_tolerance_impossible_and_is_named_for_it() {
     let offered = offered.split("--tolerance ").nth(1).unwrap();
     let offered = &offered[..offered.find([')', ' ']).unwrap()];
     assert!(!offered.contains('"'), "{offered}");
-    run_in(&folder, &["lift", "job.toml", "--tolerance", offered])
-        .ends(0)
-        .says("stays: chimney on a footing of its own");
+    // It can be reached; whether old timber bears the way there is another question.
+    let reached = run_in(&folder, &["lift", "job.toml", "--tolerance", offered]);
+    let ends = if reached.out.contains("STOP: no order of moves") { 3 } else { 0 };
+    assert!(!reached.out.contains("It cannot be done"), "{}", reached.out);
+    reached.ends(ends).says("stays: chimney on a footing of its own");
     let sixteenths: u32 = offered.strip_suffix("/16").unwrap().parse().unwrap();
     let less = format!("{}/16", sixteenths - 1);
     run_in(&folder, &["lift", "job.toml", "--tolerance", &less]).ends(3);
@@ -182,7 +184,7 @@ fn the_text_speaks_the_words_of_the_region_and_fits() {
     for args in commands {
         let run = run_in(&folder, args);
         // Old timber as bent as this may stop the passes; nothing else says no here.
-        let is_stopped = args[0] == "passes" && run.out.contains("STOP: do not lift");
+        let is_stopped = matches!(args[0], "lift" | "passes") && run.out.contains("STOP: ");
         let run = run.ends(if is_stopped { 3 } else { 0 });
         for line in run.out.lines() {
             assert!(line.chars().count() <= 80, "{args:?}: {line}");
