@@ -5,6 +5,7 @@ use floorwright_engine::settings::{Limit, Packer, Stock};
 use floorwright_engine::units::Length;
 use proptest::prelude::*;
 use serde::Deserialize;
+use std::collections::BTreeSet;
 
 #[derive(Deserialize)]
 struct Table {
@@ -99,6 +100,52 @@ fn a_coin_dynamic_program_agrees_on_every_target() {
         .chain(to_step(120.8)..=last)
         .collect();
     assert_eq!(holes, expected);
+}
+
+/// Second method: the thickness of every stack there is, listed piece by piece. What goes into an opening
+/// is the fewest pieces, then the thickest, of those that are no thicker and at most once, else twice, the
+/// tolerance thinner; where there is none it is what is nearest either way.
+#[test]
+fn what_goes_into_an_opening_is_no_thicker_wherever_a_list_of_all_stacks_has_one() {
+    let (printed, table) = printed();
+    let steps = |mm: f64| (mm / 0.05).round() as i64;
+    let mut sums: Vec<BTreeSet<i64>> = vec![BTreeSet::from([0])];
+    for pieces in 0..printed.max_pieces {
+        let longer = sums[pieces]
+            .iter()
+            .flat_map(|sum| printed.stock_mm.iter().map(move |mm| sum + steps(*mm)));
+        sums.push(longer.collect());
+    }
+    let tolerance = steps(printed.tolerance_mm);
+    let (mut n_under, mut n_near) = (0, 0);
+    for opening in (0..=2400).step_by(7) {
+        let fits = |most_thinner: i64| {
+            sums.iter().enumerate().find_map(|(pieces, sums)| {
+                sums.range(opening - most_thinner..=opening).next_back().map(|sum| (pieces, *sum))
+            })
+        };
+        let found = match table.choose_under(Length::mm(opening as f64 * 0.05)) {
+            Choice::Stack(stack) => Some(stack),
+            Choice::Unreachable { .. } => None,
+        };
+        match fits(tolerance).or_else(|| fits(2 * tolerance)) {
+            Some((pieces, sum)) => {
+                let found = found.unwrap();
+                let thickness: f64 = found.pieces.iter().map(|piece| piece.to_mm()).sum();
+                assert_eq!(
+                    (found.pieces.len(), steps(thickness)),
+                    (pieces, sum),
+                    "opening {opening}"
+                );
+                n_under += 1;
+            }
+            None => {
+                assert_eq!(found, stack_for(&table, opening as f64 * 0.05), "opening {opening}");
+                n_near += 1;
+            }
+        }
+    }
+    assert!(n_under > 200 && n_near > 0, "{n_under} {n_near}");
 }
 
 #[test]

@@ -136,69 +136,65 @@ pub(crate) fn cautions(plan: &Plan) -> Markup {
     }
 }
 
-/// How a phone comes to trust this computer: shown before anything is encrypted.
-pub fn trust_page(encrypted: &str, fingerprint: &str) -> Markup {
+/// A page outside the app: of nothing but its own words.
+fn alone(title: &str, script: Option<&str>, body: &Markup) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Trust this computer · Floorwright" }
+                title { (title) " · Floorwright" }
                 link rel="stylesheet" href="/assets/style.css";
+                @if let Some(script) = script { script type="module" src=(script) {} }
             }
-            body {
-                main {
-                    h1 { "Let this phone trust the computer" }
-                    p { "Once for each phone. After that readings go over the network encrypted, and the page opens "
-                        "again even when the computer is out of reach." }
-                    ol {
-                        li { p { a .main href="/floorwright-authority.crt" { "Save the certificate on this phone" } } }
-                        li {
-                            p { "Put it among the certificates that the phone trusts. On many phones: Settings, then "
-                                "search for “certificate”, then “install a CA certificate” and choose the file. On "
-                                "others: open the file, then Settings, General, VPN and device management to install "
-                                "it, and after that General, About, Certificate trust settings to switch it on in full." }
-                        }
-                        li {
-                            p { "Before you agree, hold its fingerprint (SHA-256) against the one that the computer "
-                                "shows. If they differ, stop: somebody else is on this network." }
-                            p { code .long { (fingerprint) } }
-                        }
-                        li { p { "Open " a href=(encrypted) { (encrypted) } " and type the code that the computer shows." } }
-                    }
-                    p { "The certificate vouches for addresses of private networks only, for no site on the internet. "
-                        "When you no longer need it, take it off the phone where you put it on." }
-                }
-            }
+            body { (body) }
         }
     }
 }
 
+/// How a phone comes to trust this computer: shown before anything is encrypted.
+pub fn trust_page(encrypted: &str, fingerprint: &str) -> Markup {
+    let body = html! {
+        main {
+            h1 { "Let this phone trust the computer" }
+            p { "Once for each phone. After that readings go over the network encrypted, and the page opens "
+                "again even when the computer is out of reach." }
+            ol {
+                li { p { a .main href="/floorwright-authority.crt" { "Save the certificate on this phone" } } }
+                li {
+                    p { "Put it among the certificates that the phone trusts. On many phones: Settings, then "
+                        "search for “certificate”, then “install a CA certificate” and choose the file. On "
+                        "others: open the file, then Settings, General, VPN and device management to install "
+                        "it, and after that General, About, Certificate trust settings to switch it on in full." }
+                }
+                li {
+                    p { "Before you agree, hold its fingerprint (SHA-256) against the one that the computer "
+                        "shows. If they differ, stop: somebody else is on this network." }
+                    p { code .long { (fingerprint) } }
+                }
+                li { p { "Open " a href=(encrypted) { (encrypted) } " and type the code that the computer shows." } }
+            }
+            p { "The certificate vouches for addresses of private networks only, for no site on the internet. "
+                "When you no longer need it, take it off the phone where you put it on." }
+        }
+    };
+    alone("Trust this computer", None, &body)
+}
+
 /// The page where a device is let in.
 pub fn pairing_page() -> Markup {
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Let this device in · Floorwright" }
-                link rel="stylesheet" href="/assets/style.css";
-                script type="module" src="/assets/pair.js" {}
-            }
-            body {
-                main {
-                    h1 { "Let this device in" }
-                    p { "On the computer that runs the app there is a code of seven digits." }
-                    form #pair {
-                        label { "Code" input #code inputmode="numeric" autocomplete="off" maxlength="7" required[true]; }
-                        label { "What this phone is called" input #name autocomplete="off" maxlength="40"; }
-                        button .main type="submit" { "Let me in" }
-                        p #said role="status" {}
-                    }
-                }
+    let body = html! {
+        main {
+            h1 { "Let this device in" }
+            p { "On the computer that runs the app there is a code of seven digits." }
+            form #pair {
+                label { "Code" input #code inputmode="numeric" autocomplete="off" maxlength="7" required[true]; }
+                label { "What this phone is called" input #name autocomplete="off" maxlength="40"; }
+                button .main type="submit" { "Let me in" }
+                p #said role="status" {}
             }
         }
-    }
+    };
+    alone("Let this device in", Some("/assets/pair.js"), &body)
 }

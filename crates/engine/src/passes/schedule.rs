@@ -119,3 +119,41 @@ impl Step<'_> {
         (waits_for, followers)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// By hand: 38.5 mm at 5 mm a pass takes 8 passes of 4.8125 mm, to the next half millimetre 5.0; 35.5 mm
+    /// takes 8 of 4.4375, 4.5. One inch at 3/16" takes 6 passes of 2.67 sixteenths, 3/16". 10 mm at 0.7 mm,
+    /// which nobody measures by, takes 15 of 0.6667.
+    #[test]
+    fn a_lift_is_shared_out_evenly_on_what_is_measured_by() {
+        let sixteenth = Length::inches(1.0 / 16.0);
+        for (largest, per_pass, shared) in [
+            (Length::mm(38.5), Length::mm(5.0), Length::mm(5.0)),
+            (Length::mm(35.5), Length::mm(5.0), Length::mm(4.5)),
+            (Length::mm(20.5), Length::mm(5.0), Length::mm(4.5)),
+            (Length::inches(1.0), sixteenth * 3.0, sixteenth * 3.0),
+            (Length::mm(10.0), Length::mm(0.7), Length::mm(10.0 / 15.0)),
+            (Length::ZERO, Length::mm(5.0), Length::mm(5.0)),
+        ] {
+            let found = shared_out(largest, per_pass);
+            assert!((found - shared).abs() < Length::mm(1e-9), "{largest} at {per_pass}: {found}");
+        }
+    }
+
+    proptest! {
+        /// Never more in a pass than is allowed, never more passes than that takes, and all is lifted.
+        #[test]
+        fn sharing_out_costs_no_pass(largest in 0.01..200.0_f64, half_millimetres in 1..40_u32) {
+            let (largest, per_pass) = (Length::mm(largest), Length::mm(0.5 * f64::from(half_millimetres)));
+            let shared = shared_out(largest, per_pass);
+            prop_assert!(shared <= per_pass && shared > Length::ZERO);
+            let n_passes = whole_passes(largest, per_pass);
+            prop_assert_eq!(whole_passes(largest, shared), n_passes);
+            prop_assert!(shared * n_passes as f64 >= largest - Length::mm(1e-6));
+        }
+    }
+}
