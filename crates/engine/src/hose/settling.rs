@@ -118,7 +118,7 @@ impl Column {
     /// nothing swings that one could see: until half of what is left is gone.
     ///
     /// # References
-    /// Whole seconds, [`SOONEST_AGAIN`] at least. `exp(-lambda t) = 1/2` for the slower way to rest.
+    /// Whole seconds, a few seconds at least. `exp(-lambda t) = 1/2` for the slower way to rest.
     pub fn read_again_after(&self) -> Seconds {
         if let (Some(period), true) = (self.swing_period(), self.overshoot() >= SEEN_OVERSHOOT) {
             let period = period.to_seconds();
