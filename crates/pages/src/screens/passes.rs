@@ -18,9 +18,11 @@ use floorwright_engine::plan::{PassesStage, Plan, Stage};
 use floorwright_engine::record::{CAUSES, Finding, Record};
 use floorwright_engine::units::Length;
 use floorwright_job::events::About;
+use floorwright_job::not_yet::{NotYet, WATCH, WatchedMove, not_yet, watched_moves};
 use floorwright_job::words::Words;
 use floorwright_job::{frame_said, said};
 use maud::{Markup, html};
+use std::collections::BTreeMap;
 
 /// The page.
 pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
@@ -32,7 +34,7 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
             (faults(&job.faults))
             @match worked.map(|worked| (worked, worked.record())) {
                 None => { p { "The passes wait for the job to be put right." } (notes_of_passes(job)) },
-                Some((worked, None)) => (planned(job, worked, &worked.plan, 1)),
+                Some((worked, None)) => (planned(job, worked, (&worked.plan, &Stage::NotAsked), 1)),
                 Some((worked, Some(record))) => (under_way(job, worked, &record)),
             }
         },
@@ -40,7 +42,12 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
 }
 
 /// Passes that are still to be done, numbered on from those that were.
-fn planned(job: &JobView, worked: &Worked, plan: &Plan, first: usize) -> Markup {
+fn planned(
+    job: &JobView,
+    worked: &Worked,
+    (plan, record): (&Plan, &Stage<Record>),
+    first: usize,
+) -> Markup {
     let words = job.words();
     let Some(stage) = plan.passes.done() else {
         return html! {
@@ -51,6 +58,7 @@ fn planned(job: &JobView, worked: &Worked, plan: &Plan, first: usize) -> Markup 
         };
     };
     let n_passes = stage.passes.passes.len();
+    let flags = Flags { not_yet: not_yet(plan, record), watched: watched_moves(plan, words) };
     html! {
         (first_of_all(plan, words))
         p .big-number {
@@ -62,7 +70,7 @@ fn planned(job: &JobView, worked: &Worked, plan: &Plan, first: usize) -> Markup 
         p .hint { (words.kilonewton()) }
         (cautions(plan))
         @for (idx, pass) in stage.passes.passes.iter().enumerate() {
-            (card(job, worked, (plan, stage), (idx, pass), first))
+            (card(job, worked, (plan, stage, &flags), (idx, pass), first))
         }
     }
 }
@@ -71,6 +79,7 @@ fn planned(job: &JobView, worked: &Worked, plan: &Plan, first: usize) -> Markup 
 fn under_way(job: &JobView, worked: &Worked, record: &Stage<Record>) -> Markup {
     let words = job.words();
     let last = worked.input.done.passes.last().map_or(0, |pass| pass.number);
+    let stage = record;
     let Stage::Done(record) = record else {
         return html! {
             p { "What was done cannot be held against what came of it yet." }
@@ -102,7 +111,7 @@ fn under_way(job: &JobView, worked: &Worked, record: &Stage<Record>) -> Markup {
             Stage::Done(rest) if rest.lifts.is_empty() => p .ok { "Nothing is left to lift." },
             Stage::Done(rest) => {
                 p { "Planned anew from the readings after pass " (rest.after_pass) ". Packers come on top of what stands there." }
-                (planned(job, worked, &rest.plan, last as usize + 1))
+                (planned(job, worked, (&rest.plan, stage), last as usize + 1))
             },
             waiting => {
                 @for reason in waiting.reasons() { p { (said::reason(reason, words)) } }
@@ -160,10 +169,16 @@ fn done(job: &JobView, record: &Record, words: Words) -> Markup {
     }
 }
 
+/// Where nobody lifts yet, and which moves are to be watched.
+struct Flags {
+    not_yet: BTreeMap<SupportId, NotYet>,
+    watched: Vec<WatchedMove>,
+}
+
 fn card(
     job: &JobView,
     worked: &Worked,
-    (plan, stage): (&Plan, &PassesStage),
+    (plan, stage, flags): (&Plan, &PassesStage, &Flags),
     (idx, pass): (usize, &Pass),
     first: usize,
 ) -> Markup {
@@ -180,6 +195,12 @@ fn card(
                 @let checked = check.and_then(|check| check.moves.get(at));
                 article {
                     h3 { "Move " (at + 1) @if one.lowering { " (let down)" } }
+                    @for watched in flags.watched.iter().filter(|one| (one.pass, one.move_in_pass) == (idx + 1, at + 1)) {
+                        p .warn { strong { (WATCH) } " " (watched.said) }
+                    }
+                    @for (support, why) in one.supports.iter().filter_map(|lift| flags.not_yet.get_key_value(&lift.support)) {
+                        p .warn { strong { (support) " " (why.mark()) } " " (why.said()) }
+                    }
                     table {
                         thead { tr {
                             th scope="col" { (words.support()) } th scope="col" { "from" } th scope="col" { "to" } th scope="col" { "jack, kN" }
