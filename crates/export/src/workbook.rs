@@ -8,6 +8,12 @@ use rust_xlsxwriter::{
     DocProperties, ExcelDateTime, Format, FormatAlign, Formula, Workbook, Worksheet, XlsxError,
 };
 
+/// Height of a line of words, in points, as spreadsheets have it for their usual letters.
+const LINE: f64 = 15.0;
+
+/// No row is higher than so many lines: more than a spreadsheet takes, 409 points.
+const MOST_LINES: usize = 27;
+
 /// Rows of a sheet, its head included (ISO/IEC 29500 as spreadsheets hold it).
 pub(crate) const MOST_ROWS: usize = 1_048_576;
 /// A cell holds no more letters than this.
@@ -74,15 +80,38 @@ fn write(sheet: &mut Worksheet, table: &Table, tables: &[Table]) -> Result<(), E
             }
         }
     }
+    widths.iter_mut().for_each(|width| *width = (*width).clamp(WIDTHS.0, WIDTHS.1));
+    for (row, cells) in (1..).zip(&table.rows) {
+        let lines = cells.iter().zip(&widths).map(|(cell, width)| lines_of(cell, *width));
+        let lines = lines.max().unwrap_or(1);
+        // Not every program makes room by itself for words that wrap.
+        if lines > 1 {
+            sheet.set_row_height(row, LINE * lines as f64)?;
+        }
+    }
     for (column, width) in (0..).zip(widths) {
         // A little more than the letters, for the arrow of the filter.
-        sheet.set_column_width(column, (width.clamp(WIDTHS.0, WIDTHS.1) + 3) as f64)?;
+        sheet.set_column_width(column, (width + 3) as f64)?;
     }
+    for_paper(sheet)?;
     if let (Ok(last_row), Ok(n_columns)) =
         (u32::try_from(table.rows.len()), u16::try_from(columns.len()))
     {
         sheet.autofilter(0, 0, last_row, n_columns.saturating_sub(1))?;
     }
+    Ok(())
+}
+
+/// Lines that a cell takes in a column of so many letters, were every line broken early.
+fn lines_of(cell: &Cell, width: usize) -> usize {
+    let Cell::Words(words) = cell else { return 1 };
+    let letters = words.chars().take(MOST_LETTERS).count();
+    if letters <= width { 1 } else { (letters * 10).div_ceil(width * 9).min(MOST_LINES) }
+}
+
+/// Printed, a sheet is as wide as the paper, and its head stands on every page.
+fn for_paper(sheet: &mut Worksheet) -> Result<(), XlsxError> {
+    sheet.set_landscape().set_print_fit_to_pages(1, 0).set_repeat_rows(0, 0)?;
     Ok(())
 }
 
@@ -98,14 +127,15 @@ fn head<'a>(sheet: &mut Worksheet, keys: impl Iterator<Item = &'a str>) -> Resul
 /// How a column is shown; the number itself keeps all of its decimals.
 fn look(column: &Column, lengths: Lengths) -> Format {
     let decimals = |n: usize| Format::new().set_num_format(format!("0.{}", "0".repeat(n)));
-    match column.holds {
-        Holds::Words => Format::new().set_text_wrap().set_align(FormatAlign::Top),
+    let look = match column.holds {
+        Holds::Words => Format::new().set_text_wrap(),
         Holds::YesNo | Holds::Number => Format::new(),
         Holds::Length => decimals(lengths.shown()),
         Holds::Force | Holds::Minutes => decimals(1),
         Holds::Money => decimals(2),
         Holds::Count => Format::new().set_num_format("0"),
-    }
+    };
+    look.set_align(FormatAlign::Top)
 }
 
 /// A formula with its value, for readers that do not calculate; text that is empty is the value alone.
@@ -172,5 +202,5 @@ fn columns(sheet: &mut Worksheet, tables: &[Table]) -> Result<(), XlsxError> {
     for (column, width) in [(0, 14.0), (1, 24.0), (2, 8.0), (3, 80.0)] {
         sheet.set_column_width(column, width)?;
     }
-    Ok(())
+    for_paper(sheet)
 }
