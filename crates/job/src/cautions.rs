@@ -61,14 +61,22 @@ pub fn cautions(loads: Loads) -> [&'static str; 8] {
 }
 
 /// When a crew stops, in the words of a sheet that is read by torch.
-pub const STOP_RULES: [&str; 6] = [
-    "a new crack, a noise, a door that sticks, a pipe or wire that goes tight",
-    "a jack that takes more than the most written here, or that leans, sinks or bleeds down",
-    "a pad or a stack that sinks, rocks or crushes",
-    "the house moves sideways, or a support comes free that is not named here",
-    "a reading that disagrees with what is expected by more than the readings are good for",
-    "anybody is under a load that only jacks hold",
-];
+///
+/// `forces_are_written`: the paper has the force of each jack, so that a crew can hold it against that.
+pub fn stop_rules(forces_are_written: bool) -> [&'static str; 6] {
+    [
+        "a new crack, a noise, a door that sticks, a pipe or wire that goes tight",
+        if forces_are_written {
+            "a jack that takes more than the most written here, or that leans, sinks or bleeds down"
+        } else {
+            "a jack that takes more than it is rated for, or that leans, sinks or bleeds down"
+        },
+        "a pad or a stack that sinks, rocks or crushes",
+        "the house moves sideways, or a support comes free that is not named here",
+        "a level after a pass that is off what is expected by more than the ± beside it",
+        "anybody is under a load that only jacks hold",
+    ]
+}
 
 /// What an engineer, or another licensed person, has to confirm before anybody lifts by a plan.
 ///

@@ -14,7 +14,7 @@ use floorwright_engine::record::{RecordSettings, ToWorkBy, guards_after, to_work
 use floorwright_engine::survey::Datum;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::{Length, Level};
-use floorwright_job::cautions::{Loads, STOP_RULES, cautions};
+use floorwright_job::cautions::{Loads, cautions, stop_rules};
 use floorwright_job::frame_said as said;
 use floorwright_job::not_yet::{NotYet, WATCH, WatchedMove, not_yet, watched_moves};
 use floorwright_job::said::{count, fell_behind, reasons, why};
@@ -226,7 +226,8 @@ fn whole_stacks(blocks: &mut Blocks, left: ToWorkBy<'_>, words: Words) {
 
 fn head(blocks: &mut Blocks, paper: &Paper<'_>, stage: &PassesStage) {
     let words = paper.words();
-    blocks.framed("STOP at once, get everybody out and ask, if there is", stop_rules(stage), true);
+    let rules = stop_rules(stage.on_frame.is_some()).map(str::to_owned).to_vec();
+    blocks.framed("STOP at once, get everybody out and ask, if there is", rules, true);
     blocks.framed(
         "Before anybody lifts",
         cautions(Loads::of(paper.plan)).iter().map(ToString::to_string).collect(),
@@ -270,22 +271,6 @@ fn head(blocks: &mut Blocks, paper: &Paper<'_>, stage: &PassesStage) {
     blocks.0.push(Block::Signatures {
         who: vec!["Leader".to_owned(), "Watcher".to_owned(), "Date and time".to_owned()],
     });
-}
-
-/// The rules by which work stops, with where on this sheet their figures stand.
-fn stop_rules(stage: &PassesStage) -> Vec<String> {
-    let rule = |rule: &&str| match *rule {
-        rule if rule.starts_with("a jack that takes more") && stage.on_frame.is_none() => {
-            "a jack that takes more than it is rated for, or that leans, sinks or bleeds down"
-                .to_owned()
-        }
-        rule if rule.starts_with("a reading that disagrees") => {
-            "a level after a pass that is off what is expected by more than the ± beside it"
-                .to_owned()
-        }
-        rule => rule.to_owned(),
-    };
-    STOP_RULES.iter().map(rule).collect()
 }
 
 /// How the level comes from what the staff shows, with the mark that it is counted from.
