@@ -15,6 +15,9 @@ use floorwright_engine::verdict::Outcome;
 /// What slopes and hollows are looked for over, where nothing else is asked.
 const STRAIGHTEDGE: Length = Length::mm(2000.0);
 
+/// The reason of a figure that the job gives without one: for the builder, not for a client.
+pub const NO_REASON: &str = "given by the job without a reason";
+
 /// `1 fault`, `3 faults`.
 pub fn count(number: usize, one: &str, several: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { several })

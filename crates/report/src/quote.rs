@@ -8,10 +8,7 @@ use crate::typeset::PaperError;
 use floorwright_engine::bill::{Bill, Price, Section};
 use floorwright_engine::plan::{Stage, StageName};
 use floorwright_job::OrderWords;
-use floorwright_job::said::{count, reason, reasons, whole_order, why};
-
-/// What a job is taken to say where it gives a figure and no reason: nothing for a client.
-const NO_REASON: &str = "given by the job without a reason";
+use floorwright_job::said::{NO_REASON, count, reason, reasons, whole_order, why};
 
 /// What the document says.
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {

@@ -9,14 +9,13 @@ use crate::input::FrameInput;
 use crate::limits;
 use crate::practice::{BuildUp, Over, build_ups, frame_rules};
 use crate::quantities::{AREA_LOAD, FORCE, LINE_LOAD, RATIO};
+use crate::said::NO_REASON;
 use floorwright_engine::frame::{
     FloorLoad, FrameFault, FrameRules, GivenFrame, PointLoad, Run, Timber, Wall,
 };
 use floorwright_engine::site::Position;
 use floorwright_engine::units::{AreaLoad, Force, Length, LineLoad};
 use std::collections::BTreeSet;
-
-const NO_REASON: &str = "given by the job without a reason";
 
 impl Checker<'_> {
     /// What is known of the frame, and what is taken for the rest.

@@ -5,6 +5,7 @@ use crate::form_v1::{LimitForm, Quantity, Terms};
 use crate::limits::Range;
 use crate::measure::{DecimalMark, Unit, parse_length, parse_slope};
 use crate::quantities::Kind;
+use crate::said::NO_REASON;
 use crate::words::Words;
 use floorwright_engine::settings::Limit;
 use floorwright_engine::units::{ExactLength, Length, Level};
@@ -200,9 +201,7 @@ impl Checker<'_> {
             Some(LimitForm::Reasoned(reasoned)) => (&reasoned.value, reasoned.reason.as_deref()),
         };
         match read(self, quantity) {
-            Some(value) => {
-                Limit::given(value, reason.unwrap_or("given by the job without a reason"))
-            }
+            Some(value) => Limit::given(value, reason.unwrap_or(NO_REASON)),
             None => assumed,
         }
     }
