@@ -209,6 +209,7 @@ impl PlanPictures<'_> {
             print: self.print,
             rooms: self.rooms(),
             supports,
+            flags: self.flags.clone(),
         })
     }
 

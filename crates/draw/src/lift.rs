@@ -41,6 +41,12 @@ pub fn lift_map(picture: &LiftPicture) -> String {
     plan.room_names(&picture.rooms);
     plan.sheet.bars(&plan.scale, picture.print);
     legend(&mut plan, picture);
+    for support in &picture.supports {
+        let flag = picture.flags.get(&support.support);
+        if let Some((mark, why)) = flag.filter(|_| picture.print.round(support.lift) != 0.0) {
+            plan.sheet.paragraph(&format!("{} {mark} {why}", support.support));
+        }
+    }
     plan.admit_left_out(LACKING);
     let lost: Vec<_> = lost.iter().map(|support| support.support.as_str()).collect();
     plan.sheet.names("without a place on the plan", &lost);
@@ -57,8 +63,14 @@ fn label_of(picture: &LiftPicture, support: &SupportMark) -> Lines {
         return vec![name, ("none".to_owned(), false)];
     }
     let moves = picture.print.round(support.lift) != 0.0;
-    let doubt = if support.in_doubt { "?" } else { "" };
-    let mut lines = vec![name, (picture.print.signed(support.lift) + doubt, moves)];
+    // A lift in doubt has its own sign; what else keeps from lifting is written beside it.
+    let flag = picture.flags.get(&support.support).filter(|_| moves);
+    let doubt = match flag {
+        _ if support.in_doubt => "?".to_owned(),
+        Some((mark, _)) => format!(" {mark}"),
+        None => String::new(),
+    };
+    let mut lines = vec![name, (picture.print.signed(support.lift) + &doubt, moves)];
     let stack: Vec<_> =
         support.packers.iter().map(|&thickness| picture.print.tidy(thickness)).collect();
     lines.extend(stack.chunks(2).map(|pair| (pair.join("+"), false)));

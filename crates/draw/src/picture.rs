@@ -213,6 +213,8 @@ pub struct LiftPicture {
     pub rooms: Vec<RoomOutline>,
     /// The supports.
     pub supports: Vec<SupportMark>,
+    /// Where nobody lifts yet: a flag for each such support, and what it means.
+    pub flags: BTreeMap<SupportId, (String, String)>,
 }
 
 /// One support moved in a pass.

@@ -339,6 +339,23 @@ fn each_pass_shows_exactly_what_moves() {
     assert_eq!(lifts, n_moves);
 }
 
+/// A support where nobody lifts yet has its flag beside the lift and its reason under the legend; one that is not
+/// lifted has neither.
+#[test]
+fn supports_where_nobody_lifts_yet_are_flagged_on_the_lifts() {
+    let mut picture = l_house::lifts(A4);
+    let of = |name: &str| (SupportId::new(name), ("STOP!".to_owned(), "look why first".to_owned()));
+    let lifted =
+        picture.supports.iter().find(|mark| mark.lift.to_mm() > 5.0 && !mark.in_doubt).unwrap();
+    let name = lifted.support.to_string();
+    picture.flags = [of(&name), of("C4")].into_iter().collect();
+    let svg = lift_map(&picture);
+    assert_eq!(svg.matches("STOP!").count(), 2, "C4 stays as it is");
+    assert!(svg.contains(&format!("{name} STOP! look why first")));
+    picture.flags.clear();
+    assert!(!lift_map(&picture).contains("STOP!"));
+}
+
 #[test]
 fn lifts_carry_their_packers_and_fixed_supports_their_reason() {
     let svg = lift_map(&l_house::lifts(A4));

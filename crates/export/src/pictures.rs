@@ -4,7 +4,7 @@ use crate::{File, Source};
 use floorwright_draw::{
     Medium, Paper, PlanPictures, carried_map, floor_map, lift_map, pass_map, way_chart,
 };
-use floorwright_job::not_yet::not_yet;
+use floorwright_job::not_yet::flags;
 
 /// With more supports than this a sheet of A4 has no room for their packers.
 const ON_A4: usize = 40;
@@ -34,9 +34,7 @@ pub(crate) fn files(source: &Source<'_>) -> Vec<File> {
     }
     pictures.plan = left.plan;
     pictures.done = n_done;
-    let not_yet = not_yet(left.plan, source.record).into_iter();
-    pictures.flags =
-        not_yet.map(|(support, why)| (support, (why.mark().to_owned(), why.said()))).collect();
+    pictures.flags = flags(left.plan, source.record);
     let after = pictures.floor_after(a4, None).ok().flatten();
     add(
         &mut files,

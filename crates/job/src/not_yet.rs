@@ -57,6 +57,12 @@ pub fn not_yet(plan: &Plan, record: &Stage<Record>) -> BTreeMap<SupportId, NotYe
     found
 }
 
+/// The same as drawings have it: for each such support its flag and what that means.
+pub fn flags(plan: &Plan, record: &Stage<Record>) -> BTreeMap<SupportId, (String, String)> {
+    let found = not_yet(plan, record).into_iter();
+    found.map(|(support, why)| (support, (why.mark().to_owned(), why.said()))).collect()
+}
+
 /// A move from which on a limit may be passed under some of what is assumed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct WatchedMove {

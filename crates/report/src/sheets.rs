@@ -6,7 +6,7 @@ use floorwright_draw::{
     profile, way_chart,
 };
 use floorwright_engine::units::Length;
-use floorwright_job::not_yet::not_yet;
+use floorwright_job::not_yet::flags;
 use floorwright_job::words::Words;
 
 const A4: Medium = Medium::Sheet(Size::A4);
@@ -36,9 +36,7 @@ impl<'a> Drawings<'a> {
         pictures.title_block.revision.mark = paper.revision.to_owned();
         pictures.title_block.number = number;
         pictures.title_block.sheet = SHEET_NUMBER.to_owned();
-        let not_yet = not_yet(paper.plan, paper.record).into_iter();
-        pictures.flags =
-            not_yet.map(|(support, why)| (support, (why.mark().to_owned(), why.said()))).collect();
+        pictures.flags = flags(paper.plan, paper.record);
         let size = if paper.job.site.supports().len() > ON_A4 { Size::A3 } else { Size::A4 };
         Self { pictures, words: paper.words(), size }
     }

@@ -248,6 +248,7 @@ pub fn lifts(medium: Medium) -> LiftPicture {
         print: Print::Millimetres(Decimals::Tenths),
         rooms: rooms(),
         supports: marks.collect(),
+        flags: std::collections::BTreeMap::new(),
     }
 }
 
