@@ -5,9 +5,10 @@ use crate::told::{Side, Table, Told};
 use crate::words::Words;
 use floorwright_engine::hose::{
     Budget, Column, Fluid, Glycol, Hose, HoseTest, LEAST_CLAIMED, OutsideValidity, REPEATS_WITHIN,
-    ReadableRange, ReadingWorth, Regime, Reservoir, SiteChecks, SwingVerdict, alike_within,
+    ReadableRange, ReadingWorth, Regime, Reservoir, SiteChecks, SwingVerdict,
     bubble_never_rises_below, not_shown, straight_sight_rises, surface_tension, water_density,
 };
+use floorwright_engine::survey::alike_within;
 use floorwright_engine::units::{Area, Length, Seconds, Temperature, Volume, round_to};
 use serde::Serialize;
 

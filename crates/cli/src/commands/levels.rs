@@ -6,12 +6,12 @@ use crate::exit::{CHECK_FAILED, NOT_FOUND, OK, Stop};
 use crate::report::{Report, Text, envelope, footing};
 use crate::session::{Session, open};
 use crate::text::table::{Side, Table};
-use floorwright_engine::hose::DRIES_AT_MOST;
+
 use floorwright_engine::ids::{PointId, SetupId};
 use floorwright_engine::plan::{Plan, survey};
 use floorwright_engine::survey::{
-    Control, DriftFound, GlobalTest, Levels, MisclosureRule, Observation, ObservationSource,
-    Reduction, SetupDoubt, SourcePlace,
+    Control, DRIES_AT_MOST, DriftFound, GlobalTest, Levels, MisclosureRule, Observation,
+    ObservationSource, Reduction, SetupDoubt, SourcePlace,
 };
 use floorwright_engine::units::Length;
 use floorwright_job::said;

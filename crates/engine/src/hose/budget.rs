@@ -4,11 +4,11 @@ use super::air::level_of_pressure;
 use super::fluid::Fluid;
 use super::instrument::{Care, Hose};
 use super::meniscus::meniscus_rise;
-use super::repeats::root_sum_of_squares;
 use super::scale::{Reservoir, not_shown};
 use super::temperature::warm_leg_higher;
 use super::validity::OutsideValidity;
 use super::water::{surface_tension, water_density};
+use crate::survey::root_sum_of_squares;
 use crate::units::{Angle, Area, Length, Pressure, Temperature};
 use serde::Serialize;
 

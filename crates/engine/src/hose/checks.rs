@@ -6,22 +6,9 @@ use super::meniscus::meniscus_rise;
 use super::scale::Reservoir;
 use super::settling::{Column, Regime};
 use super::water::{surface_tension, water_density};
+use crate::survey::{MINUTES_BETWEEN, POINTS_BETWEEN, alike_within};
 use crate::units::{Angle, Length, Minutes, Seconds, Temperature};
 use serde::Serialize;
-
-/// Points between two readings of the benchmark, at most (levelling practice: 10 to 15).
-pub const POINTS_BETWEEN: usize = 12;
-/// Minutes between two readings of the benchmark, at most (levelling practice).
-pub const MINUTES_BETWEEN: f64 = 30.0;
-
-/// How fast a water line falls by drying up in a draught of half-dry air, in an hour: what
-/// [`dries_per_hour`] gives for 20 C.
-pub const DRIES_AT_MOST: Length = Length::mm(0.25);
-
-/// How far two readings that should be alike may differ: 95 % of differences of two readings.
-pub fn alike_within(sd: Length) -> Length {
-    sd * (2.0 * 2.0_f64.sqrt())
-}
 
 /// What the checks on site are held against.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -146,5 +133,20 @@ pub fn drift_watch(hose: &Hose, budget: &Budget) -> DriftWatch {
         points: POINTS_BETWEEN,
         per_hour,
         per_ml: crate::units::Volume::ml(1.0).over(free),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::survey::DRIES_AT_MOST;
+
+    /// By hand, at 20 C in half-dry air: saturated vapour 611.2 exp(17.62 * 20/263.12) = 2,333 Pa, so
+    /// 2333/(461.5 * 293.15) = 0.01725 kg/m3; in a draught 0.008 * 0.5 * 0.01725/1000 m/s is 0.248 mm an hour.
+    #[test]
+    fn what_dries_up_at_most_is_what_a_draught_takes() {
+        let hour = dries_per_hour(Temperature::celsius(20.0), 0.5, 0.008);
+        assert!((hour.to_mm() - 0.248).abs() < 0.001, "{hour}");
+        assert!(hour <= DRIES_AT_MOST && DRIES_AT_MOST - hour < Length::mm(0.005));
     }
 }

@@ -38,8 +38,7 @@ pub use air::{
 };
 pub use budget::{Budget, Component, LEAST_CLAIMED, budget_of, unmixed_per_metre};
 pub use checks::{
-    DRIES_AT_MOST, DriftWatch, MINUTES_BETWEEN, POINTS_BETWEEN, SiteChecks, SwingVerdict,
-    alike_within, dries_per_hour, drift_watch, judge_swing, site_checks,
+    DriftWatch, SiteChecks, SwingVerdict, dries_per_hour, drift_watch, judge_swing, site_checks,
 };
 pub use design::{Accuracy, PointWorth, SHARE_OF_TOLERANCE, survey_of};
 pub use fluid::{Fluid, Glycol, MOST_GLYCOL};
@@ -47,8 +46,8 @@ pub use instrument::{Care, Hose, HoseFault, ReadableRange, range_of};
 pub use meniscus::{bubble_never_rises_below, capillary_length, jurin_rise, meniscus_rise};
 pub use repeats::{
     BUDGET_WORTH, HoseTest, REPEATS_WITHIN, ReadingWorth, Repeats, blended, drift_correction,
-    hose_test, lean_reads_long, repeats_in, repeats_of_pairs, reversal, root_sum_of_squares,
-    sd_from_repeats, something_moved, upper_95_factor,
+    hose_test, lean_reads_long, repeats_in, repeats_of_pairs, reversal, sd_from_repeats,
+    upper_95_factor,
 };
 pub use scale::{Reservoir, not_shown, siphoned, spill_lowers, straight_sight_rises};
 pub use settling::{Column, MARGIN, Regime, SHORTEST_WAIT, critical_length};

@@ -4,7 +4,7 @@ use super::budget::{Budget, LEAST_CLAIMED};
 use super::instrument::Hose;
 use super::scale::Reservoir;
 use crate::ids::PointId;
-use crate::survey::{Drift, FieldTestError, Setup, staff_zero_factor};
+use crate::survey::{Drift, FieldTestError, Setup, root_sum_of_squares, staff_zero_factor};
 use crate::units::{Length, Minutes};
 use serde::Serialize;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
@@ -16,11 +16,6 @@ pub const BUDGET_WORTH: f64 = 10.0;
 /// Two readings of one point may differ by so many standard uncertainties; beyond, read again rather
 /// than take the mean (95 % of two readings: 1.96 times the root of 2).
 pub const REPEATS_WITHIN: f64 = 2.8;
-
-/// The root of the sum of squares.
-pub fn root_sum_of_squares(parts: impl IntoIterator<Item = Length>) -> Length {
-    parts.into_iter().map(Length::squared).sum::<crate::units::Variance>().sd()
-}
 
 /// What repeats say of one reading.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -110,21 +105,6 @@ pub fn sd_from_repeats(budget: &Budget, repeats: Option<Repeats>) -> ReadingWort
     };
     let sd = root_sum_of_squares([random, budget.hidden()]).max(LEAST_CLAIMED);
     ReadingWorth { sd, by_budget: budget.claimed, repeats }
-}
-
-/// Whether double readings differ to one side more than chance has it: something moved, drift or
-/// air, and their mean is not to be trusted.
-///
-/// # References
-/// `|mean d| > 2 s_d/sqrt(n)`, with at least three pairs.
-pub fn something_moved(differences: &[Length]) -> bool {
-    let n = differences.len() as f64;
-    if differences.len() < 3 {
-        return false;
-    }
-    let mean = differences.iter().copied().sum::<Length>() / n;
-    let squares: f64 = differences.iter().map(|&d| (d - mean).squared().to_mm2()).sum();
-    mean.abs() > Length::mm(2.0 * (squares / (n - 1.0)).sqrt() / n.sqrt())
 }
 
 /// A twin read both ways: the difference of height and the index error of the pair.

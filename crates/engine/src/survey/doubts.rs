@@ -3,7 +3,7 @@
 
 use super::fault::join_some;
 use super::input::{Datum, Drift, Reading, Setup, Survey};
-use crate::hose::{
+use super::repeated::{
     DRIES_AT_MOST, MINUTES_BETWEEN, POINTS_BETWEEN, alike_within, root_sum_of_squares,
     something_moved,
 };

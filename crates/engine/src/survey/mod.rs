@@ -15,6 +15,7 @@ mod quantiles;
 mod loops;
 mod drift;
 mod suspects;
+mod repeated;
 mod doubts;
 mod reduction;
 mod reduce;
@@ -68,6 +69,10 @@ pub use reduction::{
     Check, Control, Difference, DriftFound, DriftLine, DriftPieces, GlobalTest, LineLevel,
     Observation, ObservationName, ObservationSource, Part, PartHeight, PieceReading, Reduction,
     SetupLine,
+};
+pub use repeated::{
+    DRIES_AT_MOST, MINUTES_BETWEEN, POINTS_BETWEEN, alike_within, root_sum_of_squares,
+    something_moved,
 };
 pub use suspects::{Alike, Alternative, Suspect};
 pub use uncontrolled::Uncontrolled;

@@ -365,9 +365,9 @@ fn glycol_mixes() {
 #[test]
 fn repeats_drift_and_budgets() {
     use floorwright_engine::hose::{
-        Repeats, blended, drift_correction, repeats_of_pairs, reversal, root_sum_of_squares,
-        upper_95_factor,
+        Repeats, blended, drift_correction, repeats_of_pairs, reversal, upper_95_factor,
     };
+    use floorwright_engine::survey::root_sum_of_squares;
     use floorwright_engine::units::Minutes;
     let file = read("errors.toml");
     let double = &file["double_readings"];
