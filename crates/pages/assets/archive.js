@@ -1,6 +1,7 @@
 // The files of a ZIP archive, as the page of a job saves one, or packed anew by somebody since.
 //
-// The layout: PKWARE, .ZIP File Format Specification (APPNOTE), sections 4.3.7, 4.3.12 and 4.3.16.
+// The layout: PKWARE, .ZIP File Format Specification (APPNOTE), sections 4.3.7, 4.3.12 and 4.3.16 (from memory; held against archives
+// of another library in the browser check).
 
 /** More than a job ever has: an archive with more is none of ours. */
 const MOST_FILES = 5000;

@@ -21,7 +21,7 @@ use tokio::sync::Notify;
 pub(crate) const COOKIE: &str = "floorwright-device";
 
 /// The same over an encrypted connection: by the prefix a browser lets nobody else set it, and sends it
-/// over no other connection (RFC 6265bis, 4.1.3.2).
+/// over no other connection (RFC 6265bis, 4.1.3.2, from memory).
 pub(crate) const SECURE_COOKIE: &str = "__Host-floorwright-device";
 
 /// A code is good for ten minutes, once, and for five tries.

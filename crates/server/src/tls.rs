@@ -31,12 +31,12 @@ const KEY: &str = "floorwright-authority.key";
 /// How long the authority vouches, in days: as long as a builder keeps a phone.
 const AUTHORITY_DAYS: i64 = 3650;
 /// How long a certificate of serving is good, in days: browsers take no more than 398 (CA/Browser
-/// Forum Baseline Requirements, 6.3.2).
+/// Forum Baseline Requirements, 6.3.2, from memory).
 const SERVING_DAYS: i64 = 397;
 /// Clocks of phones may be a day behind.
 const BEFORE: Duration = Duration::days(1);
 
-/// Networks that nobody reaches from outside, and this machine itself (RFC 1918, RFC 3927, RFC 4193, RFC 1122).
+/// Networks that nobody reaches from outside, and this machine itself (RFC 1918, RFC 3927, RFC 4193, RFC 1122, from memory).
 const PRIVATE: [([u8; 4], u8); 5] = [
     ([10, 0, 0, 0], 8),
     ([172, 16, 0, 0], 12),
@@ -45,7 +45,7 @@ const PRIVATE: [([u8; 4], u8); 5] = [
     ([127, 0, 0, 0], 8),
 ];
 
-/// A name that no site can have (RFC 2606): where only it is permitted, all others are not.
+/// A name that no site can have (RFC 2606, from memory): where only it is permitted, all others are not.
 const NO_SITE: &str = "floorwright.invalid";
 
 /// Why nothing can be encrypted.
