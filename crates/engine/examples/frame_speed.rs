@@ -65,6 +65,8 @@ fn time(out: &mut impl Write, along: usize, across: usize) -> io::Result<()> {
     let Outcome::Reached(target) = solve(&problem) else {
         return writeln!(out, "{n} passes skipped the target was not reached");
     };
+    let sum: f64 = target.outcome.lifts.iter().map(|lift| lift.lift.to_mm()).sum();
+    writeln!(out, "# {n} sum_of_lifts_mm {sum:.4}")?;
     let to_lift: Vec<SupportToLift> = supports
         .iter()
         .zip(&target.outcome.lifts)
@@ -77,15 +79,111 @@ fn time(out: &mut impl Write, along: usize, across: usize) -> io::Result<()> {
             lift: lift.lift,
         })
         .collect();
-    let case = FrameCase { set_share: 0.0, loads: Loads::DEAD };
     let stacks = StackTable::new(&Stock::default()).expect("the stock is sound");
     let limits = Limits::default();
-    let passes = || {
+    let lifts: Vec<f64> =
+        target.outcome.lifts.iter().map(|lift| lift.lift.to_mm().max(0.0)).collect();
+    let pairs = neighbours(along, across);
+    line(out, n, "passes", median(repeats.min(3), || replayed(&frame, &now, &lifts, &pairs)))?;
+    let found = replayed(&frame, &now, &lifts, &pairs);
+    writeln!(out, "# {n} moves {}", found.moves)?;
+    writeln!(out, "# {n} peak_jack_N {:.4}", found.jack)?;
+    writeln!(out, "# {n} peak_slope_over {:.4}", found.over)?;
+    // What the other calculation does not do: how far the timbers are bent.
+    let fresh = Frame::new(&supports, &spec, &places).expect("the invented house is sound");
+    let on_seats = OnSeats::new(&fresh, &seats, Loads::DEAD, None).expect("it stands");
+    line(out, n, "moments", median(1, || on_seats.timbers()))?;
+    let case = FrameCase { set_share: 0.0, loads: Loads::DEAD };
+    let checked = || {
         let cases = FrameCases::of(&frame, &to_lift, &[case]).expect("all supports are known");
-        let found = plan(&to_lift, &limits, &stacks).expect("the lifts are sound");
-        check(&found, &cases, &limits)
+        let order = plan(&to_lift, &limits, &stacks).expect("the lifts are sound");
+        check(&order, &cases, &limits)
     };
-    line(out, n, "passes", median(repeats.min(3), passes))
+    line(out, n, "passes-with-stresses", median(repeats.min(3), checked))
+}
+
+/// What was met on the way.
+struct Met {
+    moves: usize,
+    /// The largest force at a support just raised, in newtons.
+    jack: f64,
+    /// How far a slope went beyond its limit (a ratio).
+    over: f64,
+}
+
+/// Neighbours on the lines of the grid, with their distance.
+fn neighbours(along: usize, across: usize) -> Vec<(usize, usize, f64)> {
+    let of = |i: usize| {
+        let beside = (i % along + 1 < along).then_some((i, i + 1, ALONG));
+        let behind = (i / along + 1 < across).then_some((i, i + along, ACROSS));
+        beside.into_iter().chain(behind)
+    };
+    (0..along * across).flat_map(of).collect()
+}
+
+/// The order of work that the README states: a line sinks from the largest lift by 2.5 mm at a
+/// time, and two supports at once come down to it, most left to do first.
+fn water_line(lifts: &[f64]) -> Vec<Vec<(usize, f64)>> {
+    let mut left = lifts.to_vec();
+    let top = lifts.iter().copied().fold(0.0, f64::max);
+    let mut moves = Vec::new();
+    for step in 1..=2 * (top / 5.0 - 1e-9).ceil() as usize {
+        let line = (top - 2.5 * step as f64).max(0.0);
+        let mut moving: Vec<usize> =
+            (0..lifts.len()).filter(|&i| left[i] > lifts[i].min(line) + 1e-9).collect();
+        moving.sort_by(|&a, &b| left[b].total_cmp(&left[a]));
+        for together in moving.chunks(2) {
+            for &i in together {
+                left[i] = lifts[i].min(line);
+            }
+            moves.push(together.iter().map(|&i| (i, lifts[i] - left[i])).collect());
+        }
+    }
+    moves
+}
+
+/// Every move made on the frame, from bearers that lie snug.
+fn replayed(frame: &Frame, now: &Contact, lifts: &[f64], pairs: &[(usize, usize, f64)]) -> Met {
+    let today: Vec<f64> = now.heights.iter().map(|height| height.to_mm()).collect();
+    let slope = |&(a, b, distance): &(usize, usize, f64), heights: &dyn Fn(usize) -> f64| {
+        (heights(b) - heights(a)).abs() / distance
+    };
+    let at_end = |i: usize| today[i] + lifts[i];
+    let limits: Vec<f64> = pairs
+        .iter()
+        .map(|pair| (1.0 / 300.0_f64).max(slope(pair, &|i| today[i])).max(slope(pair, &at_end)))
+        .collect();
+    let mut pairs_of = vec![Vec::new(); today.len()];
+    for (pair, &(a, b, _)) in pairs.iter().enumerate() {
+        pairs_of[a].push(pair);
+        pairs_of[b].push(pair);
+    }
+    let mut seats = today.clone();
+    let mut on = OnSeats::new(frame, &now.heights, Loads::DEAD, None).expect("it stands");
+    on = on.on_the_way();
+    let mut met = Met { moves: 0, jack: 0.0, over: 0.0 };
+    for one in water_line(lifts) {
+        for &(i, lift) in &one {
+            seats[i] = today[i] + lift;
+        }
+        let raised: Vec<(usize, Length)> =
+            one.iter().map(|&(i, _)| (i, Length::mm(seats[i]))).collect();
+        on.set_seats(&raised).expect("it settles");
+        met.moves += 1;
+        for &(i, _) in &one {
+            met.jack = met.jack.max(on.reaction(i).to_n());
+            for &pair in &pairs_of[i] {
+                met.over = met.over.max(slope(&pairs[pair], &|i| seats[i]) - limits[pair]);
+            }
+        }
+        for &pair in on.take_moved().iter().flat_map(|movement| &pairs_of[movement.support]) {
+            black_box(slope(&pairs[pair], &|i| on.height(i).to_mm()));
+        }
+        if met.moves.is_multiple_of(200) {
+            on.refresh();
+        }
+    }
+    met
 }
 
 /// The most that a support may be lifted; every seventeenth is short of room.

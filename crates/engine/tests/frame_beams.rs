@@ -64,11 +64,11 @@ fn equal_spans_two_to_seven() {
         }
         for (inner, want) in values(&case["support_moment_over_wL2"]).into_iter().enumerate() {
             let along = Length::mm((inner + 1) as f64 * L);
-            let moment = on_seats.moment(0, along).unwrap().to_n_mm();
+            let moment = on_seats.timbers().moment(0, along).unwrap().to_n_mm();
             close(moment / (W * L * L), want, 1e-9, "moment");
         }
         for (span, want) in values(&case["span_moment_max_over_wL2"]).into_iter().enumerate() {
-            let found = on_seats.most_sagging(span).to_n_mm();
+            let found = on_seats.timbers().most_sagging(span).to_n_mm();
             close(found / (W * L * L), want, 1e-8, "span");
             looked_at += 1;
         }
@@ -121,7 +121,8 @@ fn uneven_seats_by_the_three_moment_equation() {
         close(on_seats.reaction(support).to_n(), want, 0.001, "reaction");
     }
     for (support, want) in values(&case["support_moment_nmm"]).into_iter().enumerate() {
-        let moment = on_seats.moment(0, Length::mm(at[support])).map_or(0.0, |m| m.to_n_mm());
+        let moment = on_seats.timbers().moment(0, Length::mm(at[support]));
+        let moment = moment.map_or(0.0, |m| m.to_n_mm());
         close(moment, want, 0.1, "moment");
     }
 }
@@ -193,7 +194,8 @@ fn one_support_sinks() {
         }
         for (support, want) in values(&case["moment"]).into_iter().enumerate() {
             let along = Length::mm(support as f64 * L);
-            let moment = |on: &OnSeats<'_>| on.moment(0, along).map_or(0.0, |m| m.to_n_mm());
+            let moment =
+                |on: &OnSeats<'_>| on.timbers().moment(0, along).map_or(0.0, |m| m.to_n_mm());
             let change = moment(&sunk) - moment(&level);
             close(change * L * L / (ei * d), want, 1e-6, "moment");
         }

@@ -4,7 +4,7 @@
 mod frames;
 
 use floorwright_engine::frame::{
-    Bearer, Direction, Frame, FrameSpec, Joist, Loads, OnSeats, SetShape, Strength,
+    Bearer, Direction, Frame, FrameSpec, Joist, Loads, OnSeats, SetShape, Strength, Timbers,
 };
 use floorwright_engine::ids::{BearerId, JoistId, SupportId};
 use floorwright_engine::packers::StackTable;
@@ -319,8 +319,8 @@ fn states<'f>(floor: &'f Floor, passes: &Passes, case: FrameCase) -> Vec<Vec<Sta
     replayed
 }
 
-fn share(on: &OnSeats<'_>, stretch: usize) -> f64 {
-    on.bent(stretch).share.unwrap()
+fn share(timbers: &Timbers<'_>, stretch: usize) -> f64 {
+    timbers.bent(stretch).share.unwrap()
 }
 
 /// Whether a jack pushes too much or the frame rocks, and whether the timber is bent or the floor
@@ -338,14 +338,16 @@ fn violated(
     let slope = |on: &OnSeats<'_>, (a, b): (usize, usize), distance: Length| {
         ((on.height(b) - on.height(a)) / distance).abs()
     };
+    let timbers_at_ends = ends.each_ref().map(OnSeats::timbers);
     let of_one = |on: &OnSeats<'_>| {
         if on.rocks() {
             return (true, false);
         }
         let jack = states.parts.iter().any(|&i| on.reaction(i).to_n() > allowed.to_n() * by);
-        let bent = (0..on.n_stretches()).any(|stretch| {
-            let own = share(&ends[0], stretch).max(share(&ends[1], stretch));
-            share(on, stretch) > (own * 1.05).max(limits.bending_share.value) * by
+        let timbers = on.timbers();
+        let bent = (0..floor.frame.n_stretches()).any(|stretch| {
+            let own = share(&timbers_at_ends[0], stretch).max(share(&timbers_at_ends[1], stretch));
+            share(&timbers, stretch) > (own * 1.05).max(limits.bending_share.value) * by
         });
         let steep = passes.neighbours.iter().any(|pair| {
             let own = ends.iter().map(|on| slope(on, pair.supports, pair.distance));
@@ -411,7 +413,8 @@ fn agrees(
                     })
                     .collect();
                 ranges[move_number].push(of_jacks);
-                let stress = |on: &OnSeats<'_>| on.most_bent().0.unwrap().stress.to_n_per_mm2();
+                let stress =
+                    |on: &OnSeats<'_>| on.timbers().most_bent().0.unwrap().stress.to_n_per_mm2();
                 bearer.0 = bearer.0.max(stress(&states.all[2]));
                 bearer.1 = bearer.1.max(stress(&states.all[1])).max(stress(&states.all[2]));
                 move_number += 1;
@@ -563,16 +566,19 @@ fn a_large_frame_strays_from_a_contact_from_scratch_by_next_to_nothing() {
     for set_share in [0.0, 1.0] {
         let case = FrameCase { set_share, loads: Loads::DEAD };
         let mut on = fresh(&floor, &vec![0.0; lifts.len()], case);
-        let bending = |on: &OnSeats<'_>, stretch: usize| on.bending(stretch).to_n_per_mm2();
-        let mut last_seen: Vec<f64> = (0..on.n_stretches()).map(|s| bending(&on, s)).collect();
+        let mut timbers = on.timbers();
+        let bending = |of: &Timbers<'_>, stretch: usize| of.bending(stretch).to_n_per_mm2();
+        let n_stretches = floor.frame.n_stretches();
+        let mut last_seen: Vec<f64> = (0..n_stretches).map(|s| bending(&timbers, s)).collect();
         for one in passes.passes.iter().flat_map(|pass| &pass.moves) {
             let seat = |part: &SupportMove| {
                 let i = index[&part.support];
                 (i, Length::mm(today[i]) + part.to)
             };
             on.set_seats(&one.supports.iter().map(seat).collect::<Vec<_>>()).unwrap();
-            for stretch in on.take_touched() {
-                last_seen[stretch] = bending(&on, stretch);
+            timbers.follow(&on.take_moved());
+            for stretch in timbers.take_touched() {
+                last_seen[stretch] = bending(&timbers, stretch);
             }
         }
         let end = fresh(&floor, &lifts, case);
@@ -582,8 +588,9 @@ fn a_large_frame_strays_from_a_contact_from_scratch_by_next_to_nothing() {
             assert!((on.height(i) - end.height(i)).abs() < Length::mm(0.005), "height at {i}");
             assert!((on.reaction(i) - end.reaction(i)).to_n().abs() < 1.0, "reaction at {i}");
         }
+        let at_end = end.timbers();
         for (stretch, seen) in last_seen.into_iter().enumerate() {
-            let fresh = bending(&end, stretch);
+            let fresh = bending(&at_end, stretch);
             assert!((seen - fresh).abs() < 0.01, "stretch {stretch}: {seen}, {fresh}");
         }
     }

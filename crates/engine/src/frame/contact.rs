@@ -187,6 +187,14 @@ impl<'a> Balance<'a> {
         self.adds_up()
     }
 
+    /// What a support carries once its bearer is raised by so much, in millimetres, all other seats
+    /// staying.
+    pub fn force_alone(&self, support: usize, rise: f64) -> Result<f64, Unsettled> {
+        let mut raised = self.clone();
+        raised.set_seats(&[(support, self.heights[support] + rise)])?;
+        Ok(if raised.held[support] { raised.reactions[support].max(0.0) } else { 0.0 })
+    }
+
     /// Whether there are so many supports that what is next to nothing may be left undone.
     pub fn is_large(&self) -> bool {
         self.may_be_left == LEFT_IN_LARGE
@@ -524,7 +532,6 @@ mod tests {
             near: Vec::new(),
             rounding: 1e-12,
             g: [Vec::new(), Vec::new()],
-            moments: Vec::new(),
             places: Vec::new(),
         }
     }

@@ -3,7 +3,7 @@
 use super::contact::{Balance, NO_FORCE, Unsettled};
 use super::faults::FrameFault;
 use super::places::Floor;
-use super::response::{Response, respond};
+use super::response::{FeltByTimber, Response, felt_by_timber, respond};
 use super::sharing::{Hole, share};
 use super::spec::{FrameSpec, Strength, Timber};
 use super::stations::{Members, lay_out, station_at};
@@ -15,6 +15,7 @@ use crate::influence::InfluenceRow;
 use crate::site::{Position, Support};
 use crate::units::{Force, Length, Moment, Stress};
 use serde::{Serialize, Serializer};
+use std::sync::OnceLock;
 
 /// Which loads are on the floor, each as a share of what the frame gives.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -74,6 +75,8 @@ pub struct Frame {
     pub(super) pieces: Pieces,
     pub(super) stiffness: Stiffness,
     pub(super) response: Response,
+    /// For each support, in the stiffness's order: what a lift does to moments, once that is asked.
+    felt_by_timber: OnceLock<Vec<FeltByTimber>>,
     /// Place of each support in the stiffness's order.
     pub(super) place_of: Vec<usize>,
     /// For each element, the numbers of the moments at its beginning and its end.
@@ -106,14 +109,14 @@ impl Frame {
         let shared = share(spec)?;
         let members = lay_out(supports, spec, &breaks(spec, &shared))?;
         let stiffness = assemble(&members, &shared)?;
-        let (moments_of, moment_sums, element_of_moment) = moments(&members, &stiffness);
+        let (moments_of, element_of_moment) = moments(&members, &stiffness);
         let floor = Floor::new(&members, &stiffness);
         let hanging: Vec<_> = places.iter().map(|&place| floor.hanging(place)).collect();
         let sums: Vec<Sum> = hanging
             .iter()
             .map(|hanging| hanging.as_ref().map_or_else(Vec::new, |hanging| hanging.sum.clone()))
             .collect();
-        let mut response = respond(&stiffness, &moment_sums, &sums);
+        let mut response = respond(&stiffness, &sums);
         let mut place_of = vec![0; supports.len()];
         for (place, &support) in stiffness.order.iter().enumerate() {
             place_of[support] = place;
@@ -133,6 +136,7 @@ impl Frame {
             members,
             stiffness,
             response,
+            felt_by_timber: OnceLock::new(),
             place_of,
             stretches,
             moments_of,
@@ -251,6 +255,12 @@ impl Frame {
             .collect()
     }
 
+    /// For each support, in the stiffness's order, what a lift does to every kept moment: worked out
+    /// when it is first asked for, because forces and heights do not need it.
+    pub(super) fn felt_by_timber(&self) -> &[FeltByTimber] {
+        self.felt_by_timber.get_or_init(|| felt_by_timber(&self.stiffness, &self.element_of_moment))
+    }
+
     pub(super) fn balance(&self, seats: &[f64], loads: Loads) -> Result<Balance<'_>, NotSettled> {
         let in_order = self.stiffness.order.iter().map(|&support| seats[support]).collect();
         Ok(Balance::new(&self.response, self.g(loads), in_order)?)
@@ -261,6 +271,11 @@ impl Frame {
             None => &self.spec.bearers[member].timber,
             Some(joist) => &self.spec.joists[joist].timber,
         }
+    }
+
+    /// How many stretches of timber there are, to ask [`Timbers`](super::Timbers) about.
+    pub fn n_stretches(&self) -> usize {
+        self.stretches.len()
     }
 
     /// The number of the timber that a stretch is part of, bearers first.
@@ -382,28 +397,22 @@ fn breaks(spec: &FrameSpec, shared: &sharing::Shared) -> Vec<Vec<f64>> {
         .collect()
 }
 
-/// The moments that are kept: one at every inner station that is not a joint. Returns their
-/// numbers by element, each as a sum of unknowns, and the element that each is taken from.
-fn moments(
-    members: &Members,
-    stiffness: &Stiffness,
-) -> (Vec<[Option<u32>; 2]>, Vec<Sum>, Vec<usize>) {
+/// The moments that are kept: one at the beginning of every element that begins at an inner
+/// station which is not a joint. Returns their numbers by element, and those elements.
+fn moments(members: &Members, stiffness: &Stiffness) -> (Vec<[Option<u32>; 2]>, Vec<usize>) {
     let mut of = vec![[None, None]; stiffness.elements.len()];
-    let mut sums = Vec::new();
     let mut from = Vec::new();
     for (element_idx, element) in stiffness.elements.iter().enumerate() {
         let station = element.station;
         if station == 0 || members.members[element.member].stations[station].joint {
             continue;
         }
-        let number = Some(sums.len() as u32);
+        let number = Some(from.len() as u32);
         of[element_idx][0] = number;
         of[element_idx - 1][1] = number;
-        let [at_begin, _] = element.moments();
-        sums.push(at_begin);
         from.push(element_idx);
     }
-    (of, sums, from)
+    (of, from)
 }
 
 /// A bearer or joist at its most bent.

@@ -3,8 +3,8 @@
 //! A [`FrameSpec`] says what the frame is made of; [`complete()`] makes one from what the builder
 //! gives, and names what it assumes. [`Frame::new`] checks it, shares the loads out, puts the
 //! stiffness together and works out what a lift at each support does, all others held.
-//! [`OnSeats`] lets it stand on seats that push and cannot pull, and keeps reactions and stresses
-//! up to date while supports move; [`state()`] gives what every support carries as ranges, and
+//! [`OnSeats`] lets it stand on seats that push and cannot pull and keeps reactions up to date while
+//! supports move, [`Timbers`] how far the timbers are bent meanwhile; [`state()`] gives what every support carries as ranges, and
 //! [`jack_curve`] what a jack has to push.
 //!
 //! # Units and sign
@@ -31,6 +31,9 @@ mod contact;
 #[expect(clippy::module_inception, reason = "the frame itself is the heart of its module")]
 mod frame;
 mod on_seats;
+#[cfg(test)]
+pub(crate) mod grid;
+mod timbers;
 mod jack;
 mod state;
 
@@ -38,7 +41,7 @@ pub use complete::{FrameRules, GivenFrame, JoistSet, ProposalFault, complete};
 pub use faults::FrameFault;
 pub use frame::{Bent, Contact, Frame, Loads, NotSettled};
 pub use jack::{JackError, JackPlace, JackPoint, jack_beside_curve, jack_curve};
-pub use on_seats::{OnSeats, SetShape};
+pub use on_seats::{Movement, OnSeats, SetShape};
 pub use sharing::{Hole, NEARLY_ON, WIDEST};
 pub use spec::{
     Bearer, Direction, FloorLoad, FrameSpec, Joist, PointLoad, Run, Section, Strength, Timber, Wall,
@@ -47,3 +50,4 @@ pub use state::{
     Assumption, Carrying, ForceRange, FrameState, Off, SupportLoad, assumptions, state,
 };
 pub use stations::BESIDE;
+pub use timbers::Timbers;

@@ -160,7 +160,7 @@ pub fn state(
         })
         .collect();
     let bent = |which: usize| {
-        let (bearer, joist) = on_seats[which].most_bent();
+        let (bearer, joist) = on_seats[which].timbers().most_bent();
         [bearer, joist]
     };
     let ([bearer, joist], [set_bearer, set_joist]) = (bent(0), bent(last));

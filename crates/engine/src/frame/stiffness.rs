@@ -54,15 +54,11 @@ impl Element {
         [-half, -turn, -half, turn]
     }
 
-    /// The bending moment at its beginning and at its end but for the part of its own load,
-    /// which is [`Self::load_moment`].
-    pub fn moments(&self) -> [Sum; 2] {
-        let matrix = self.matrix();
-        let sum = |row: usize, sign: f64| -> Sum {
-            let terms = self.unknowns.iter().zip(matrix[row]);
-            terms.map(|(&unknown, k)| (unknown, sign * k * SLOPE_SCALE)).collect()
-        };
-        [sum(1, -1.0), sum(3, 1.0)]
+    /// The bending moment at its beginning but for the part of its own load, which is
+    /// [`Self::load_moment`].
+    pub fn moment_at_begin(&self) -> Sum {
+        let terms = self.unknowns.iter().zip(self.matrix()[1]);
+        terms.map(|(&unknown, k)| (unknown, -k * SLOPE_SCALE)).collect()
     }
 
     /// What a uniform load on it adds to the moment at either end, both ends held.
@@ -202,6 +198,44 @@ pub(super) fn assemble(members: &Members, shared: &Shared) -> Result<Stiffness, 
         between,
         forces,
     })
+}
+
+impl Stiffness {
+    /// The factor of a part, all else held, and the unknowns of the part that are tied to free
+    /// ones outside. `number` gives each free unknown its number in the part, in the same order;
+    /// the numbers of those outside are beyond `n_free`.
+    pub fn part(&self, number: &[u32], n_free: usize) -> (Factor, Vec<usize>) {
+        let numbers = |element: &Element| {
+            element
+                .unknowns
+                .map(|unknown| number.get(unknown).map_or(usize::MAX, |&number| number as usize))
+        };
+        let mut first: Vec<usize> = (0..n_free).collect();
+        let mut cut = Vec::new();
+        for element in &self.elements {
+            let numbers = numbers(element);
+            lower(&mut first, numbers, n_free);
+            let is_cut =
+                |(number, unknown): (&usize, usize)| *number >= n_free && unknown < self.n_free;
+            if numbers.iter().zip(element.unknowns).any(is_cut) {
+                cut.extend(numbers.into_iter().filter(|&number| number < n_free));
+            }
+        }
+        cut.sort_unstable();
+        cut.dedup();
+        let mut matrix = Skyline::new(first);
+        for element in &self.elements {
+            let (numbers, k) = (numbers(element), element.matrix());
+            for (row, &a) in numbers.iter().enumerate() {
+                for (column, &b) in numbers.iter().enumerate() {
+                    if a < n_free && b <= a {
+                        matrix.add(a, b, k[row][column]);
+                    }
+                }
+            }
+        }
+        (matrix.factor(VANISHED, 0.0), cut)
+    }
 }
 
 fn add(sum: &mut Sum, unknown: usize, value: f64) {

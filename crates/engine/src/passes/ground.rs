@@ -4,7 +4,7 @@ use super::frame_check::{BentAtEnd, JackRange, MostBent, MostPressed, MostSheare
 use super::stop::{Stop, StopReason};
 use super::tally::{InMove, Order, Part, Place, Tally};
 use super::{FrameCase, FrameCases, NeighbourPair};
-use crate::frame::{NotSettled, OnSeats};
+use crate::frame::{NotSettled, OnSeats, Timbers};
 use crate::ids::SupportId;
 use crate::settings::Limits;
 use crate::units::{Force, Length, Stress};
@@ -93,12 +93,13 @@ impl<'a, 'f> Ground<'a, 'f> {
         let end = self.cases.at_end(lifts, *case)?;
         // A frame that rocks says nothing of its timbers.
         let both: Vec<&OnSeats<'f>> = [start, &end].into_iter().filter(|on| !on.rocks()).collect();
+        let timbers: Vec<Timbers<'f>> = both.iter().map(|on| on.timbers()).collect();
         let share_limit = self.stretches.iter().enumerate().map(|(stretch, known)| {
             if known.per_bending == 0.0 {
                 return f64::INFINITY;
             }
             let shares =
-                both.iter().map(|on| on.stresses(stretch).0 * known.per_bending * ON_THE_WAY);
+                timbers.iter().map(|all| all.stresses(stretch).0 * known.per_bending * ON_THE_WAY);
             shares.fold(self.limits.bending_share.value, f64::max)
         });
         let slope = (0..pairs.len()).map(|pair| {
@@ -108,7 +109,11 @@ impl<'a, 'f> Ground<'a, 'f> {
         Ok(AtEnds {
             share_limit: share_limit.collect(),
             slope: slope.collect(),
-            bent: self.bent_at_end(*case, start, &end),
+            bent: if end.rocks() {
+                Vec::new()
+            } else {
+                self.bent_at_end(*case, &start.timbers(), &end.timbers())
+            },
             rocks: end.rocks(),
         })
     }
@@ -116,17 +121,14 @@ impl<'a, 'f> Ground<'a, 'f> {
     fn bent_at_end(
         &self,
         case: FrameCase,
-        start: &OnSeats<'f>,
-        end: &OnSeats<'f>,
+        start: &Timbers<'f>,
+        end: &Timbers<'f>,
     ) -> Vec<BentAtEnd> {
-        if end.rocks() {
-            return Vec::new();
-        }
         let n_timbers = self.cases.frame.n_timbers();
-        let worst = |on: &OnSeats<'f>| {
+        let worst = |timbers: &Timbers<'f>| {
             let mut worst: Vec<(f64, usize)> = vec![(0.0, 0); n_timbers];
             for (stretch, known) in self.stretches.iter().enumerate() {
-                let share = on.stresses(stretch).0 * known.per_bending;
+                let share = timbers.stresses(stretch).0 * known.per_bending;
                 if share > worst[known.timber].0 {
                     worst[known.timber] = (share, stretch);
                 }
@@ -297,8 +299,7 @@ pub(super) fn stop(
 fn stretches(cases: &FrameCases<'_>) -> Vec<Stretch> {
     let frame = cases.frame;
     let one_over = |stress: Option<Stress>| stress.map_or(0.0, |s| 1.0 / s.to_n_per_mm2());
-    let n_stretches = cases.cases.first().map_or(0, |case| case.1.n_stretches());
-    (0..n_stretches)
+    (0..frame.n_stretches())
         .map(|stretch| {
             let timber = frame.timber_of(stretch);
             let strength = frame.strength(timber);

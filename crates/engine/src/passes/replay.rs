@@ -15,7 +15,7 @@ use super::ground::{AtEnds, Ground, ROUNDING, stop};
 use super::stop::{LooseBearer, Stop, StopReason};
 use super::tally::{Order, Part, Place, Ranked, Tally, keep_larger};
 use super::{FrameCase, NeighbourPair};
-use crate::frame::{NotSettled, OnSeats};
+use crate::frame::{NotSettled, OnSeats, Timbers};
 use crate::ids::SupportId;
 use crate::units::{Force, Length, Stress};
 use std::collections::BTreeMap;
@@ -65,6 +65,7 @@ struct OneCase<'a, 'f> {
     ground: &'a Ground<'a, 'f>,
     case: FrameCase,
     on: OnSeats<'f>,
+    timbers: Timbers<'f>,
     at_ends: &'a AtEnds,
     pairs: &'a [NeighbourPair],
     is_free: Vec<bool>,
@@ -82,7 +83,9 @@ impl<'a, 'f> OneCase<'a, 'f> {
     ) -> Self {
         let n_supports = ground.cases.today.len();
         let is_free = (0..n_supports).map(|number| on.gap(number) > FREE).collect();
-        Self { ground, case, on, at_ends, pairs, is_free, largest: vec![None; n_supports] }
+        let timbers = on.timbers().on_the_way();
+        let largest = vec![None; n_supports];
+        Self { ground, case, on, timbers, at_ends, pairs, is_free, largest }
     }
 
     fn run(&mut self, order: &Order, to_first_stop: bool, tally: &mut Tally) {
@@ -105,6 +108,7 @@ impl<'a, 'f> OneCase<'a, 'f> {
                 }
             }
             self.on.refresh();
+            self.timbers.refresh(&self.on);
             if self.on.rocks() {
                 tally.rocks = true;
                 let place = (pass, moves.len().saturating_sub(1));
@@ -219,11 +223,13 @@ impl<'a, 'f> OneCase<'a, 'f> {
 
     /// Looks at everything that the frame's last change of seats has changed.
     fn look(&mut self, parts: &[Part], place: Place, tally: &mut Tally) {
-        let mut touched = self.on.take_touched();
-        if place == (0, 0) {
-            touched = (0..self.on.n_stretches()).collect();
-        }
         let moved = self.on.take_moved();
+        self.timbers.follow(&moved);
+        let mut touched = self.timbers.take_touched();
+        if place == (0, 0) {
+            touched = (0..self.ground.stretches.len()).collect();
+        }
+        let moved: Vec<usize> = moved.iter().map(|movement| movement.support).collect();
         let pressed = self.on.take_most_pressed();
         if self.on.rocks() {
             tally.moves[place.0][place.1].rocks = true;
@@ -250,7 +256,7 @@ impl<'a, 'f> OneCase<'a, 'f> {
         let mut over: Option<(f64, usize)> = None;
         for &stretch in touched {
             let known = &self.ground.stretches[stretch];
-            let (bending, shear) = self.on.stresses(stretch);
+            let (bending, shear) = self.timbers.stresses(stretch);
             let share = bending * known.per_bending;
             keep_larger(&mut best, share, bending, || stretch);
             keep_larger(&mut kinds[usize::from(known.is_bearer)], 0.0, bending, || stretch);
@@ -266,7 +272,7 @@ impl<'a, 'f> OneCase<'a, 'f> {
         self.keep_bent(bearer.as_ref(), &mut tally.bearer);
         self.keep_bent(joist.as_ref(), &mut tally.joist);
         if let Some((_, stretch)) = over {
-            let bent = self.on.bent(stretch);
+            let bent = self.timbers.bent(stretch);
             tally.stop_at(self.stop(
                 place,
                 StopReason::Bending {
@@ -281,7 +287,7 @@ impl<'a, 'f> OneCase<'a, 'f> {
 
     fn keep_bent(&self, found: Option<&Ranked<usize>>, kept: &mut Option<Ranked<MostBent>>) {
         if let Some(&Ranked { share, stress, what }) = found {
-            let bent = || MostBent { bent: self.on.bent(what), case: self.case };
+            let bent = || MostBent { bent: self.timbers.bent(what), case: self.case };
             keep_larger(kept, share, stress, bent);
         }
     }

@@ -19,12 +19,16 @@
 
 use super::{Optimum, Program, Terms, dot, on_bounds};
 use crate::frame::skyline::{Factor, Skyline, TOGETHER};
+use pulp::{Arch, Simd, WithSimd};
 
 /// Terms smaller than this share of the largest of their square are left out of the matrix.
 const LEFT_OUT: f64 = 1e-3;
 
 /// The same for rows.
 const LEFT_OUT_OF_ROWS: f64 = 1e-4;
+
+/// What is left of a row solved forward that is smaller than this share of its largest is left out.
+const DIED_OUT: f64 = 1e-9;
 
 /// Terms this large, as a share of the largest, say which variables are neighbours.
 const NEIGHBOURS: f64 = 0.05;
@@ -249,24 +253,25 @@ impl<'a> Guessing<'a> {
     fn step(&mut self, slope: &[f64]) -> Option<()> {
         self.solve_for_tight();
         let mut step = self.right_side(slope);
-        let slots: Vec<usize> =
-            self.tight.iter().map(|&row| self.solved.slot[row].unwrap_or(0) as usize).collect();
-        let mut change: Vec<f64> = self
-            .tight
+        let slot = |row: usize| self.solved.slot[row].unwrap_or(0) as usize;
+        let mut tight: Vec<(usize, usize)> =
+            self.tight.iter().map(|&row| (slot(row), row)).collect();
+        tight.sort_by_key(|&(slot, _)| (self.solved.columns[slot].0, slot));
+        let mut change: Vec<f64> = tight
             .iter()
-            .zip(&slots)
-            .map(|(&row, &slot)| {
+            .map(|&(slot, row)| {
                 let (first, column) = &self.solved.columns[slot];
                 dot_of(column, &step[*first..]) - self.slacks[row]
             })
             .collect();
+        let slots: Vec<usize> = tight.iter().map(|tight| tight.0).collect();
         let factor = self.solved.factor(&slots)?;
         factor.solve(&mut change);
         for (&slot, &by) in slots.iter().zip(&change) {
             let (first, column) = &self.solved.columns[slot];
             step[*first..].iter_mut().zip(column).for_each(|(step, c)| *step -= c * by);
         }
-        for (&row, by) in self.tight.iter().zip(change) {
+        for (&(_, row), by) in tight.iter().zip(change) {
             self.multipliers[row] += by;
         }
         self.move_by(step);
@@ -299,7 +304,11 @@ impl<'a> Guessing<'a> {
             let lanes = self.factor.solve_forth_together(lanes, from);
             for (lane, (row, terms)) in together.iter().enumerate() {
                 let first = begins(terms);
-                let column = lanes[first - from..].iter().map(|lanes| lanes[lane]).collect();
+                let mut column: Vec<f64> =
+                    lanes[first - from..].iter().map(|lanes| lanes[lane]).collect();
+                let largest = column.iter().fold(0.0, |largest: f64, c| largest.max(c.abs()));
+                let felt = column.iter().rposition(|c| c.abs() > DIED_OUT * largest);
+                column.truncate(felt.map_or(0, |last| last + 1));
                 self.solved.take(*row, first, column);
             }
         }
@@ -344,21 +353,29 @@ impl<'a> Guessing<'a> {
 impl Solved {
     fn take(&mut self, row: usize, first: usize, column: Vec<f64>) {
         self.slot[row] = Some(self.columns.len() as u32);
-        let with = |(from, other): &(usize, Vec<f64>)| {
-            let begin = first.max(*from);
-            dot_of(&column[begin - first..], &other[begin - from..])
-        };
-        let mut products: Vec<f64> = self.columns.iter().map(with).collect();
-        products.push(dot_of(&column, &column));
-        self.products.push(products);
         self.columns.push((first, column));
+        self.products.push(Arch::new().dispatch(Products { columns: &self.columns }));
     }
 
-    /// Factor of the products of some of the rows; `None` if one of them repeats others.
+    /// Factor of the products of some of the rows, in the order of their first places; `None` if
+    /// one of them repeats others.
     fn factor(&self, slots: &[usize]) -> Option<Factor> {
-        let mut matrix = Skyline::new(vec![0; slots.len()]);
+        let reach = |slot: usize| {
+            let (first, column) = &self.columns[slot];
+            (*first, first + column.len())
+        };
+        // Rows that have no place in common have no product.
+        let first: Vec<usize> = slots
+            .iter()
+            .enumerate()
+            .map(|(row, &slot)| {
+                let touches = |&other: &usize| reach(other).1 > reach(slot).0;
+                slots[..row].iter().position(touches).unwrap_or(row)
+            })
+            .collect();
+        let mut matrix = Skyline::new(first.clone());
         for (row, &a) in slots.iter().enumerate() {
-            for (column, &b) in slots[..=row].iter().enumerate() {
+            for (column, &b) in slots[..=row].iter().enumerate().skip(first[row]) {
                 matrix.add(row, column, self.products[a.max(b)][a.min(b)]);
             }
         }
@@ -367,7 +384,29 @@ impl Solved {
     }
 }
 
+/// The products of the last column with all, itself included, compiled for each width of registers.
+struct Products<'a> {
+    columns: &'a [(usize, Vec<f64>)],
+}
+
+impl WithSimd for Products<'_> {
+    type Output = Vec<f64>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> Vec<f64> {
+        let Some((first, column)) = self.columns.last() else { return Vec::new() };
+        let with = |(from, other): &(usize, Vec<f64>)| {
+            let begin = *first.max(from);
+            let a = column.get(begin - first..).unwrap_or_default();
+            let b = other.get(begin - from..).unwrap_or_default();
+            dot_of(a, b)
+        };
+        self.columns.iter().map(with).collect()
+    }
+}
+
 /// Sum of products over the shorter of the two, in eight lanes so that it is quick.
+#[inline(always)]
 fn dot_of(a: &[f64], b: &[f64]) -> f64 {
     let n = a.len().min(b.len());
     let (a, b) = (a[..n].chunks_exact(8), b[..n].chunks_exact(8));
