@@ -1,8 +1,8 @@
 //! Replays every move of planned passes with arithmetic of its own and checks every limit.
 
 use floorwright_engine::ids::SupportId;
-use floorwright_engine::packers::StackTable;
-use floorwright_engine::passes::{Passes, SupportToLift, plan};
+use floorwright_engine::packers::{Choice, StackTable};
+use floorwright_engine::passes::{Move, Passes, SupportToLift, plan};
 use floorwright_engine::settings::{Limit, Limits, Stock};
 use floorwright_engine::site::Position;
 use floorwright_engine::units::{Length, Level};
@@ -260,4 +260,35 @@ fn hostile_input_is_refused_by_name() {
     twice[1].at = twice[0].at;
     assert_eq!(refused(&twice, &fine), ["supports S0 and S1 stand in the same place"]);
     assert!(plan(&[], &fine, &stacks).unwrap().passes.is_empty());
+}
+
+/// By hand on the default stock, whose thinnest packers are 1.5, 3 and 5 mm: nothing is raised that
+/// has nothing to rest on, and nothing comes down again.
+#[test]
+fn between_passes_supports_rest_on_what_goes_in() {
+    let lifts = [38.5, 33.0, 27.5, 31.0, 24.0, 20.0, 22.5, 18.0, 11.5];
+    let places: Vec<(f64, f64)> =
+        (0..9).map(|i| (f64::from(i % 3) * 1800.0, f64::from(i / 3) * 1800.0)).collect();
+    let seats = lifts.map(|lift| -lift);
+    let plan = planned(&floor(&places, &seats, &lifts), &limits(5.0, 4, 1.0 / 300.0));
+    assert_eq!(plan.passes.len(), 8);
+    for pass in &plan.passes {
+        let packed: BTreeMap<&SupportId, &Choice> =
+            pass.packing.iter().map(|packing| (&packing.support, &packing.choice)).collect();
+        for moved in pass.moves.iter().flat_map(|one| &one.supports) {
+            let Choice::Stack(stack) = packed[&moved.support] else {
+                panic!("pass {}: nothing goes under {}", pass.number, moved.support)
+            };
+            assert!(!stack.pieces.is_empty(), "pass {}: {}", pass.number, moved.support);
+            // The last stacks come from what is wanted in the end, not from here.
+            let is_last = lifts.iter().any(|lift| (moved.to.to_mm() - lift).abs() < 1e-6);
+            assert!(is_last || stack.error == Length::ZERO, "{} {:?}", moved.support, stack);
+        }
+        for (one, next) in pass.moves.iter().zip(&pass.moves[1..]) {
+            let names = |one: &Move| -> Vec<SupportId> {
+                one.supports.iter().map(|part| part.support.clone()).collect()
+            };
+            assert_ne!(names(one), names(next), "pass {}: one move in two", pass.number);
+        }
+    }
 }

@@ -245,11 +245,16 @@ fn say_passes(
         text.item("-", format!("fill the gaps that are there: {}", gaps.join(", ")));
     }
     text.say(format!(
-        "After each pass the load goes down on {packers}. On the way a stack may be up to {} thinner \
-         than what was opened, so that it goes in: the bearer then comes down by as much, and the \
-         next pass takes it up again. The last stacks are as listed.",
-        words.exact(session.job.stock.tolerance.value * 2.0)
+        "After each pass the load goes down on {packers}. The last stacks are as listed."
     ));
+    let all = || passes.passes.iter().flat_map(|pass| &pass.packing);
+    if all().any(comes_down) {
+        text.say(format!(
+            "On the way a stack may be up to {} thinner than what was opened, so that it goes in: \
+             the bearer then comes down by as much, and the next pass takes it up again.",
+            words.exact(session.job.stock.tolerance.value * 2.0)
+        ));
+    }
     let thick =
         passes.passes.iter().map(|pass| pass.packing.iter().filter(|p| is_thicker(p)).count());
     let n_thick: usize = thick.sum();
@@ -362,6 +367,12 @@ fn move_lines(together: &Move, check: Option<&MoveCheck>, words: Words) -> Vec<S
 fn is_thicker(packing: &Packing) -> bool {
     let Choice::Stack(stack) = &packing.choice else { return false };
     stack.thickness - packing.wanted > STEP.to_length()
+}
+
+/// Whether a bearer comes down a little on its stack, by more than the stack is rounded to.
+fn comes_down(packing: &Packing) -> bool {
+    let Choice::Stack(stack) = &packing.choice else { return false };
+    packing.wanted - stack.thickness > STEP.to_length()
 }
 
 fn named_stack(packing: &Packing, words: Words) -> (String, String) {

@@ -12,7 +12,7 @@ use crate::ids::SupportId;
 use crate::settings::{Limits, Stock};
 use crate::units::{ExactLength, Length};
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Wanted thicknesses are rounded to this step before stacks are compared: a twentieth of a
 /// millimetre, well under what a packer is sawn to.
@@ -250,6 +250,17 @@ impl StackTable {
             }
         }
         self.choose(opening)
+    }
+
+    /// Openings that [`Self::choose_under`] fills to the full, thinnest first.
+    pub fn filled(&self) -> Vec<Length> {
+        let sums: BTreeSet<ExactLength> =
+            self.by_pieces.iter().flat_map(|sums| sums.keys().copied()).collect();
+        let is_filled = |opening: &Length| match self.choose_under(*opening) {
+            Choice::Stack(stack) => stack.error == Length::ZERO,
+            Choice::Unreachable { .. } => false,
+        };
+        sums.into_iter().map(ExactLength::to_length).filter(is_filled).collect()
     }
 
     /// The best stack of exactly this many pieces between two thicknesses, if there is one.

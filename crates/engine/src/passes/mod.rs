@@ -26,6 +26,12 @@
 //! is within the limit itself, also for a pair whose end slope equals its limit.
 //! A lowered support against a raised one only ever turns the slope one way.
 //!
+//! *Heights between passes.* The line falls where it falls, packers come in steps. So in the last step
+//! of a pass a support stops at the height nearest to the line that the stock can pack, a little above or
+//! below, no more than the lift per pass above where it was and near enough for the passes that are left.
+//! What this does to slopes is no part of the proof: every move is looked at, and where a pair would pass
+//! its limit the plan is made on the line itself, and the bearers come down a little on what goes in.
+//!
 //! *Why the passes are fewest.* There are as many as the largest lift takes at the full lift per pass,
 //! and fewer cannot do.
 //!
@@ -36,6 +42,7 @@
 
 mod neighbours;
 mod schedule;
+mod rests;
 mod watch;
 mod frame_cases;
 mod frame_check;
@@ -62,6 +69,7 @@ use crate::packers::{Packing, StackTable, pack_under};
 use crate::settings::Limits;
 use crate::site::Position;
 use crate::units::{LENGTH_EPS, Length, Level};
+use rests::EndOfPass;
 use schedule::{MOST_STEPS, Step, shared_out, sub_steps, whole_passes};
 use serde::Serialize;
 use watch::Watch;
@@ -252,6 +260,10 @@ pub fn plan(
 }
 
 /// Plans with at least so many steps of the line in a pass.
+///
+/// Between passes supports rest at heights that the stock can pack, a little above the line or
+/// below, as long as no pair of neighbours passes its limit for it; otherwise on the line itself,
+/// from where the bearers come down a little on what goes in.
 fn plan_in_steps(
     supports: &[SupportToLift],
     limits: &Limits,
@@ -262,8 +274,24 @@ fn plan_in_steps(
     if !faults.is_empty() {
         return Err(faults);
     }
-    let per_pass = limits.lift_per_pass.value;
     let supports = &without_traces(supports);
+    let packed = planned(supports, limits, stacks, least_steps, true)?;
+    if packed.this_way.peak.over_limit == 0.0 {
+        return Ok(packed);
+    }
+    let on_line = planned(supports, limits, stacks, least_steps, false)?;
+    let is_better = packed.this_way.peak.over_limit <= on_line.this_way.peak.over_limit;
+    Ok(if is_better { packed } else { on_line })
+}
+
+fn planned(
+    supports: &[SupportToLift],
+    limits: &Limits,
+    stacks: &StackTable,
+    least_steps: usize,
+    rests_packed: bool,
+) -> Result<Passes, Vec<PassesError>> {
+    let per_pass = limits.lift_per_pass.value;
     let mut pairs = neighbours::find(supports, limits);
     let largest = supports.iter().map(|support| support.lift.abs()).fold(Length::ZERO, Length::max);
     let in_pass = shared_out(largest, per_pass);
@@ -276,6 +304,7 @@ fn plan_in_steps(
     let passes_for = most.map(|lift| whole_passes(lift, in_pass));
     let n_passes = whole_passes(largest, per_pass);
 
+    let filled = if rests_packed { stacks.filled() } else { Vec::new() };
     let mut watch = Watch::new(supports, &pairs);
     let mut lifts = vec![Length::ZERO; supports.len()];
     let mut passes = Vec::new();
@@ -283,14 +312,43 @@ fn plan_in_steps(
         let mut moves = Vec::new();
         watch.start_pass();
         for (sign, n_for) in [1.0, -1.0].into_iter().zip(passes_for) {
-            for step_in_pass in 1..=steps {
+            let line_after = |step_in_pass: usize| {
                 let steps_left =
                     (n_for * steps).saturating_sub((number - 1) * steps + step_in_pass);
-                let line = step * steps_left as f64;
-                let order = Step { supports, pairs: &pairs, step, sign, line, lifts: &lifts };
+                step * steps_left as f64
+            };
+            let end = EndOfPass {
+                line: line_after(steps),
+                passes_left: n_for.saturating_sub(number),
+                per_pass,
+                filled: &filled,
+            };
+            let rests: Option<Vec<Length>> = (rests_packed && sign > 0.0).then(|| {
+                supports.iter().zip(&lifts).map(|(support, &now)| end.rests(support, now)).collect()
+            });
+            for step_in_pass in 1..=steps {
+                let line = line_after(step_in_pass);
+                let on_line = |support: usize| supports[support].lift - line * sign;
+                let wanted: Vec<Length> = (0..supports.len())
+                    .map(|support| match &rests {
+                        Some(rests) if step_in_pass == steps => rests[support],
+                        Some(rests) => on_line(support).min(rests[support]),
+                        None => on_line(support),
+                    })
+                    .collect();
+                let order = Step {
+                    supports,
+                    pairs: &pairs,
+                    step,
+                    sign,
+                    line,
+                    lifts: &lifts,
+                    wanted: &wanted,
+                };
                 for together in order.moves(limits.jacks.value) {
                     watch.set(&together);
-                    moves.push(named(supports, &mut lifts, &together, sign < 0.0));
+                    let one = named(supports, &mut lifts, &together, sign < 0.0);
+                    goes_on_or_begins(&mut moves, one);
                 }
             }
         }
@@ -327,6 +385,24 @@ fn plan_in_steps(
         neighbours: pairs,
         passes,
     })
+}
+
+/// Adds a move; one that raises the same supports further is part of the one before it.
+fn goes_on_or_begins(moves: &mut Vec<Move>, next: Move) {
+    let goes_on = |last: &Move| {
+        let same = |(a, b): (&SupportMove, &SupportMove)| a.support == b.support && a.to == b.from;
+        last.lowering == next.lowering
+            && last.supports.len() == next.supports.len()
+            && last.supports.iter().zip(&next.supports).all(same)
+    };
+    match moves.last_mut().filter(|last| goes_on(last)) {
+        Some(last) => {
+            for (part, further) in last.supports.iter_mut().zip(next.supports) {
+                part.to = further.to;
+            }
+        }
+        None => moves.push(next),
+    }
 }
 
 /// The supports, with lifts too small to be anything taken as none.

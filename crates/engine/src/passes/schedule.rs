@@ -57,6 +57,8 @@ pub(super) struct Step<'a> {
     pub line: Length,
     /// Lifts so far.
     pub lifts: &'a [Length],
+    /// The lift that each support is brought to if it is not there yet.
+    pub wanted: &'a [Length],
 }
 
 impl Step<'_> {
@@ -66,10 +68,10 @@ impl Step<'_> {
     /// it (see the module's documentation).
     pub fn moves(&self, n_jacks: usize) -> Vec<Vec<(usize, Length)>> {
         let left = |support: usize| (self.supports[support].lift - self.lifts[support]) * self.sign;
+        let least = if self.line > Length::ZERO { ROUNDING } else { Length::ZERO };
         let moves = |support: usize| {
             self.supports[support].lift * self.sign > LENGTH_EPS
-                && left(support)
-                    > self.line + if self.line > Length::ZERO { ROUNDING } else { Length::ZERO }
+                && (self.wanted[support] - self.lifts[support]) * self.sign > least
         };
         let moving: Vec<usize> = (0..self.supports.len()).filter(|&s| moves(s)).collect();
         let (mut waits_for, followers) = self.precedence(&moves);
@@ -82,8 +84,7 @@ impl Step<'_> {
         let mut done = Vec::new();
         let mut together = Vec::new();
         while let Some((_, support)) = ready.pop_first() {
-            let to = self.supports[support].lift - self.line * self.sign;
-            together.push((support, to));
+            together.push((support, self.wanted[support]));
             for &follower in &followers[support] {
                 waits_for[follower] -= 1;
                 if waits_for[follower] == 0 {
