@@ -18,7 +18,7 @@ mod note;
 
 pub use backdrop::{BackdropMark, BackdropNote};
 pub use change::{Block, Change, Kind, Thing};
-pub use fold::{EventFault, FoldedJob, History, PassAt, ReadingAt, fold};
+pub use fold::{EventFault, FoldedJob, History, PassAt, ReadingAt, TakenOut, fold};
 pub use note::{About, Note, NoteAt, table_of_notes};
 
 use serde::{Deserialize, Serialize};

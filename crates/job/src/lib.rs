@@ -13,6 +13,7 @@ pub mod check;
 pub mod csv;
 mod data_hash;
 pub mod document;
+pub mod drawn;
 pub mod events;
 pub mod fault;
 pub mod form_v1;

@@ -109,12 +109,12 @@ fn bearers(rows: usize, columns: usize) -> String {
 }
 
 /// Row letter and column number: A1, A2, … B1; after Z comes AA.
-fn support_name(row: usize, column: usize) -> String {
+pub(crate) fn support_name(row: usize, column: usize) -> String {
     format!("{}{}", row_name(row), column + 1)
 }
 
 /// A, B, … Z, AA, …
-fn row_name(row: usize) -> String {
+pub(crate) fn row_name(row: usize) -> String {
     let letter = |index: usize| char::from(b'A' + (index % 26) as u8);
     let first = (row >= 26).then(|| letter(row / 26 - 1));
     format!("{}{}", first.map_or(String::new(), String::from), letter(row))

@@ -33,6 +33,12 @@ pub enum Change {
         /// The thing.
         thing: Box<Thing>,
     },
+    /// Several things were added at once, each as by [`Change::Put`]: a grid of supports. They are taken back
+    /// together.
+    PutAll {
+        /// The things.
+        things: Vec<Thing>,
+    },
     /// Something was taken out. Readings stay: they were taken.
     Remove {
         /// What it was.
@@ -166,6 +172,13 @@ macro_rules! things {
         }
 
         impl Kind {
+            /// Whether there is a thing of this name.
+            pub(super) fn holds(self, name: &str, form: &Form) -> bool {
+                match self {
+                    $( Self::$variant => form.$list.iter().any(|known| known.$name == name), )*
+                }
+            }
+
             /// Takes the thing of this name out; whether there was one.
             pub(super) fn remove(self, name: &str, form: &mut Form) -> bool {
                 match self {

@@ -1,6 +1,6 @@
 //! From the events of a job to its form.
 
-use super::{BackdropNote, Change, Event, EventId, NoteAt, Thing};
+use super::{BackdropNote, Change, Event, EventId, Kind, NoteAt, Thing};
 use crate::form_v1::{FORMAT, Form, PassForm, Quantity, ReadingForm, RowsForm, SetupForm};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -18,6 +18,8 @@ pub struct FoldedJob {
     pub passes: Vec<PassAt>,
     /// Remarks and photos, in order.
     pub notes: Vec<NoteAt>,
+    /// What was taken out and is not there again, in order: taking that event back brings it back.
+    pub taken_out: Vec<TakenOut>,
     /// The picture behind the map of the site.
     pub backdrop: Option<BackdropNote>,
     /// The largest tick among the events; the next event's is larger.
@@ -44,6 +46,28 @@ pub struct PassAt {
     pub event: EventId,
     /// What was noted.
     pub pass: PassForm,
+}
+
+/// Something that was taken out, and the event that did it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct TakenOut {
+    /// The event.
+    pub event: EventId,
+    /// What it was.
+    pub kind: Kind,
+    /// Its name.
+    pub name: String,
+}
+
+impl FoldedJob {
+    /// The form as further changes would make it; the job stays as it is. Readings are not looked at.
+    pub fn form_after(&self, changes: &[Change]) -> Form {
+        let mut folding = Folding { form: self.form.clone(), ..Folding::default() };
+        for change in changes {
+            folding.apply(EventId::from_bytes([0; 16]), change.clone());
+        }
+        folding.form
+    }
 }
 
 /// What kept an event from doing what it was to do.
@@ -192,6 +216,7 @@ struct Folding {
     readings: Vec<ReadingAt>,
     noted_passes: Vec<PassAt>,
     notes: Vec<NoteAt>,
+    taken_out: Vec<TakenOut>,
     backdrop: Option<BackdropNote>,
     /// Where the reading of an event stands in `readings`.
     place: BTreeMap<EventId, usize>,
@@ -208,8 +233,11 @@ impl Folding {
             }
             Change::Set { block } => block.set(&mut self.form),
             Change::Put { thing } => self.put(*thing),
+            Change::PutAll { things } => things.into_iter().for_each(|thing| self.put(thing)),
             Change::Remove { kind, name } => {
-                if !kind.remove(&name, &mut self.form) {
+                if kind.remove(&name, &mut self.form) {
+                    self.taken_out.push(TakenOut { event, kind, name });
+                } else {
                     self.faults.push(EventFault::AlreadyGone { event, name });
                 }
             }
@@ -266,6 +294,8 @@ impl Folding {
 
     fn finish(mut self, tick: u64) -> FoldedJob {
         self.form.format = Some(FORMAT);
+        let is_gone = |out: &TakenOut| !out.kind.holds(&out.name, &self.form);
+        let taken_out = self.taken_out.iter().filter(|out| is_gone(out)).cloned().collect();
         let mut moments: BTreeMap<Moment, Vec<ReadingForm>> = BTreeMap::new();
         for taken in std::mem::take(&mut self.readings) {
             // Nobody reads a point twice within a second: a key was pressed twice.
@@ -300,6 +330,7 @@ impl Folding {
             readings: self.readings,
             passes: self.noted_passes,
             notes: self.notes,
+            taken_out,
             backdrop: self.backdrop,
             tick,
             faults: self.faults,

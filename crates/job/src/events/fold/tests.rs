@@ -145,6 +145,49 @@ fn taking_back_and_bringing_back() {
 }
 
 #[test]
+fn a_grid_is_put_and_taken_back_as_one() {
+    let things = ["A1", "A2"].map(|name| Thing::Support(support(name))).into();
+    let put = event(1, 1, 1, &Change::PutAll { things });
+    let names = |events: &[Event]| {
+        let form = fold(events).form;
+        form.support.iter().map(|known| known.id.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(names(std::slice::from_ref(&put)), ["A1", "A2"]);
+    let undo = event(2, 1, 2, &Change::Undo { event: id(1) });
+    assert!(names(&[put, undo]).is_empty());
+}
+
+#[test]
+fn what_was_taken_out_is_remembered_until_it_is_there_again() {
+    let out = Change::Remove { kind: Kind::Support, name: "A1".to_owned() };
+    let mut events = vec![event(1, 1, 1, &put_support("A1")), event(2, 1, 2, &out)];
+    let taken_out = fold(&events).taken_out;
+    let [gone] = &taken_out[..] else { panic!("{taken_out:?}") };
+    assert_eq!((gone.event, gone.kind, gone.name.as_str()), (id(2), Kind::Support, "A1"));
+    for again in [put_support("A1"), Change::Undo { event: id(2) }] {
+        events.push(event(3, 1, 3, &again));
+        let folded = fold(&events);
+        assert_eq!(folded.form.support.len(), 1);
+        assert!(folded.taken_out.is_empty(), "{again:?}");
+        events.pop();
+    }
+}
+
+/// Changes are looked at before they are made: the job stays as it is.
+#[test]
+fn the_form_after_a_change_is_the_one_that_the_event_makes() {
+    let events = [event(1, 1, 1, &put_support("A1")), event(2, 1, 2, &read("A1", 1200.0))];
+    let folded = fold(&events);
+    let changes =
+        [put_support("B1"), Change::Remove { kind: Kind::Support, name: "A1".to_owned() }];
+    let after = folded.form_after(&changes);
+    let made = [event(3, 1, 3, &changes[0]), event(4, 1, 4, &changes[1])];
+    assert_eq!(after, fold(&[&events[..], &made[..]].concat()).form);
+    assert_eq!(folded.form.support.len(), 1);
+    assert_eq!(folded.form.support[0].id, "A1");
+}
+
+#[test]
 fn putting_a_reading_right_after_it_was_taken_back_does_nothing() {
     let job = fold(&[
         event(1, 1, 1, &read("A1", 1612.0)),
