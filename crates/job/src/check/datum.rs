@@ -1,6 +1,6 @@
 //! What the levels are counted from.
 
-use super::{Checker, Spot, net};
+use super::{Checker, NO_DATUM, Spot, net};
 use crate::limits;
 use floorwright_engine::ids::PointId;
 use floorwright_engine::survey::{Datum, Survey};
@@ -45,7 +45,7 @@ impl Checker<'_> {
             return;
         }
         let spot = self.spot("", "");
-        let fault = self.error(&spot, "", "there is no benchmark and no datum");
+        let fault = self.error(&spot, "", NO_DATUM);
         self.faults.push(fault.hint(
             "add a [[benchmark]] with its level, or call a point zero: [datum] zero = \"A1\"",
         ));

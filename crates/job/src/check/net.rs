@@ -1,6 +1,6 @@
 //! How readings hang together: which points get a level from the datum, and which do not.
 
-use super::{Checker, a_few};
+use super::{Checker, NOT_JOINED, a_few};
 use crate::input::NamedBook;
 use floorwright_engine::ids::PointId;
 use floorwright_engine::site::Position;
@@ -137,8 +137,7 @@ impl Checker<'_> {
                 [first, ..] => (format!("setups {}", a_few(&group.setups)), self.setup_path(first)),
             };
             let spot = self.spot(key, place);
-            let what =
-                format!("nothing joins it to the datum, so these get no level: {}", a_few(&points));
+            let what = format!("{NOT_JOINED}, so these get no level: {}", a_few(&points));
             let fault = if none_anchored {
                 self.error(&spot, "", what)
             } else {

@@ -158,6 +158,14 @@ macro_rules! things {
         }
 
         impl Thing {
+            /// Its name, if there is one of its kind and name already.
+            pub fn namesake_in(&self, form: &Form) -> Option<&str> {
+                match self {
+                    $( Self::$variant(thing) => form.$list.iter()
+                        .any(|known| known.$name == thing.$name).then_some(thing.$name.as_str()), )*
+                }
+            }
+
             /// Puts it in the place of its namesake, or at the end.
             pub(super) fn put(self, form: &mut Form) {
                 match self {
