@@ -55,7 +55,12 @@ pub(crate) async fn put_event(
         );
     }
     let (job, place) = (event.job, place_of(&event));
-    match app.add(event).await {
+    // Seen through to its end, also when the phone goes out of reach meanwhile: what the disk has is shown.
+    let adding = tokio::spawn({
+        let app = app.clone();
+        async move { app.add(event).await }
+    });
+    match adding.await.unwrap_or(Err(StoreFault::Closed)) {
         Ok(receipt) => {
             let status = match receipt {
                 Receipt::Kept { .. } => StatusCode::CREATED,

@@ -262,6 +262,22 @@ async fn a_phone_that_is_sent_away_is_out_at_once() {
 }
 
 /// A thousand devices guess at once: no more than five are looked at, and the code is dead afterwards.
+/// A phone that goes out of reach once it has sent does not hear that its reading was kept; it is seen all the same.
+#[tokio::test]
+async fn a_reading_whose_sender_went_away_is_seen() {
+    let site = site();
+    assert_eq!(site.ask(HERE, put(1, event(1, "1612"))).await.status(), StatusCode::CREATED);
+    let gone = tokio::time::timeout(Duration::ZERO, site.ask(HERE, put(2, event(2, "1613")))).await;
+    assert!(gone.is_err(), "it was answered before its sender could go away");
+    let path = format!("/jobs/{JOB}/readings");
+    let by = Instant::now() + Duration::from_secs(5);
+    while !text(site.ask(HERE, get(&path)).await).await.contains("<td>1613</td>") {
+        assert!(Instant::now() < by, "the reading is not on the page");
+        tokio::time::sleep(Duration::from_millis(20)).await;
+    }
+    assert_eq!(site.ask(HERE, put(2, event(2, "1613"))).await.status(), StatusCode::OK);
+}
+
 #[tokio::test]
 async fn guessing_is_hopeless() {
     let site = site();
