@@ -1,6 +1,6 @@
 //! One function for each kind of request.
 
-use crate::guard::{refuse, sessions_of};
+use crate::guard::{Way, refuse, sessions_of};
 use crate::state::{App, News};
 use axum::Json;
 use axum::body::Bytes;
@@ -10,9 +10,7 @@ use axum::response::sse::{Event as Message, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use floorwright_job::events::{Change, Event, EventId, JobId};
 use floorwright_job::{CsvMeaning, SourceFile, from_csv, load, write};
-use floorwright_pages::{
-    Connection, Depth, Place, ReadingAnswer, World, answer_reading, assets, respond,
-};
+use floorwright_pages::{Depth, Place, ReadingAnswer, World, answer_reading, assets, respond};
 use floorwright_store::{Receipt, StoreFault};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -119,7 +117,12 @@ pub(crate) fn unavailable(fault: &StoreFault) -> Response {
     (StatusCode::SERVICE_UNAVAILABLE, fault.to_string()).into_response()
 }
 
-pub(crate) async fn page(State(app): State<Arc<App>>, uri: Uri) -> Response {
+fn sent(page: floorwright_pages::Response) -> Response {
+    let status = StatusCode::from_u16(page.status).unwrap_or(StatusCode::OK);
+    (status, [(header::CONTENT_TYPE, page.media_type)], page.body).into_response()
+}
+
+pub(crate) async fn page(State(app): State<Arc<App>>, way: Way, uri: Uri) -> Response {
     let work = move || {
         let (path, query) = (uri.path(), uri.query().unwrap_or_default());
         let job = match Place::of(path) {
@@ -127,15 +130,11 @@ pub(crate) async fn page(State(app): State<Arc<App>>, uri: Uri) -> Response {
             Place::Jobs | Place::Nowhere => None,
         };
         let jobs = if job.is_some() { Vec::new() } else { app.jobs() };
-        // A browser treats this machine's own addresses as secure.
-        let world = World { jobs: &jobs, job: job.as_deref(), connection: Connection::Secure };
+        let world = World { jobs: &jobs, job: job.as_deref(), connection: way.connection() };
         Ok(respond(&world, path, query))
     };
     match tokio::task::spawn_blocking(work).await {
-        Ok(Ok(page)) => {
-            let status = StatusCode::from_u16(page.status).unwrap_or(StatusCode::OK);
-            (status, [(header::CONTENT_TYPE, page.media_type)], page.body).into_response()
-        }
+        Ok(Ok(page)) => sent(page),
         Ok(Err(fault)) => unavailable(&fault),
         Err(_) => refuse(
             StatusCode::INTERNAL_SERVER_ERROR,

@@ -8,12 +8,15 @@
 use crate::listen::Encrypted;
 use crate::pairing::{COOKIE, SECURE_COOKIE, hash};
 use crate::state::App;
-use axum::extract::{ConnectInfo, Request, State};
+use axum::extract::{ConnectInfo, FromRequestParts, Request, State};
+use axum::http::request::Parts;
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
+use floorwright_pages::Connection;
 use floorwright_store::Arrival;
 use std::collections::BTreeMap;
+use std::convert::Infallible;
 use std::net::{IpAddr, SocketAddr};
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -170,6 +173,34 @@ fn tokens(headers: &HeaderMap) -> impl Iterator<Item = &str> {
         .filter_map(|cookie| cookie.trim().split_once('='))
         .filter(|(name, _)| [COOKIE, SECURE_COOKIE].contains(name))
         .map(|(_, token)| token)
+}
+
+/// The way that a request came.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Way {
+    /// From this machine itself.
+    pub is_here: bool,
+    is_encrypted: bool,
+}
+
+impl Way {
+    /// What a browser does at its other end: it treats this machine's own address as secure, and an
+    /// encrypted connection. Over plain http it opens no page again without the computer.
+    pub fn connection(self) -> Connection {
+        if self.is_here || self.is_encrypted { Connection::Secure } else { Connection::Plain }
+    }
+}
+
+impl<S: Sync> FromRequestParts<S> for Way {
+    type Rejection = Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Infallible> {
+        let peer = parts.extensions.get::<ConnectInfo<SocketAddr>>();
+        Ok(Self {
+            is_here: peer.is_some_and(|peer| peer.0.ip().to_canonical().is_loopback()),
+            is_encrypted: parts.extensions.get::<Encrypted>().is_some(),
+        })
+    }
 }
 
 /// A refusal in plain words.

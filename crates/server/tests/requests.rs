@@ -262,6 +262,33 @@ async fn a_phone_that_is_sent_away_is_out_at_once() {
 }
 
 /// A thousand devices guess at once: no more than five are looked at, and the code is dead afterwards.
+/// Only a page that a browser can open again without the computer says nothing of it.
+#[tokio::test]
+async fn a_phone_over_plain_http_is_told_to_keep_the_page_open() {
+    let site = site();
+    let code = site.app.pairing_code().unwrap();
+    let pair = Request::post("/pair")
+        .header(header::HOST, "192.168.1.20:7340")
+        .header(header::ORIGIN, "http://192.168.1.20:7340")
+        .header(header::CONTENT_TYPE, "application/json")
+        .header("x-floorwright", "1")
+        .body(Body::from(format!(r#"{{"code":"{code}"}}"#)))
+        .unwrap();
+    let paired = site.ask(PHONE, pair).await;
+    let cookie = paired.headers()[header::SET_COOKIE].to_str().unwrap();
+    let cookie = cookie.split(';').next().unwrap().to_owned();
+    assert_eq!(site.ask(HERE, put(1, event(1, "1612"))).await.status(), StatusCode::CREATED);
+    for path in ["/", &format!("/jobs/{JOB}/readings"), "/nowhere"] {
+        let mut from_phone = get(path);
+        from_phone.headers_mut().insert(header::COOKIE, cookie.parse().unwrap());
+        let page = text(site.ask(PHONE, from_phone).await).await;
+        assert!(page.contains("Keep this page open"), "{path}: {page}");
+        assert!(!page.contains("data-worker"), "{path}");
+        let page = text(site.ask(HERE, get(path)).await).await;
+        assert!(page.contains("data-worker=\"yes\"") && !page.contains("Keep this page open"));
+    }
+}
+
 /// A phone that goes out of reach once it has sent does not hear that its reading was kept; it is seen all the same.
 #[tokio::test]
 async fn a_reading_whose_sender_went_away_is_seen() {
