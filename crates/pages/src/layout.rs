@@ -170,7 +170,7 @@ pub fn trust_page(encrypted: &str, fingerprint: &str) -> Markup {
                 }
                 li {
                     p { "Before you agree, hold its fingerprint (SHA-256) against the one that the computer "
-                        "shows. If they differ, stop: somebody else is on this network." }
+                        "shows: under Phones, and in the window where it was started. If they differ, stop: somebody else is on this network." }
                     p { code .long { (fingerprint) } }
                 }
                 li { p { "Open " a href=(encrypted) { (encrypted) } " and type the code that the computer shows." } }
@@ -187,7 +187,8 @@ pub fn pairing_page() -> Markup {
     let body = html! {
         main {
             h1 { "Let this device in" }
-            p { "On the computer that runs the app there is a code of seven digits." }
+            p { "A code of seven digits lets it in. On the computer that runs the app it stands in the window where "
+                "the app was started; or open the list of jobs there, then Phones, and press “Let a phone in”." }
             form #pair {
                 label { "Code" input #code inputmode="numeric" autocomplete="off" maxlength="7" required[true]; }
                 label { "What this phone is called" input #name autocomplete="off" maxlength="40"; }

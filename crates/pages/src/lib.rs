@@ -24,5 +24,5 @@ pub use answer::{ReadingAnswer, answer_reading};
 pub use layout::{pairing_page, trust_page};
 pub use qr::qr_lines;
 pub use respond::{Place, Response, respond};
-pub use screens::devices::{DeviceHead, code_shown, devices_page};
+pub use screens::devices::{DeviceHead, Trust, code_shown, devices_elsewhere, devices_page};
 pub use view::{Connection, Depth, JobHead, JobView, World, name_of};

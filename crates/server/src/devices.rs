@@ -1,38 +1,36 @@
 //! The phones that were let in, for whoever sits at the computer itself.
 
-use crate::guard::refuse;
+use crate::guard::{Way, refuse};
 use crate::state::App;
-use axum::extract::{ConnectInfo, Path, State};
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
-use floorwright_pages::{Connection, World, code_shown, devices_page};
-use std::net::SocketAddr;
+use floorwright_pages::{World, code_shown, devices_elsewhere, devices_page};
 use std::sync::Arc;
-
-type Peer = ConnectInfo<SocketAddr>;
 
 const ONLY_HERE: &str = "only on the computer that runs the program itself";
 
-fn is_here(ConnectInfo(peer): Peer) -> bool {
-    peer.ip().to_canonical().is_loopback()
-}
-
-pub(crate) async fn page(State(app): State<Arc<App>>, peer: Peer) -> Response {
-    if !is_here(peer) {
-        return refuse(StatusCode::FORBIDDEN, ONLY_HERE);
+/// The phones that are in, and how another is let in; a phone hears where that is done.
+pub(crate) async fn page(State(app): State<Arc<App>>, way: Way) -> Response {
+    let world = World { jobs: &[], job: None, connection: way.connection() };
+    if !way.is_here {
+        let page = devices_elsewhere(&world).into_string();
+        return (StatusCode::FORBIDDEN, Html(page)).into_response();
     }
-    let world = World { jobs: &[], job: None, connection: Connection::Secure };
     let devices = app.pairing.devices((app.settings.clock)());
-    Html(devices_page(&world, app.settings.lan.as_deref(), &devices).into_string()).into_response()
+    let settings = &app.settings;
+    let page = devices_page(&world, settings.lan.as_deref(), settings.trust.as_ref(), &devices);
+    Html(page.into_string()).into_response()
 }
 
-pub(crate) async fn code(State(app): State<Arc<App>>, peer: Peer) -> Response {
-    if !is_here(peer) {
+pub(crate) async fn code(State(app): State<Arc<App>>, way: Way) -> Response {
+    if !way.is_here {
         return refuse(StatusCode::FORBIDDEN, ONLY_HERE);
     }
     match (&app.settings.lan, app.pairing_code()) {
         (Some(lan), Some(code)) => {
-            Html(code_shown(lan, &code.to_string()).into_string()).into_response()
+            let trust = app.settings.trust.as_ref();
+            Html(code_shown(lan, &code.to_string(), trust).into_string()).into_response()
         }
         (None, _) => refuse(StatusCode::CONFLICT, "start it with --lan first"),
         (_, None) => {
@@ -43,10 +41,10 @@ pub(crate) async fn code(State(app): State<Arc<App>>, peer: Peer) -> Response {
 
 pub(crate) async fn revoke(
     State(app): State<Arc<App>>,
-    peer: Peer,
+    way: Way,
     Path(id): Path<String>,
 ) -> Response {
-    if !is_here(peer) {
+    if !way.is_here {
         return refuse(StatusCode::FORBIDDEN, ONLY_HERE);
     }
     if app.send_away(&id) {

@@ -4,7 +4,7 @@ use crate::guard::Rates;
 use crate::pairing::Pairing;
 use floorwright_job::events::{Event, FoldedJob, History, JobId};
 use floorwright_job::photo::PhotoHash;
-use floorwright_pages::{Depth, JobHead, JobView};
+use floorwright_pages::{Depth, JobHead, JobView, Trust};
 use floorwright_store::{
     Arrival, Arrived, EventLog, Photo, Receipt, SqliteLog, StoreFault, Writer,
 };
@@ -31,6 +31,8 @@ pub struct Settings {
     pub hosts: Vec<String>,
     /// The address that phones on the network reach it at, as `http://192.168.1.20:7340`.
     pub lan: Option<String>,
+    /// Where a phone is given the certificate, where they are spoken to in encrypted form.
+    pub trust: Option<Trust>,
     /// Tells the time.
     pub clock: Clock,
     /// So many bytes of photos are kept in all.

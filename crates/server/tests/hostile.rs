@@ -40,6 +40,7 @@ async fn site_in(
     let settings = Settings {
         hosts: vec![address.to_string()],
         lan: None,
+        trust: None,
         clock: || Arrival(1_790_000_000_000),
         most_photo_bytes: 1_000,
         patience: Duration::from_millis(500),

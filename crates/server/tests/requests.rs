@@ -29,6 +29,7 @@ fn site() -> Site {
     let settings = Settings {
         hosts: vec![HOST.to_owned(), "192.168.1.20:7340".to_owned()],
         lan: Some("http://192.168.1.20:7340".to_owned()),
+        trust: None,
         clock: || Arrival(1_790_000_000_000),
         most_photo_bytes: 1_000,
         patience: Duration::from_millis(300),
@@ -278,7 +279,7 @@ async fn a_phone_over_plain_http_is_told_to_keep_the_page_open() {
     let cookie = paired.headers()[header::SET_COOKIE].to_str().unwrap();
     let cookie = cookie.split(';').next().unwrap().to_owned();
     assert_eq!(site.ask(HERE, put(1, event(1, "1612"))).await.status(), StatusCode::CREATED);
-    for path in ["/", &format!("/jobs/{JOB}/readings"), "/nowhere"] {
+    for path in ["/", &format!("/jobs/{JOB}/readings"), "/devices", "/nowhere"] {
         let mut from_phone = get(path);
         from_phone.headers_mut().insert(header::COOKIE, cookie.parse().unwrap());
         let page = text(site.ask(PHONE, from_phone).await).await;

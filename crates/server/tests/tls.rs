@@ -38,6 +38,7 @@ async fn site() -> Site {
     let settings = Settings {
         hosts: vec![address.to_string()],
         lan: Some(format!("https://{address}")),
+        trust: None,
         clock: now,
         most_photo_bytes: 1_000,
         patience: Duration::from_millis(500),

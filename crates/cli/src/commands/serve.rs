@@ -8,11 +8,13 @@ use crate::report::{Report, Text};
 use crate::today::today;
 use floorwright_engine::bill::bill;
 use floorwright_engine::plan::Stage;
+#[cfg(feature = "tls")]
+use floorwright_pages::Trust;
 use floorwright_pages::{JobView, qr_lines};
 use floorwright_report::{Files, Kind, Paper};
-#[cfg(feature = "tls")]
-use floorwright_server::trust;
 use floorwright_server::{App, Bound, PATIENCE, ServeFault, Settings, bind, serve};
+#[cfg(feature = "tls")]
+use floorwright_server::{Authority, trust};
 use floorwright_store::{Arrival, StoreFault};
 use std::io::{IsTerminal, Write};
 use std::net::IpAddr;
@@ -60,18 +62,30 @@ async fn listen(args: &args::Serve, file: &Path) -> Result<Arc<App>, Stop> {
             .hint("name it, as in --lan 192.168.1.20: whoever can reach it may try a code"));
     }
     let here = bind(None, args.port).await.map_err(|fault| cannot_listen(&fault))?;
+    if let Some(address) = args.lan.filter(IpAddr::is_loopback) {
+        say(&format!(
+            "{address} is this machine itself, and no phone reaches it: name the address that this machine has on the network."
+        ));
+    }
     let network = match args.lan.filter(|address| !address.is_loopback()) {
         Some(address) => {
             Some(bind(Some(address), args.port).await.map_err(|fault| cannot_listen(&fault))?)
         }
         None => None,
     };
+    #[cfg(feature = "tls")]
+    let (network, guide) = encrypted(network, args, file).await?;
+    #[cfg(feature = "tls")]
+    let trust = guide.as_ref().map(Guide::trust);
+    #[cfg(not(feature = "tls"))]
+    let trust = if args.tls { return Err(without_encryption()) } else { None };
     let hosts = [Some(&here), network.as_ref()].into_iter().flatten().flat_map(hosts_of).collect();
     let scheme = if args.tls { "https" } else { "http" };
     let lan = network.as_ref().map(|place| format!("{scheme}://{}", place.address));
     let settings = Settings {
         hosts,
         lan: lan.clone(),
+        trust,
         clock: now,
         most_photo_bytes: MOST_PHOTO_BYTES,
         patience: PATIENCE,
@@ -90,19 +104,13 @@ async fn listen(args: &args::Serve, file: &Path) -> Result<Arc<App>, Stop> {
     let mut serving = tokio::task::JoinSet::new();
     serving.spawn(serve(here, app.clone(), ended()));
     if let (Some(place), Some(lan)) = (network, lan) {
-        let place = if args.tls {
-            #[cfg(feature = "tls")]
-            {
-                encrypted(place, args.port, file, &lan, &mut serving, ended()).await?
-            }
-            #[cfg(not(feature = "tls"))]
-            return Err(without_encryption());
-        } else {
-            say(&format!(
-                "Phones on this network: {lan}. Without encryption: only on a network that you trust."
-            ));
-            place
-        };
+        #[cfg(feature = "tls")]
+        match guide {
+            Some(guide) => guide.begin(&lan, &mut serving, ended()),
+            None => say_plain(&lan),
+        }
+        #[cfg(not(feature = "tls"))]
+        say_plain(&lan);
         serving.spawn(show_codes(app.clone(), lan));
         serving.spawn(serve(place, app.clone(), ended()));
     }
@@ -119,31 +127,62 @@ fn without_encryption() -> Stop {
         .hint("build it with cargo build --release --features tls, or leave --tls out")
 }
 
-/// The place, encrypted under the authority beside the file of jobs; beside it another that gives phones
-/// the certificate.
+fn say_plain(lan: &str) {
+    say(&format!(
+        "Phones on this network: {lan}. Without encryption: only on a network that you trust."
+    ));
+}
+
+/// The place beside an encrypted one that gives phones the certificate of the authority.
+#[cfg(feature = "tls")]
+struct Guide {
+    place: Bound,
+    authority: Authority,
+}
+
+#[cfg(feature = "tls")]
+impl Guide {
+    fn trust(&self) -> Trust {
+        Trust {
+            address: format!("http://{}", self.place.address),
+            fingerprint: self.authority.fingerprint(),
+        }
+    }
+
+    fn begin(
+        self,
+        lan: &str,
+        serving: &mut tokio::task::JoinSet<()>,
+        ended: impl Future<Output = ()> + Send + 'static,
+    ) {
+        let Trust { address, fingerprint } = self.trust();
+        say(&format!("Phones on this network: {lan}, encrypted."));
+        say(&format!("A phone that was not here yet opens {address} first."));
+        say(&format!("Its certificate has the fingerprint {fingerprint}"));
+        let lan = lan.to_owned();
+        serving.spawn(async move { trust(self.place, &self.authority, &lan, ended).await });
+    }
+}
+
+/// The place on the network, encrypted under the authority beside the file of jobs if that is asked for.
 #[cfg(feature = "tls")]
 async fn encrypted(
-    place: Bound,
-    port: u16,
+    network: Option<Bound>,
+    args: &args::Serve,
     jobs: &Path,
-    lan: &str,
-    serving: &mut tokio::task::JoinSet<()>,
-    ended: impl Future<Output = ()> + Send + 'static,
-) -> Result<Bound, Stop> {
+) -> Result<(Option<Bound>, Option<Guide>), Stop> {
+    let Some(place) = network else { return Ok((None, None)) };
+    if !args.tls {
+        return Ok((Some(place), None));
+    }
     let cannot = |fault: floorwright_server::TlsFault| Stop::new(FAILED, format!("--tls: {fault}"));
     let folder = jobs.parent().filter(|folder| !folder.as_os_str().is_empty());
     let authority =
-        floorwright_server::Authority::in_folder(folder.unwrap_or(Path::new(".")), now())
-            .map_err(cannot)?;
+        Authority::in_folder(folder.unwrap_or(Path::new(".")), now()).map_err(cannot)?;
     let encryption = authority.serving(place.address.ip(), now()).map_err(cannot)?;
     let guide =
-        bind(Some(place.address.ip()), port).await.map_err(|fault| cannot_listen(&fault))?;
-    say(&format!("Phones on this network: {lan}, encrypted."));
-    say(&format!("A phone that was not here yet opens http://{} first.", guide.address));
-    say(&format!("Its certificate has the fingerprint {}", authority.fingerprint()));
-    let lan = lan.to_owned();
-    serving.spawn(async move { trust(guide, &authority, &lan, ended).await });
-    Ok(place.encrypted(encryption))
+        bind(Some(place.address.ip()), args.port).await.map_err(|fault| cannot_listen(&fault))?;
+    Ok((Some(place.encrypted(encryption)), Some(Guide { place: guide, authority })))
 }
 
 /// Waits for Ctrl-C, a closed terminal, or the system that ends programs.

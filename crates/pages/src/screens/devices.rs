@@ -18,8 +18,32 @@ pub struct DeviceHead {
     pub silent_ms: i64,
 }
 
+/// Where a phone is given the certificate of this computer, and how it is known to be the right one.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Trust {
+    /// The address, as `http://192.168.1.20:7341`.
+    pub address: String,
+    /// SHA-256 of the certificate, in pairs of digits.
+    pub fingerprint: String,
+}
+
+/// The same page for whoever is not at the computer: where it is found.
+pub fn devices_elsewhere(world: &World<'_>) -> Markup {
+    let shell = Shell { world, job: None, here: Here::Jobs };
+    shell.page("Phones", &html! {
+        h1 { "Phones" }
+        p { "Phones are let in and sent away on the computer that runs the program: open this page there." }
+        p { a .main href="/" { "Back to the jobs" } }
+    })
+}
+
 /// The page.
-pub fn devices_page(world: &World<'_>, lan: Option<&str>, devices: &[DeviceHead]) -> Markup {
+pub fn devices_page(
+    world: &World<'_>,
+    lan: Option<&str>,
+    trust: Option<&Trust>,
+    devices: &[DeviceHead],
+) -> Markup {
     let shell = Shell { world, job: None, here: Here::Jobs };
     shell.page("Phones", &html! {
         h1 { "Phones" }
@@ -28,6 +52,7 @@ pub fn devices_page(world: &World<'_>, lan: Option<&str>, devices: &[DeviceHead]
                 " and this computer's address on the network." },
             Some(address) => {
                 p { "Phones on this network reach it at " strong { (address) } "." }
+                @if let Some(trust) = trust { (first_trust(trust)) }
                 button #let-in .main type="button" { "Let a phone in" }
                 div #code {}
             }
@@ -54,10 +79,28 @@ pub fn devices_page(world: &World<'_>, lan: Option<&str>, devices: &[DeviceHead]
     })
 }
 
+/// A phone that does not trust this computer yet is given its certificate first.
+fn first_trust(trust: &Trust) -> Markup {
+    html! {
+        div .ok {
+            p { "A phone that was not here before opens " strong { (trust.address) } " first, and is told there how to trust this "
+                "computer. Otherwise it warns that the connection is not private." }
+            @if let Some(picture) = qr::picture(&trust.address) {
+                details { summary { "As a picture for its camera" } (picture) }
+            }
+            p { "It is to show this fingerprint (SHA-256) of the certificate:" }
+            p { code .long { (trust.fingerprint) } }
+        }
+    }
+}
+
 /// A code that lets one phone in, with the address that holds it.
-pub fn code_shown(lan: &str, code: &str) -> Markup {
+pub fn code_shown(lan: &str, code: &str, trust: Option<&Trust>) -> Markup {
     let address = format!("{lan}/pair#{code}");
     html! {
+        @if let Some(trust) = trust {
+            p { "Only for a phone that trusts this computer already; another opens " strong { (trust.address) } " first." }
+        }
         @if let Some(picture) = qr::picture(&address) { (picture) }
         p .big-number { strong { (code) } }
         p { "Point the phone's camera at the picture, or open " strong { (lan) } " and type the code. It lets one "
