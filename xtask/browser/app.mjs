@@ -15,6 +15,7 @@ import { carried } from "./carried.mjs";
 import { byFile, fullDisk, fullPhone, wrongClock } from "./trouble.mjs";
 import { hose } from "./hose.mjs";
 import { slips, wholeFile } from "./slips.mjs";
+import { plain } from "./plain.mjs";
 import { jobIn, units } from "./units.mjs";
 
 const program = process.argv[2];
@@ -55,6 +56,46 @@ async function read(page, digits) {
   return page.textContent("#answer");
 }
 
+/** Where the keys are, from the top of the page; all of them have to be in view above the tabs. */
+async function keys(page) {
+  const { places, end } = await page.evaluate(() => {
+    const box = (part) => part.getBoundingClientRect();
+    const places = Array.from(document.querySelectorAll(".keypad button"), (key) => [key.dataset.key ?? key.id, box(key).x, box(key).y, box(key).bottom]);
+    return { places, end: box(document.querySelector("nav")).top };
+  });
+  assert.equal(places.length, 15);
+  for (const [key, , , bottom] of places) assert.ok(bottom <= end, `${key} ends at ${bottom}, under the tabs at ${end}`);
+  return JSON.stringify(places);
+}
+
+/** A thumb finds each key where it was before: with nothing said, after a reading, with a warning, out of reach. */
+async function keysStay(page) {
+  await page.evaluate(() => scrollTo(0, 0));
+  const empty = await keys(page);
+  const same = async (when) => assert.equal(await keys(page), empty, `the keys moved ${when}`);
+  await tap(page, '[data-key="1"]');
+  await same("by a digit");
+  await tap(page, '[data-key="back"]');
+  await page.fill("#point", "A1");
+  await read(page, "1241");
+  await same("after a reading");
+  await page.fill("#point", "A1");
+  for (const digit of "41420") await tap(page, `[data-key="${digit}"]`);
+  await tap(page, "#save");
+  assert.match(await page.textContent("#answer .warn"), /41420 is beyond the end of the staff, which is 5000 mm long. Not saved/);
+  await same("with a warning");
+  assert.equal(await unsent(page), 0);
+  for (const digit of "41420") await tap(page, `[data-key="back"]`);
+  await page.context().setOffline(true);
+  await page.fill("#point", "A1");
+  await read(page, "1241");
+  assert.ok(await page.isVisible("#outbox"));
+  await same("out of reach");
+  await page.context().setOffline(false);
+  await until("sending it", async () => (await unsent(page)) === 0);
+  await same("with all of it sent");
+}
+
 async function unsent(page) {
   return page.evaluate(async () => (await (await import("/assets/events.js")).unsent()).length);
 }
@@ -78,7 +119,11 @@ async function wholeJob(browser) {
   const page = await context.newPage();
   const trouble = watch(page);
   const sizes = [];
-  page.on("requestfinished", (request) => sizes.push(request.sizes()));
+  page.on("requestfinished", (request) => {
+    const size = request.sizes();
+    size.catch(() => {}); // the page may be gone by then; what counts is awaited below
+    sizes.push(size);
+  });
   await page.goto(base());
   await page.waitForSelector("form");
   await page.waitForTimeout(500);
@@ -92,9 +137,10 @@ async function wholeJob(browser) {
   const job = page.url();
   await tap(page, "text=Next: Draw the site");
   await page.waitForSelector('form[data-make="grid"]');
+  await page.waitForLoadState("networkidle"); // a form is a script's, which has to be there
   await tap(page, 'form[data-make="grid"] button[type=submit]');
   await page.waitForSelector("#support-C4");
-  await tap(page, 'form[data-put="benchmark"] button');
+  await tap(page, 'form[data-make="benchmark"] button');
   await page.waitForSelector("text=at 0");
   await tap(page, "nav >> text=Readings");
   await page.waitForSelector("#digits");
@@ -119,9 +165,11 @@ async function wholeJob(browser) {
   await tap(page, `button[aria-label="Take back the reading at C1"] >> nth=1`);
   await until("a floor without a slip", async () => !/Read again first/.test(await page.textContent("main")));
   const tapsToReadings = taps;
+  await keysStay(page);
 
   await tap(page, "nav >> text=Lift");
   await page.waitForSelector('form[data-make="goal"]');
+  await page.waitForLoadState("networkidle");
   // What another goal would come to stands there before it is saved.
   await page.fill('form[data-make="goal"] [name=level_tolerance]', "4");
   await page.waitForFunction(() => /Not saved yet[^]*to move/.test(document.getElementById("preview").textContent));
@@ -178,7 +226,7 @@ async function offline(browser, job) {
   await page.fill("#point", "C2");
   assert.match(await read(page, "1251"), /on this phone/);
   assert.equal(await unsent(page), 1);
-  assert.match(await page.textContent("#outbox"), /1 only on this phone/);
+  assert.match(await page.textContent("#outbox"), /1 reading only on this phone/);
   await page.reload();
   await page.waitForSelector("#digits");
   await page.fill("#point", "C3");
@@ -191,6 +239,18 @@ async function offline(browser, job) {
   page = await context.newPage();
   await page.goto(`${job}/readings`);
   assert.equal(await unsent(page), 2);
+  // What waits stands in the list, can be undone, and is not proposed again.
+  await until("both in the list of the phone", async () => (await page.locator("#list tr[data-waits]").count()) === 2);
+  assert.match(await page.textContent("#list"), /C3.*1252.*waits here.*C2.*1251.*waits here/s);
+  assert.match(await page.textContent("#undo"), /Undo 1252 at C3/);
+  assert.ok(await page.isVisible("#undo"));
+  await page.tap("#again");
+  assert.match(await page.textContent("#answer"), /Read \w+ again without looking/);
+  // A page that this phone never opened says so, and links those that it has.
+  await page.goto(`${job}/order`);
+  assert.match(await page.textContent("main"), /out of reach.*not opened on this phone.*Readings/s);
+  await page.tap("main >> text=Readings");
+  await page.waitForSelector("#digits");
   await start();
   await until("sending what waited", async () => (await unsent(page)) === 0, 15_000);
   await until("both in the list", async () => {
@@ -370,6 +430,7 @@ try {
   await hose(browser, { PHONE, watch, base, jobIn });
   await slips(browser, { PHONE, watch, base, pid });
   await wholeFile(browser, program, { folder, PHONE });
+  await plain(browser, program, { folder, PHONE });
   const seen = await together(browser, job);
   await hostile(browser);
   await screens(browser);

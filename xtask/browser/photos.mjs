@@ -97,7 +97,7 @@ export async function photos(job, { folder, launch, watch, until, kill, start, s
   await kill();
   assert.match(await note(page, "B2", "sticks", await cameraPhoto(page, 200)), /on this phone/);
   assert.deepEqual(await waiting(page), [1, 1]);
-  assert.match(await page.textContent("#outbox"), /2 only on this phone, 1 of them photos/);
+  assert.match(await page.textContent("#outbox"), /1 photo, 1 other entry only on this phone/);
   const file = await page.evaluate(async () => (await (await import("/assets/events.js")).unsentFile()).text());
   assert.equal(file.trim().split("\n").length, 2);
   assert.deepEqual(trouble, []);

@@ -106,20 +106,79 @@ async function twice(page, job) {
 /** A mark that was a slip is taken out again. */
 async function marks(page, job) {
   await page.goto(`${job}/site`);
-  await page.fill('form[data-put="benchmark"] [name=point]', "A1");
-  await Promise.all([page.waitForEvent("load"), page.tap('form[data-put="benchmark"] button')]);
+  const form = 'form[data-make="benchmark"]';
+  await page.fill(`${form} [name=point]`, "A1");
+  await page.fill(`${form} [name=level]`, "banana");
+  await page.tap(`${form} button`);
+  await page.waitForFunction((of) => /Not saved: benchmark A1: level cannot be read.*banana/.test(document.querySelector(`${of} [role=status]`)?.textContent), form);
+  await page.fill(`${form} [name=level]`, "0");
+  await Promise.all([page.waitForEvent("load"), page.tap(`${form} button`)]);
   await page.tap('button[data-kind="benchmark"][data-name="A1"]');
+  await page.tap("text=Take A1 out");
   await page.waitForSelector('button[data-kind="benchmark"][data-name="A1"]', { state: "detached" });
+}
+
+/** A support is taken out only after a question, which says what misses it, and comes back with one tap. */
+async function takenOut(page, job) {
+  await page.goto(`${job}/site`);
+  await page.waitForLoadState("networkidle");
+  await page.tap("#support-B2 summary");
+  await page.tap("#support-B2 [data-did=remove]");
+  await page.waitForSelector("text=Take B2 out");
+  assert.match(await text(page, "#support-B2 .warn"), /reading of B2: point B2 is not in the job/);
+  await page.tap("text=Leave it");
+  await page.tap("#support-B2 [data-did=remove]");
+  await page.tap("text=Take B2 out");
+  await page.waitForSelector("#support-B2", { state: "detached" });
+  await page.tap("text=Bring B2 back");
+  await page.waitForSelector("#support-B2");
+  assert.doesNotMatch(await text(page, "#taken-out"), /B2/);
+}
+
+/** A wing of the house: a second grid goes on with the names, one that falls on the first is refused; one more support. */
+async function wings(page, job) {
+  const names = () => page.$$eval(".support", (parts) => parts.map((part) => part.dataset.name));
+  const submit = (form) => Promise.all([page.waitForEvent("load"), page.tap(`${form} button`)]);
+  const refused = async (form, why) => {
+    await page.tap(`${form} button`);
+    await page.waitForFunction(([of, words]) => document.querySelector(`${of} [role=status]`)?.textContent.includes(words), [form, why]);
+  };
+  await page.goto(`${job}/site`);
+  await page.waitForLoadState("networkidle");
+  const before = await names();
+  const grid = 'form[data-make="grid"]';
+  await page.tap("summary:has-text('Add another grid')");
+  assert.equal(await page.inputValue(`${grid} [name=first]`), "C");
+  await refused(grid, "it stands on the place of support A1");
+  await page.fill(`${grid} [name=columns]`, "0");
+  await refused(grid, "a whole number from 1 to 60");
+  for (const [name, typed] of [["rows", "1"], ["columns", "2"], ["x", "5400"]]) await page.fill(`${grid} [name=${name}]`, typed);
+  await submit(grid);
+  assert.deepEqual(await names(), [...before, "C1", "C2"]);
+  const one = 'form[data-make="support"]';
+  await page.tap("summary:has-text('Add one')");
+  for (const [name, typed] of [["id", "A1"], ["x", "7200"], ["y", "1800"]]) await page.fill(`${one} [name=${name}]`, typed);
+  await refused(one, "A1 is there already");
+  await page.fill(`${one} [name=id]`, "porch");
+  await submit(one);
+  assert.deepEqual(await names(), [...before, "C1", "C2", "porch"]);
 }
 
 /** A point in the middle of the floor is drawn, and may be read from then on. */
 async function points(page, job) {
   await page.goto(`${job}/site`);
-  await page.tap("text=Add a point that is over no");
+  await page.tap("#points > summary");
   const form = 'form[data-make="point"]';
   for (const [name, typed] of [["id", "M1"], ["x", "900"], ["y", "900"]]) await page.fill(`${form} [name=${name}]`, typed);
   await Promise.all([page.waitForEvent("load"), page.tap(`${form} button`)]);
-  assert.match(await text(page, "main"), /M1/);
+  // It can be put right afterwards, and not out of the world.
+  await page.tap("#points > summary");
+  await page.tap("#point-M1 > summary");
+  await page.fill("#point-M1 [name='at.0']", "-5e9");
+  await page.tap("#point-M1 [type=submit]");
+  await page.waitForFunction(() => /Not saved: point M1: at/.test(document.querySelector("#point-M1 [role=status]")?.textContent));
+  await page.fill("#point-M1 [name='at.0']", "1000");
+  await Promise.all([page.waitForEvent("load"), page.tap("#point-M1 [type=submit]")]);
   await page.goto(`${job}/readings`);
   assert.ok(JSON.parse(await page.getAttribute(".reading", "data-known")).includes("M1"));
 }
@@ -135,6 +194,8 @@ export async function slips(browser, { PHONE, watch, base, pid }) {
   await twice(page, job);
   await marks(page, job);
   await points(page, job);
+  await takenOut(page, job);
+  await wings(page, job);
   // Lifts and packers are millimetres in a job in metres, too.
   await noted(page, await small(page, base, "m"));
   assert.deepEqual(trouble, []);

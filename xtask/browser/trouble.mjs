@@ -15,7 +15,7 @@ export async function fullDisk(browser, job, { PHONE, read, until }) {
   await page.route("**/events/*", (route) => (route.request().method() === "PUT" ? route.fulfill({ status: 503, body: words }) : route.continue()));
   await page.fill("#point", "C1");
   assert.match(await read(page, "1247"), /Saved 1247 at C1 on this phone/);
-  await until("the words on the page", async () => /1 only on this phone.*it is full.*make room/.test(await page.textContent("#outbox")));
+  await until("the words on the page", async () => /1 reading only on this phone.*it is full.*make room/.test(await page.textContent("#outbox")));
   assert.equal(await waiting(page), 1);
   await page.unroute("**/events/*");
   await until("sending it again", async () => (await waiting(page)) === 0, 12_000);

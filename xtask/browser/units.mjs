@@ -26,11 +26,11 @@ async function save(page) {
 }
 
 /** Twice the same, the second time blind; then again, too far off. */
-async function twice(page, first, second, off) {
+async function twice(page, first, second, off, apart) {
   await page.fill("#point", "A1");
   await type(page, first);
   assert.match(await save(page), /Saved/);
-  for (const [keys, said] of [[second, /agree/], [off, /mm apart: read it a third time/]]) {
+  for (const [keys, said] of [[second, /agree/], [off, apart]]) {
     await page.tap("#again");
     await type(page, keys);
     assert.match(await save(page), said);
@@ -52,7 +52,7 @@ export async function units(browser, { PHONE, watch, base }) {
   await type(page, ["down", "down"]);
   assert.equal(await text(page, "#digits"), "1.242");
   for (let idx = 0; idx < 5; idx += 1) await type(page, ["back"]);
-  await twice(page, ["1", "point", "2", "4", "3"], ["1", "point", "2", "4", "5"], ["1", "point", "2", "5", "5"]);
+  await twice(page, ["1", "point", "2", "4", "3"], ["1", "point", "2", "4", "5"], ["1", "point", "2", "5", "5"], /are 10.0 mm apart: read it a third time/);
 
   const inches = await jobIn(page, base, "ft-in");
   await page.goto(`${inches}/readings`);
@@ -68,17 +68,17 @@ export async function units(browser, { PHONE, watch, base }) {
   assert.equal(await text(page, "#digits"), "41 1/16");
   for (let idx = 0; idx < 4; idx += 1) await type(page, ["back"]);
   assert.equal(await text(page, "#digits"), "");
-  await twice(page, ["4", "8", "point", "3"], ["4", "8", "point", "5"], ["4", "9", "point", "5"]);
+  await twice(page, ["4", "8", "point", "3"], ["4", "8", "point", "5"], ["4", "9", "point", "5"], /are 1 in apart: read it a third time/);
 
-  // A grid asks in inches, refuses what is no bare number, and a tap on the map finds its stump.
+  // A grid asks in inches, takes feet and inches, and refuses what is no length.
   await page.goto(`${inches}/site`);
   await page.waitForLoadState("networkidle");
   const grid = page.locator('form[data-make="grid"]');
   assert.equal(await grid.locator("[name=along]").inputValue(), "72");
-  await grid.locator("[name=along]").fill("6 feet");
+  await grid.locator("[name=along]").fill("6 paces");
   await grid.locator("button").tap();
-  await page.waitForFunction(() => /is no bare number/.test(document.querySelector("main").textContent));
-  await grid.locator("[name=along]").fill("72");
+  await page.waitForFunction(() => /Not saved: spacing along a row: this is not a length/.test(document.querySelector("main").textContent));
+  await grid.locator("[name=along]").fill("6' 0\"");
   await Promise.all([page.waitForEvent("load"), grid.locator("button").tap()]);
   const places = await page.$$eval(".support", (parts) => parts.map((part) => [part.dataset.name, Number(part.dataset.x), Number(part.dataset.y)]));
   // Six feet are 1,828.8 mm.

@@ -18,6 +18,17 @@ theme.addEventListener("click", () => {
   show(dark === "true");
 });
 
+const counted = (number, one, several) => (number === 1 ? `1 ${one}` : `${number} ${several}`);
+
+/** What is unsent, in words: a reading that was taken back is none. */
+function whatWaits(entries, photos) {
+  const changes = entries.map(({ id, event }) => ({ id, ...event.change }));
+  const undone = new Set(changes.filter(({ did }) => did === "undo").map(({ event }) => event));
+  const readings = changes.filter(({ id, did }) => did === "read" && !undone.has(id)).length;
+  const parts = [[readings, "reading", "readings"], [photos.length, "photo", "photos"], [entries.length - readings, "other entry", "other entries"]];
+  return parts.filter(([number]) => number > 0).map((part) => counted(...part)).join(", ");
+}
+
 // What is only on this device.
 const box = document.getElementById("outbox");
 async function count() {
@@ -31,14 +42,13 @@ async function count() {
     box.textContent = `This device cannot store anything (${error.message}): write readings on paper.`;
     return;
   }
-  const waiting = entries.length + photos.length;
-  box.hidden = waiting === 0;
-  if (waiting === 0) return;
+  box.hidden = entries.length + photos.length === 0;
+  if (box.hidden) return;
   const refused = entries.filter((entry) => entry.state !== "unsent");
   box.textContent = refused.length > 0
     ? `${refused.length} not taken: ${refused[0].why} `
-    : `${waiting} only on this phone${photos.length > 0 ? `, ${photos.length} of them photos` : ""}. ${whyNot() === ""
-      ? "They are sent as soon as the computer is in reach." : `The computer says: ${whyNot()}`} `;
+    : `${whatWaits(entries, photos)} only on this phone. ${whyNot() === ""
+      ? "Sent as soon as the computer is in reach." : `The computer says: ${whyNot()}`} `;
   const save = document.createElement("button");
   save.type = "button";
   save.textContent = "Save to a file";

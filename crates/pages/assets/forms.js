@@ -53,7 +53,7 @@ function today() {
   return [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((part) => String(part).padStart(2, "0")).join("-");
 }
 
-/** What a field says, as a number; places are worked out of it, so it has to be a bare one. */
+/** What a field says, as a number. */
 function bare(form, name) {
   const typed = value(form, name);
   const number = Number(typed);
@@ -62,37 +62,38 @@ function bare(form, name) {
   throw new RangeError(`${label}: "${typed}" is no bare number in the unit beside it, such as 12 or 12.5.`);
 }
 
-/** The corners of a rectangle on the plan. */
-function rectangle(form) {
-  const [x, y, width, depth] = ["x", "y", "width", "depth"].map((name) => bare(form, name));
-  return [[x, y], [x + width, y], [x + width, y + depth], [x, y + depth]];
-}
+const typed = (form, names) => Object.fromEntries(names.map((name) => [name, value(form, name)]));
 
+/** A thing with the outline of a rectangle, for the computer to draw. */
+const withEdges = (form, thing) => ({ rectangle: { thing, typed: typed(form, ["x", "y", "width", "depth"]) } });
+
+/** What a form asks for: changes as they are, or what the computer is to make of it. */
 const makers = {
   grid(form) {
-    const number = (name) => bare(form, name);
-    const known = new Set(Array.from(document.querySelectorAll(".support"), (part) => part.dataset.name));
-    const changes = [];
-    for (let row = 0; row < Math.min(number("rows"), 26); row += 1) {
-      for (let column = 0; column < Math.min(number("columns"), 60); column += 1) {
-        const id = `${String.fromCharCode(65 + row)}${column + 1}`;
-        if (known.has(id)) continue;
-        const at = [number("x") + column * number("along"), number("y") + row * number("between")];
-        changes.push({ did: "put", thing: { support: { id, at } } });
-      }
-    }
-    return changes;
+    return { grid: typed(form, ["rows", "columns", "along", "between", "x", "y", "first"]) };
+  },
+  support(form) {
+    return { fresh: { support: { id: value(form, "id"), at: [value(form, "x"), value(form, "y")] } } };
   },
   room(form) {
-    return [{ did: "put", thing: { room: { name: value(form, "name"), outline: rectangle(form), finish: value(form, "finish") } } }];
+    const room = { name: value(form, "name"), finish: value(form, "finish") };
+    if (document.getElementById(`room-${room.name}`)) throw new RangeError(`${room.name} is there already: change it where it is listed.`);
+    return withEdges(form, { room });
   },
+  "room-edges": (form) => withEdges(form, { room: { ...JSON.parse(form.dataset.form), finish: value(form, "finish") } }),
+  "room-finish": (form) => [{ did: "put", thing: { room: { ...JSON.parse(form.dataset.form), finish: value(form, "finish") } } }],
   point(form) {
-    const point = { id: value(form, "id"), at: ["x", "y"].map((name) => bare(form, name)), kind: value(form, "kind") };
-    return [{ did: "put", thing: { point } }];
+    return { fresh: { point: { id: value(form, "id"), at: [value(form, "x"), value(form, "y")], kind: value(form, "kind") } } };
   },
   obstacle(form) {
-    return [{ did: "put", thing: { obstacle: { name: value(form, "name"), outline: rectangle(form) } } }];
+    return withEdges(form, { obstacle: { name: value(form, "name") } });
   },
+  benchmark(form) {
+    const mark = { did: "put", thing: { benchmark: { point: value(form, "point"), level: value(form, "level") } } };
+    const { zero, ...datum } = JSON.parse(form.dataset.datum);
+    return zero === undefined ? [mark] : [{ did: "set", block: { datum } }, mark];
+  },
+  zero: (form) => [calledZero(form, value(form, "zero"))],
   hose(form) {
     const hose = thing(form);
     const take = (name) => {
@@ -167,6 +168,30 @@ const makers = {
   },
 };
 
+/** The datum of the job with this point as its zero, or without one. */
+function calledZero(part, point) {
+  const { zero: before, ...datum } = JSON.parse(part.dataset.datum);
+  return { did: "set", block: { datum: point === "" ? datum : { ...datum, zero: point } } };
+}
+
+/** How long a form waits for the computer to look at it. */
+const LOOK_MS = 10_000;
+
+/** What a form asks for, looked at by the computer with the checks of the job: `{ changes, brings }`. */
+async function looked(made) {
+  const asked = Array.isArray(made) ? { changes: made } : made;
+  const answer = await fetch(`/jobs/${job}/look`, {
+    method: "POST", headers: { "content-type": "application/json", "x-floorwright": "1" },
+    body: JSON.stringify(asked), signal: AbortSignal.timeout(LOOK_MS),
+  }).catch(() => null);
+  if (answer?.status === 422) throw new RangeError(await answer.text());
+  if (answer?.ok) return answer.json();
+  // What needs no reckoning is kept here and sent later.
+  if (asked.changes) return { changes: asked.changes, brings: [] };
+  if (asked.fresh) return { changes: [{ did: "put", thing: asked.fresh }], brings: [] };
+  throw new RangeError("The computer is out of reach, and it has to work this out: try again when it is back.");
+}
+
 async function begin(form) {
   const of = mint();
   let made;
@@ -214,10 +239,12 @@ async function canBeMeant(form, { pass }) {
 
 async function submit(form) {
   if (form.dataset.begin) return begin(form);
-  const changes = form.dataset.make
+  const made = form.dataset.make
     ? makers[form.dataset.make](form)
     : [{ did: "put", thing: { [form.dataset.put]: thing(form) } }];
-  if (form.dataset.make === "pass" && !await canBeMeant(form, changes[0])) return;
+  const isPass = form.dataset.make === "pass";
+  if (isPass && !await canBeMeant(form, made[0])) return;
+  const { changes } = isPass ? { changes: made } : await looked(made);
   if (!await change(form, changes)) return;
   document.activeElement?.blur();
   if (form.dataset.next) location.href = form.dataset.next;
@@ -262,12 +289,46 @@ document.addEventListener("submit", async (submitted) => {
   }));
 });
 
+/** Asks before something is taken out, and says what it is missed by; it can be brought back afterwards. */
+async function askToTakeOut(button) {
+  const { kind, name } = button.dataset;
+  const remove = { did: "remove", kind, name };
+  const { brings } = await looked([remove]);
+  const question = document.createElement("div");
+  question.className = "warn";
+  const line = (text) => question.append(Object.assign(document.createElement("p"), { textContent: text }));
+  line(brings.length === 0 ? `Take out ${name}?` : `Take out ${name}? Then this has to be put right:`);
+  brings.forEach(line);
+  const answer = (text, work) => {
+    const choice = Object.assign(document.createElement("button"), { type: "button", textContent: text });
+    choice.addEventListener("click", work);
+    question.append(choice);
+  };
+  answer(`Take ${name} out`, async () => {
+    question.querySelectorAll("button").forEach((choice) => { choice.disabled = true; });
+    if (!await change(question, [remove])) return;
+    await refresh();
+    document.getElementById("taken-out")?.scrollIntoView({ block: "center" });
+  });
+  answer("Leave it", () => {
+    question.remove();
+    button.hidden = false;
+  });
+  button.hidden = true;
+  button.after(question);
+}
+
 document.addEventListener("click", async (clicked) => {
-  const button = clicked.target.closest("button[data-did=remove], button[data-undo]");
+  const out = clicked.target.closest("button[data-did=remove]");
+  if (out) return askToTakeOut(out).catch((error) => say(out.parentElement, error.message));
+  const zero = clicked.target.closest("button[data-zero]");
+  if (zero) {
+    zero.disabled = true;
+    if (await change(zero.parentElement, [calledZero(zero, zero.dataset.zero)])) location.reload();
+    return;
+  }
+  const button = clicked.target.closest("button[data-undo]");
   if (!button) return;
-  const what = button.dataset.undo
-    ? { did: "undo", event: button.dataset.undo }
-    : { did: "remove", kind: button.dataset.kind, name: button.dataset.name };
   button.disabled = true;
-  if (await change(button.parentElement, [what])) await refresh();
+  if (await change(button.parentElement, [{ did: "undo", event: button.dataset.undo }])) await refresh();
 });

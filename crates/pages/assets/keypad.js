@@ -1,6 +1,6 @@
 // Taking a reading with one thumb: type, see it in words, save, see how it fits.
 
-import { make, record, sent } from "/assets/events.js";
+import { make, onChange, record, sent, unsent } from "/assets/events.js";
 import { refresh } from "/assets/app.js";
 
 const part = document.querySelector(".reading");
@@ -20,7 +20,9 @@ let last = null;
 let blind = null;
 let isSaving = false;
 let strange = null; // a name that is not on the plan, and was asked about
+let odd = null; // a reading that the tube does not show, and was asked about
 const readHere = new Set(); // the list may come later than the next reading
+let waiting = []; // readings that only this phone has, in the order in which they were taken
 let sinceMark = Number(sessionStorage.getItem(`since-${job}`) ?? 0);
 
 /** `48 3/16` in sixteenths of an inch. */
@@ -37,11 +39,22 @@ function tenths(text) {
 
 /** `1243` is 1 m 24 cm 3 mm: said in words, a slip of a digit is seen. */
 function inWords(text) {
-  if (text === "") return "Type what the staff says";
+  if (text === "") return isInches ? "Type the inches" : "Type what the staff says";
   if (isInches) return `${text} inches`;
   const all = Math.round(tenths(text));
   const parts = [[Math.floor(all / 10_000), "m"], [Math.floor((all % 10_000) / 100), "cm"], [Math.floor((all % 100) / 10), "mm"]];
   return parts.map(([count, of]) => `${count} ${of}`).join(" ") + (all % 10 ? ` and ${all % 10} tenths` : "");
+}
+
+/** Sixteenths of an inch as they are typed: `48 3/16`. */
+function asInches(all) {
+  if (all % 16 === 0) return String(all / 16);
+  return `${all < 16 ? "" : `${Math.floor(all / 16)} `}${all % 16}/16`;
+}
+
+/** How far readings are apart, in the unit that they are typed in. */
+function apartInWords(all) {
+  return isInches ? `${asInches(Math.round(all * 16 / 254))} in` : `${(all / 10).toFixed(1)} mm`;
 }
 
 /** A reading a step further: a millimetre, or a sixteenth of an inch. */
@@ -70,6 +83,7 @@ function show(text) {
 function press(key) {
   // The answer to the reading before has been seen.
   answer.replaceChildren();
+  part.querySelector(".heard").scrollTop = 0;
   const text = digits.textContent;
   const [, whole, over] = /^(\d+) (\d+)\/16$/.exec(text) ?? [];
   if (over !== undefined && (/^\d$/.test(key) || key === "back")) return show(overSixteen(whole, Number(over), key));
@@ -102,9 +116,9 @@ function next(after) {
     return mark;
   }
   why.textContent = "";
-  const rows = Array.from(document.querySelectorAll("#list tr")).filter((row) => row.dataset.setup === part.dataset.setup);
-  const read = new Set(rows.map((row) => row.querySelector("th").textContent));
+  const read = new Set(JSON.parse(document.querySelector("[data-read]")?.dataset.read ?? "[]"));
   for (const point of readHere) read.add(point);
+  for (const { setup, reading } of waiting) if (setup === part.dataset.setup) read.add(reading.point);
   read.add(after);
   const from = Math.max(0, order.indexOf(after));
   const left = order.slice(from).concat(order.slice(0, from)).find((name) => !read.has(name));
@@ -130,9 +144,64 @@ function say(kind, text) {
 
 /** Nothing of the readings before is seen while one is read again blind. */
 function hideForBlind() {
-  undo.hidden = true;
+  showUndo();
   const list = document.querySelector("[aria-labelledby=taken]");
   if (list) list.hidden = blind !== null;
+}
+
+function showUndo() {
+  undo.hidden = !last || blind !== null;
+  if (last) undo.textContent = `Undo ${last.change.reading.reading} at ${last.change.reading.point}`;
+}
+
+/** The readings that can be read again: those that wait here, then those of the list, each the newest first. */
+function taken() {
+  const listed = Array.from(document.querySelectorAll("#list tr[data-as]"), (row) => ({ setup: row.dataset.setup, reading: JSON.parse(row.dataset.as) }));
+  return [...waiting].reverse().concat(listed).filter(({ setup }) => setup === part.dataset.setup).map(({ reading }) => reading);
+}
+
+/** What only this phone has stands on top of the list, and can be taken back as the others can. */
+async function listWaiting() {
+  const entries = (await unsent()).map(({ event }) => event).filter((event) => event.job === job);
+  const undone = new Set(entries.filter(({ change }) => change.did === "undo").map(({ change }) => change.event));
+  const kept = entries.filter(({ id, change }) => change.did === "read" && !undone.has(id));
+  waiting = kept.map(({ id, change }) => ({ id, ...change }));
+  for (const row of document.querySelectorAll("#list tr[data-waits]")) row.remove();
+  const rows = waiting.filter(({ id }) => !document.querySelector(`#list tr[data-event="${id}"]`)).reverse().map(waitingRow);
+  document.getElementById("list").prepend(...rows);
+  return kept;
+}
+
+function waitingRow({ id, setup, reading }) {
+  const row = document.createElement("tr");
+  Object.assign(row.dataset, { setup, waits: "yes" });
+  const head = document.createElement("th");
+  head.scope = "row";
+  const back = document.createElement("button");
+  back.type = "button";
+  back.dataset.undo = id;
+  back.setAttribute("aria-label", `Take back the reading at ${reading.point}`);
+  const cells = [head, ...[1, 2, 3].map(() => document.createElement("td"))];
+  [head.textContent, cells[1].textContent, cells[2].textContent] = [reading.point, reading.reading, "waits here"];
+  back.textContent = "Take back";
+  cells[3].append(back);
+  row.append(...cells);
+  return row;
+}
+
+/** What keeps a reading from being one: it is said before anything is saved. */
+function cannotBe(reading) {
+  const mm = tenths(reading) / 10;
+  if (!Number.isFinite(mm)) return `"${reading}" is no reading: type it anew.`;
+  if (mm > Number(part.dataset.most)) {
+    return `${reading} is beyond the end of the staff, which is ${part.dataset.mostSaid} long. Not saved: put the digits right. If the staff is longer, say so in the job.`;
+  }
+  const [from, to] = (part.dataset.shows ?? "0 Infinity").split(" ").map(Number);
+  if ((mm < from || mm > to) && odd !== reading) {
+    odd = reading;
+    return `Your hose shows ${part.dataset.showsSaid}, and this is ${reading}. Not saved: put it right, or save again if the tube did show it.`;
+  }
+  return null;
 }
 
 /** Saved is what this phone's disk has: the next reading never waits for the computer. */
@@ -147,15 +216,17 @@ async function save() {
     return say("warn", `"${typed}" is not on the plan, and its reading would hold up the floor until it is. Put the name right, or save again if it will be drawn.`);
   }
   if (at === "" || reading === "") return say("warn", at === "" ? "Name the point." : "Type the reading.");
+  const fault = cannotBe(reading);
+  if (fault) return say("warn", fault);
   const other = standing?.value.trim() ?? "";
   if (standing && other === "") return say("warn", "Write what the standing end shows at the same moment, too.");
   if (blind && blind.point === at) {
     const worth = (of) => tenths(of.reading) - (of.standing ? tenths(of.standing) : 0);
-    const apart = Math.abs(worth(blind) - worth({ reading, standing: other })) / 10;
-    const agrees = apart <= Number(part.dataset.agree);
+    const apart = Math.abs(worth(blind) - worth({ reading, standing: other }));
+    const agrees = apart / 10 <= Number(part.dataset.agree);
     say(agrees ? "ok" : "warn", agrees
       ? `Both readings agree: ${blind.reading} and ${reading}.`
-      : `${blind.reading} and ${reading} are ${apart.toFixed(1)} mm apart: read it a third time.`);
+      : `${blind.reading} and ${reading} are ${apartInWords(apart)} apart: read it a third time.`);
     blind = null;
   }
   const now = new Date();
@@ -171,9 +242,9 @@ async function save() {
     isSaving = false;
   }
   last = event;
+  odd = null;
   readHere.add(at);
-  undo.hidden = false;
-  undo.textContent = `Undo ${reading} at ${at}`;
+  showUndo();
   sinceMark = at === part.dataset.benchmark ? 0 : sinceMark + 1;
   sessionStorage.setItem(`since-${job}`, String(sinceMark));
   const line = say("ok", `Saved ${reading} at ${at} on this phone. Its level shows when the computer is in reach.`);
@@ -190,14 +261,14 @@ async function save() {
 /** What is odd about a reading, also when the next is being typed already. */
 function tellFit(event, fit, as) {
   if (fit?.warning) {
-    say("warn", answer.childElementCount === 0 ? `${as.point}: ${fit.warning}` : fit.warning);
+    const line = say("warn", answer.childElementCount === 0 ? `${as.point}: ${fit.warning}` : fit.warning);
     navigator.vibrate?.([80, 60, 80]);
-    for (const likely of fit.likely ?? []) {
+    for (const likely of [...fit.likely ?? []].reverse()) {
       const chip = document.createElement("button");
       chip.type = "button";
       chip.textContent = `Did you mean ${likely}?`;
       chip.addEventListener("click", () => putRight(event, { ...as, reading: likely }));
-      answer.append(chip);
+      line.prepend(chip);
     }
   }
 }
@@ -211,19 +282,26 @@ async function putRight(event, reading) {
 
 document.getElementById("save").addEventListener("click", save);
 document.getElementById("again").addEventListener("click", () => {
-  if (!last) return say("warn", "There is no reading to repeat yet.");
-  blind = last.change.reading;
-  point.value = blind.point;
   answer.replaceChildren();
+  // The point that is named, if it was read; otherwise the one that was read last.
+  const all = last ? [last.change.reading, ...taken()] : taken();
+  const again = all.find((reading) => reading.point === onPlan(point.value.trim())) ?? all[0];
+  if (!again) return say("warn", "Nothing was read from this standing yet: read a point first, then again.");
+  blind = again;
+  point.value = blind.point;
   say("hint", `Read ${blind.point} again without looking at the first number. Move the staff or change reader.`);
   hideForBlind();
   show("");
 });
-document.addEventListener("refreshed", () => { if (blind) hideForBlind(); });
+document.addEventListener("refreshed", () => {
+  listWaiting();
+  if (blind) hideForBlind();
+});
+onChange(listWaiting);
 undo.addEventListener("click", async () => {
   const { id, change: { reading } } = last;
   [last, blind] = [null, null];
-  undo.hidden = true;
+  hideForBlind();
   readHere.delete(reading.point);
   point.value = reading.point;
   answer.replaceChildren();
@@ -248,6 +326,17 @@ wait?.addEventListener("click", () => {
   counting = setInterval(tell, 250);
   tell();
 });
+
+// What waits here was read before this page was opened: it goes on from there.
+try {
+  const kept = await listWaiting();
+  const here = kept.filter(({ change }) => change.setup === part.dataset.setup);
+  if (here.length > 0) {
+    last = here.at(-1);
+    point.value = next(last.change.reading.point);
+    showUndo();
+  }
+} catch { /* the page says that this device stores nothing */ }
 
 // A call, a lock or a closed tab loses no digit.
 try {

@@ -25,7 +25,25 @@ self.addEventListener("fetch", (event) => {
       return fresh;
     } catch (error) {
       if (kept) return kept;
+      if (event.request.mode === "navigate") return outOfReach(cache, url);
       throw error;
     }
   })());
 });
+
+const SCREENS = { "": "The job", site: "Site", readings: "Readings", floor: "Floor", lift: "Lift", passes: "Passes", order: "Order", paper: "Paper", hose: "Your hose" };
+
+/** A page that this phone never saw cannot be shown: what can be is linked. */
+async function outOfReach(cache, url) {
+  const job = /^\/jobs\/[0-9a-f-]{36}/.exec(url.pathname)?.[0];
+  const paths = new Set((await cache.keys()).map((request) => new URL(request.url).pathname));
+  const kept = Object.entries(SCREENS).map(([screen, name]) => [screen === "" ? job : `${job}/${screen}`, name])
+    .filter(([path]) => job && paths.has(path));
+  if (paths.has("/")) kept.push(["/", "All jobs"]);
+  const links = kept.map(([path, name]) => `<a class="big" href="${path}">${name}</a>`).join("");
+  const page = `<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<title>Out of reach · Floorwright</title><link rel="stylesheet" href="/assets/style.css"></head><body><main id="main"><h1>The computer is out of reach</h1>
+<p>This page was not opened on this phone before, so it cannot be shown without the computer. Nothing is lost: what was read waits on this phone and is sent when the computer is back.</p>
+${links ? `<p>These can be opened meanwhile:</p>${links}` : ""}</main></body></html>`;
+  return new Response(page, { status: 503, headers: { "content-type": "text/html; charset=utf-8" } });
+}

@@ -1,5 +1,6 @@
 //! What is said at once about a reading that was just saved.
 
+use crate::layout::in_words;
 use crate::view::{JobView, Worked};
 use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::Plan;
@@ -20,8 +21,9 @@ pub struct ReadingAnswer {
 /// Says how a reading on a point, from a setup, fits what else was read.
 pub fn answer_reading(job: &JobView, setup: &str, point: &str) -> ReadingAnswer {
     let words = job.words();
-    let Some(worked) = &job.worked else {
-        let what = job.faults.first().map(|fault| format!("the level waits: {fault}"));
+    let Some(worked) = job.at_hand() else {
+        let what = job.faults.iter().find(|fault| fault.is_error());
+        let what = what.map(|fault| format!("the level waits: {}", in_words(fault)));
         return ReadingAnswer { level: None, warning: what, likely: Vec::new() };
     };
     let plan = plan_of_setup(job, worked, setup);
@@ -29,15 +31,24 @@ pub fn answer_reading(job: &JobView, setup: &str, point: &str) -> ReadingAnswer 
     let levels = &reduction.levels;
     let level = levels.index_of(&PointId::new(point)).map(|idx| {
         let (level, sd) = (levels.points()[idx].level, levels.sd(idx));
-        format!("{point} is at {} ± {}", words.level(level), words.plus_minus(sd))
+        match job.counted_from_first() {
+            Some(first) if first == point => {
+                format!("The others are compared with {point}, until something is called zero.")
+            }
+            Some(first) => format!(
+                "{point} is at {} ± {}, counted from {first}.",
+                words.level(level),
+                words.plus_minus(sd)
+            ),
+            None => format!("{point} is at {} ± {}", words.level(level), words.plus_minus(sd)),
+        }
     });
     let suspect = reduction
         .suspects
         .iter()
         .find(|suspect| suspect.name.point().is_some_and(|named| named.as_str() == point))
         .map(|suspect| words.sentence(suspect.to_string()));
-    let odd = worked
-        .plan
+    let odd = plan
         .floor
         .done()
         .and_then(|floor| floor.odd.iter().find(|odd| odd.odd.point.as_str() == point));

@@ -68,7 +68,8 @@ impl Shell<'_> {
                         }
                         button #theme type="button" aria-pressed="false" { "Dark" }
                     }
-                    p #outbox .outbox role="status" hidden[true] {}
+                    // Where readings are taken it stands below the keys, which it must not move.
+                    @if self.here != Here::Readings { (Self::outbox()) }
                     @if !secure {
                         p .plain-http { "Keep this page open. It cannot be opened again without the computer that runs it." }
                     }
@@ -77,6 +78,11 @@ impl Shell<'_> {
                 }
             }
         }
+    }
+
+    /// What is only on this device, as the page's script finds it.
+    pub fn outbox() -> Markup {
+        html! { p #outbox .outbox role="status" hidden[true] {} }
     }
 
     fn tabs(&self, job: &JobView) -> Markup {
@@ -116,6 +122,22 @@ pub(crate) fn faults(faults: &[Fault]) -> Markup {
             }
         }
     }
+}
+
+/// A fault without the file that it is in: here there is none.
+pub(crate) fn in_words(fault: &Fault) -> String {
+    let mut said = if fault.place.is_empty() {
+        fault.what.clone()
+    } else {
+        format!("{}: {}", fault.place, fault.what)
+    };
+    if let Some(value) = &fault.value {
+        said += &format!(": {value}");
+    }
+    if let Some(limit) = &fault.limit {
+        said += &format!(", must be {limit}");
+    }
+    said
 }
 
 /// What was typed, without the marks that a file needs round it.

@@ -13,6 +13,7 @@
 pub mod assets;
 mod answer;
 mod backdrop;
+mod drawn;
 mod layout;
 mod pictures;
 mod qr;
@@ -21,6 +22,7 @@ mod screens;
 mod view;
 
 pub use answer::{ReadingAnswer, answer_reading};
+pub use drawn::look;
 pub use layout::{pairing_page, trust_page};
 pub use qr::qr_lines;
 pub use respond::{Place, Response, respond};

@@ -4,6 +4,7 @@ use floorwright_engine::plan::{Job, Plan, Stage, plan, survey};
 use floorwright_engine::record::{Record, record_if_begun};
 use floorwright_engine::survey::Survey;
 use floorwright_job::events::{Event, FoldedJob, JobId, fold};
+use floorwright_job::form_v1::{DatumForm, Form, RowsForm};
 use floorwright_job::words::Words;
 use floorwright_job::{Document, Fault, JobInput, check, ready};
 
@@ -29,6 +30,9 @@ pub struct JobView {
     pub faults: Vec<Fault>,
     /// The checked job and what came of it, unless its faults keep it from being used.
     pub worked: Option<Worked>,
+    /// While nothing says what levels are counted from: the same with the first point that was read as zero,
+    /// so that readings are held against one another meanwhile.
+    meanwhile: Option<(String, Worked)>,
 }
 
 /// A checked job and what came of it.
@@ -79,27 +83,22 @@ impl JobView {
 
     /// Works a folded job out.
     pub fn of_folded(id: JobId, folded: FoldedJob, depth: Depth) -> Self {
-        let document = Document::of_form(folded.form.clone(), "job");
-        let mut read = |file: &str| {
-            let text = folded.files.get(file).cloned();
-            text.ok_or_else(|| format!("{file} was not brought in with the job"))
+        let (faults, worked) = work(folded.form.clone(), &folded, depth);
+        let meanwhile = match &worked {
+            None if depth == Depth::Floor => meanwhile(&folded),
+            _ => None,
         };
-        let loaded = check(document, &mut read);
-        let mut faults = loaded.faults;
-        let has_error = faults.iter().any(Fault::is_error);
-        let worked = loaded.job.filter(|_| depth > Depth::Entered && !has_error).and_then(
-            |input| match ready(&input, "job") {
-                Ok(job) => {
-                    let plan = if depth == Depth::Floor { survey(&job) } else { plan(&job) };
-                    Some(Worked { latest: latest(&input, &job), input, job, plan })
-                }
-                Err(more) => {
-                    faults.extend(more);
-                    None
-                }
-            },
-        );
-        Self { id, folded, faults, worked }
+        Self { id, folded, faults, worked, meanwhile }
+    }
+
+    /// What readings are held against: the job, or what stands in for it while it says no datum.
+    pub(crate) fn at_hand(&self) -> Option<&Worked> {
+        self.worked.as_ref().or(self.meanwhile.as_ref().map(|(_, worked)| worked))
+    }
+
+    /// The point that levels are counted from for want of anything better.
+    pub(crate) fn counted_from_first(&self) -> Option<&str> {
+        self.meanwhile.as_ref().filter(|_| self.worked.is_none()).map(|(first, _)| first.as_str())
     }
 
     /// What the job is called.
@@ -112,6 +111,59 @@ impl JobView {
         let job = self.folded.form.job.clone().unwrap_or_default();
         Words::new(job.terms.unwrap_or_default(), job.units.unwrap_or_default())
     }
+}
+
+/// Checks a form with the tables of its job, and works it out.
+fn work(form: Form, folded: &FoldedJob, depth: Depth) -> (Vec<Fault>, Option<Worked>) {
+    let mut read = |file: &str| {
+        let text = folded.files.get(file).cloned();
+        text.ok_or_else(|| format!("{file} was not brought in with the job"))
+    };
+    let loaded = check(Document::of_form(form, "job"), &mut read);
+    let mut faults = loaded.faults;
+    let has_error = faults.iter().any(Fault::is_error);
+    let worked = loaded.job.filter(|_| depth > Depth::Entered && !has_error).and_then(|input| {
+        match ready(&input, "job") {
+            Ok(job) => {
+                let plan = if depth == Depth::Floor { survey(&job) } else { plan(&job) };
+                Some(Worked { latest: latest(&input, &job), input, job, plan })
+            }
+            Err(more) => {
+                faults.extend(more);
+                None
+            }
+        }
+    });
+    (faults, worked)
+}
+
+/// The faults of a job that has another form.
+pub(crate) fn faults_of(form: Form, folded: &FoldedJob) -> Vec<Fault> {
+    work(form, folded, Depth::Entered).0
+}
+
+fn meanwhile(folded: &FoldedJob) -> Option<(String, Worked)> {
+    let mut form = folded.form.clone();
+    let first = first_read(&form).filter(|_| !says_datum(&form))?;
+    form.datum = Some(DatumForm { zero: Some(first.clone()), ..DatumForm::default() });
+    let (_, worked) = work(form, folded, Depth::Floor);
+    Some((first, worked?))
+}
+
+/// Whether a form says what its levels are counted from.
+pub(crate) fn says_datum(form: &Form) -> bool {
+    let has_datum = form.datum.as_ref().is_some_and(|datum| datum.free || datum.zero.is_some());
+    has_datum || !form.benchmark.is_empty() || !form.book.is_empty()
+}
+
+/// The point that was read first, of those that were typed.
+pub(crate) fn first_read(form: &Form) -> Option<String> {
+    let rows = form.setup.iter().filter_map(|setup| match &setup.readings {
+        Some(RowsForm::Rows(rows)) => Some(rows),
+        _ => None,
+    });
+    let mut used = rows.flatten().filter(|row| row.struck.is_none());
+    used.next().map(|row| row.point.clone())
 }
 
 /// What a job is called.

@@ -11,7 +11,9 @@ use floorwright_job::form_v1::{
     YourHoseForm,
 };
 use floorwright_job::{SourceFile, frame_said, load};
-use floorwright_pages::{Connection, Depth, JobHead, JobView, World, answer_reading, respond};
+use floorwright_pages::{
+    Connection, Depth, JobHead, JobView, World, answer_reading, look, respond,
+};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -242,6 +244,167 @@ fn a_slip_of_the_finger_is_told_at_once() {
     );
     assert!(answer.likely.iter().any(|likely| likely.contains("1243")), "{answer:?}");
     assert_eq!(answer_reading(&view, "S1", "B2").warning, None);
+}
+
+/// Nothing says what levels are counted from, and a slip of 100 mm shows all the same; the page has the way out.
+#[test]
+fn readings_are_held_against_one_another_before_anything_is_called_zero() {
+    let mut form = Form { format: Some(1), ..Form::default() };
+    let mut events = Vec::new();
+    for (row, letter) in "ABCD".chars().enumerate() {
+        for column in 0..4 {
+            form.support.push(SupportForm {
+                id: format!("{letter}{}", column + 1),
+                at: Some([f64::from(column * 1800).into(), (row as f64 * 1800.0).into()]),
+                ..SupportForm::default()
+            });
+        }
+    }
+    let names: Vec<String> = form.support.iter().map(|support| support.id.clone()).collect();
+    events.extend(begin(form, BTreeMap::new()));
+    for (number, name) in (2..).zip(&names) {
+        let typed = if name == "C3" { 1522.0 } else { 1422.0 };
+        let reading = ReadingForm {
+            point: name.clone(),
+            reading: Some(typed.into()),
+            ..ReadingForm::default()
+        };
+        events.push(event(number, &Change::Read { setup: "S1".to_owned(), reading }));
+    }
+    let view = JobView::new(job(), &events, Depth::Floor);
+    assert!(view.worked.is_none());
+    let answer = answer_reading(&view, "S1", "C3");
+    assert!(
+        answer.level.as_ref().is_some_and(|said| said.contains("counted from A1")),
+        "{answer:?}"
+    );
+    assert!(
+        answer.warning.as_ref().is_some_and(|said| said.contains("look at C3 again")),
+        "{answer:?}"
+    );
+    assert_eq!(answer_reading(&view, "S1", "B2").warning, None);
+    let page = show(&view, "/readings").1;
+    for wanted in ["data-zero=\"A1\"", "/site#datum", "Level, from A1", "Read again first"] {
+        assert!(page.contains(wanted), "{wanted}: {page}");
+    }
+    // No word of how a file is written.
+    let site = show(&view, "/site").1;
+    assert!(!page.contains("[datum]") && !site.contains("[datum]"));
+    assert!(site.contains("data-make=\"zero\"") && site.contains("data-make=\"benchmark\""));
+}
+
+/// What a form asks for is refused by the checks of the job, before anything of it is kept.
+#[test]
+fn a_form_is_looked_at_with_the_checks_of_the_job() {
+    let mut form = Form { format: Some(1), ..Form::default() };
+    for (name, x) in [("A1", 0.0), ("A2", 1800.0)] {
+        form.support.push(SupportForm {
+            id: name.to_owned(),
+            at: Some([x.into(), 0.0.into()]),
+            ..SupportForm::default()
+        });
+    }
+    let reading = ReadingForm {
+        point: "A2".to_owned(),
+        reading: Some(1200.0.into()),
+        ..ReadingForm::default()
+    };
+    let mut events = begin(form, BTreeMap::new());
+    events.push(event(2, &Change::Read { setup: "S1".to_owned(), reading }));
+    let view = JobView::new(job(), &events, Depth::Entered);
+    let long = "a".repeat(41);
+    let room = format!(
+        r#"{{"rectangle":{{"thing":{{"room":{{"name":"{long}"}}}},"typed":{{"x":"0","y":"0","width":"3600","depth":"2400"}}}}}}"#
+    );
+    let refused = [
+        (room.as_str(), "longer than 40 letters"),
+        (
+            r#"{"changes":[{"did":"put","thing":{"benchmark":{"point":"BM","level":"banana"}}}]}"#,
+            "benchmark BM: level cannot be read",
+        ),
+        (r#"{"fresh":{"point":{"id":"M1","at":["-5e9","0"]}}}"#, "Not saved: point M1"),
+        (
+            r#"{"fresh":{"point":{"id":"M1","at":["-5000000","0"]}}}"#,
+            "must be -1000000 mm to 1000000 mm",
+        ),
+        (r#"{"fresh":{"support":{"id":"A1","at":["900","0"]}}}"#, "A1 is there already"),
+        (
+            r#"{"fresh":{"support":{"id":"A3","at":["1800","0"]}}}"#,
+            "it stands on the place of support A2",
+        ),
+        (
+            r#"{"grid":{"rows":"1","columns":"2","along":"1800","between":"1800","x":"0","y":"0","first":"B"}}"#,
+            "on the place of support A1",
+        ),
+        (
+            r#"{"changes":[{"did":"set","block":{"datum":{"zero":"Z9"}}}]}"#,
+            "point Z9 is not in the job",
+        ),
+        ("{}", "Not saved"),
+    ];
+    for (asked, why) in refused {
+        let answer = look(&view, asked);
+        assert_eq!(answer.status, 422, "{asked}: {}", answer.body);
+        assert!(answer.body.contains(why), "{asked}: {}", answer.body);
+    }
+    // A benchmark that is not read yet waits for its reading; nothing is wrong with it.
+    let taken = [
+        (
+            r#"{"changes":[{"did":"put","thing":{"benchmark":{"point":"BM","level":"0"}}}]}"#,
+            "\"benchmark\"",
+        ),
+        (
+            r#"{"grid":{"rows":"1","columns":"2","along":"1800","between":"1800","x":"0","y":"1.8 m","first":"B"}}"#,
+            "\"put-all\"",
+        ),
+        (r#"{"changes":[{"did":"remove","kind":"support","name":"A1"}]}"#, "\"brings\":[]"),
+        (
+            r#"{"changes":[{"did":"remove","kind":"support","name":"A2"}]}"#,
+            "point A2 is not in the job",
+        ),
+    ];
+    for (asked, what) in taken {
+        let answer = look(&view, asked);
+        assert_eq!(answer.status, 200, "{asked}: {}", answer.body);
+        assert!(answer.body.contains(what), "{asked}: {}", answer.body);
+    }
+}
+
+/// What came with a job is seen where readings are taken, and so is what was taken out.
+#[test]
+fn readings_that_came_along_are_listed_and_what_was_taken_out_is_offered_back() {
+    let view = demo();
+    let worked = view.worked.as_ref().unwrap();
+    let n_came: usize = worked.job.survey.setups.iter().map(|setup| setup.readings.len()).sum();
+    assert!(n_came > 0);
+    let page = show(&view, "/readings").1;
+    assert!(page.contains(&format!("{n_came} readings came with the job")), "{page}");
+    let out = Change::Remove { kind: Kind::Support, name: "C4".to_owned() };
+    let mut events = begin(view.folded.form.clone(), view.folded.files.clone());
+    events.push(event(2, &out));
+    let site = show(&JobView::new(job(), &events, Depth::Floor), "/site").1;
+    assert!(site.contains("C4</strong> is taken out.") && site.contains("Bring C4 back"), "{site}");
+    events.push(event(3, &Change::Undo { event: events[1].id }));
+    let site = show(&JobView::new(job(), &events, Depth::Floor), "/site").1;
+    assert!(!site.contains("is taken out"));
+}
+
+/// A setup that was begun for the readings after a pass has none yet, and that is no fault.
+#[test]
+fn reading_again_begins_without_a_complaint() {
+    let view = demo();
+    let mut form = view.folded.form.clone();
+    let pass = serde_json::from_str(r#"{"number":1,"lifted":[{"support":"C4","lift":"2"}]}"#);
+    form.pass.push(pass.unwrap());
+    form.setup.push(SetupForm {
+        id: "again".to_owned(),
+        after_pass: Some(1),
+        ..SetupForm::default()
+    });
+    let page =
+        show(&JobView::new(job(), &begin(form, view.folded.files), Depth::Floor), "/readings").1;
+    assert!(page.contains("Nothing is read after pass 1 yet"), "{page}");
+    assert!(!page.contains("no readings that can be used") && !page.contains("not tied"), "{page}");
 }
 
 /// A mark of the picture behind the map comes to lie on the support that it is named after, by the

@@ -117,6 +117,27 @@ pub(crate) fn unavailable(fault: &StoreFault) -> Response {
     (StatusCode::SERVICE_UNAVAILABLE, fault.to_string()).into_response()
 }
 
+/// Looks at what a form asks for; nothing is changed by it.
+pub(crate) async fn look(
+    State(app): State<Arc<App>>,
+    Path(id): Path<String>,
+    asked: String,
+) -> Response {
+    let Some(id) = JobId::parse(&id) else {
+        return refuse(StatusCode::NOT_FOUND, "there is no such job here");
+    };
+    let work = move || {
+        let job = app.job(id, Depth::Entered)?;
+        Ok::<_, StoreFault>(job.map(|job| floorwright_pages::look(&job, &asked)))
+    };
+    match tokio::task::spawn_blocking(work).await {
+        Ok(Ok(Some(answer))) => sent(answer),
+        Ok(Ok(None)) => refuse(StatusCode::NOT_FOUND, "there is no such job here"),
+        Ok(Err(fault)) => unavailable(&fault),
+        Err(_) => refuse(StatusCode::INTERNAL_SERVER_ERROR, "this could not be looked at"),
+    }
+}
+
 fn sent(page: floorwright_pages::Response) -> Response {
     let status = StatusCode::from_u16(page.status).unwrap_or(StatusCode::OK);
     (status, [(header::CONTENT_TYPE, page.media_type)], page.body).into_response()

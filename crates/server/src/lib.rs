@@ -43,6 +43,7 @@ pub fn app(app: Arc<App>) -> Router {
         .route("/events/{id}", put(answers::put_event))
         .route("/read-job", post(answers::read_job))
         .route("/demo.json", get(answers::demo))
+        .route("/jobs/{id}/look", post(answers::look))
         .route("/jobs/{id}/job.toml", get(answers::job_file))
         .route("/jobs/{id}/job.zip", get(export::job_archive))
         .route("/jobs/{id}/live", get(answers::live))

@@ -306,6 +306,27 @@ async fn a_reading_whose_sender_went_away_is_seen() {
     assert_eq!(site.ask(HERE, put(2, event(2, "1613"))).await.status(), StatusCode::OK);
 }
 
+/// A form is looked at, and nothing is kept.
+#[tokio::test]
+async fn looking_at_a_form_changes_nothing() {
+    let site = site();
+    assert_eq!(site.ask(HERE, put(1, event(1, "1612"))).await.status(), StatusCode::CREATED);
+    let ask = |body: &'static str| {
+        let mut request = put(1, body.to_owned());
+        *request.method_mut() = Method::POST;
+        *request.uri_mut() = format!("/jobs/{JOB}/look").parse().unwrap();
+        site.ask(HERE, request)
+    };
+    let good = ask(r#"{"fresh":{"support":{"id":"A1","at":["0","0"]}}}"#).await;
+    assert_eq!(good.status(), StatusCode::OK);
+    assert!(text(good).await.contains("\"did\":\"put\""));
+    let bad = ask(r#"{"fresh":{"support":{"id":"A1","at":["0","banana"]}}}"#).await;
+    assert_eq!(bad.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(text(bad).await.contains("support A1"));
+    let page = text(site.ask(HERE, get(&format!("/jobs/{JOB}/site"))).await).await;
+    assert!(!page.contains("support-A1"), "{page}");
+}
+
 #[tokio::test]
 async fn guessing_is_hopeless() {
     let site = site();
