@@ -43,13 +43,16 @@ const MOST_SUGGESTIONS: usize = 50;
 /// What is wrong while nothing says what levels are counted from.
 const NO_DATUM: &str = "there is no benchmark and no datum";
 
+/// What is to be looked at before anything was read.
+const NO_READINGS: &str = "there are no readings yet";
+
 /// What is wrong with readings that no other reading ties to the datum.
 const NOT_JOINED: &str = "nothing joins it to the datum";
 
 impl Fault {
     /// Whether it is gone once more is read, or a benchmark is named: nothing that was written is wrong.
     pub fn waits_for_readings(&self) -> bool {
-        self.what == NO_DATUM || self.what.starts_with(NOT_JOINED)
+        self.what == NO_DATUM || self.what == NO_READINGS || self.what.starts_with(NOT_JOINED)
     }
 }
 

@@ -1,6 +1,6 @@
 //! How readings hang together: which points get a level from the datum, and which do not.
 
-use super::{Checker, NOT_JOINED, a_few};
+use super::{Checker, NO_READINGS, NOT_JOINED, a_few};
 use crate::input::NamedBook;
 use floorwright_engine::ids::PointId;
 use floorwright_engine::site::Position;
@@ -104,7 +104,7 @@ impl Checker<'_> {
         }
         if groups.is_empty() {
             let spot = self.spot("", "");
-            let fault = self.warning(&spot, "", "there are no readings yet");
+            let fault = self.warning(&spot, "", NO_READINGS);
             self.faults.push(fault.hint("add readings to a setup, a leg or a level book"));
             return;
         }
