@@ -318,7 +318,7 @@ wait?.addEventListener("click", () => {
   const until = Date.now() + 1000 * Number(wait.dataset.seconds);
   const tell = () => {
     const left = Math.ceil((until - Date.now()) / 1000);
-    wait.textContent = left > 0 ? `${left} s` : "Read now, twice 10 s apart";
+    wait.textContent = left > 0 ? `${left} s` : "Read now";
     if (left > 0) return;
     clearInterval(counting);
     navigator.vibrate?.(300);

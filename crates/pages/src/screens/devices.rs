@@ -121,12 +121,28 @@ fn ago(ms: i64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::view::Connection;
 
     #[test]
     fn silence_is_told_in_words() {
         let told = [-5, 0, 59_999, 60_000, 119 * 60_000, 120 * 60_000, 25 * 3_600_000].map(ago);
         assert_eq!(told[..3], ["less than a minute ago"; 3]);
         assert_eq!(told[3..], ["a minute ago", "119 minutes ago", "2 hours ago", "25 hours ago"]);
+    }
+
+    #[test]
+    fn the_certificate_is_told_before_the_code() {
+        let world = World { jobs: &[], job: None, connection: Connection::Secure };
+        let trust = Trust {
+            address: "http://192.168.1.20:7341".to_owned(),
+            fingerprint: "0A:1B".to_owned(),
+        };
+        let lan = Some("https://192.168.1.20:7340");
+        let page = devices_page(&world, lan, Some(&trust), &[]).into_string();
+        let (first, code) = (page.find(&trust.address), page.find("let-in"));
+        assert!(first.is_some() && first < code && page.contains("0A:1B"), "{page}");
+        assert!(code_shown("x", "0123456", Some(&trust)).into_string().contains(&trust.address));
+        assert!(!devices_page(&world, lan, None, &[]).into_string().contains("fingerprint"));
     }
 
     #[test]

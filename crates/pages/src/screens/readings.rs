@@ -58,12 +58,16 @@ pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
                 output #digits aria-live="polite" { "" }
             }
             datalist #points { @for point in &order { option value=(point) {} } }
-            @if rules.twin {
-                label { "The standing end, at the same moment"
-                    input #standing inputmode=(if unit == Unit::FeetInches { "text" } else { "decimal" }) autocomplete="off"; }
-            }
-            @if let Some(seconds) = rules.wait {
-                button #wait type="button" data-seconds=(seconds) { "Wait " (seconds) " s" }
+            @if rules.twin || rules.wait.is_some() {
+                div .beside {
+                    @if rules.twin {
+                        label for="standing" { "Standing end, same moment" }
+                        input #standing inputmode=(if unit == Unit::FeetInches { "text" } else { "decimal" }) autocomplete="off";
+                    }
+                    @if let Some(seconds) = rules.wait {
+                        button #wait type="button" data-seconds=(seconds) { "Wait " (seconds) " s" }
+                    }
+                }
             }
             div .heard {
                 (nothing_to_count_from(job, &order))
@@ -132,7 +136,7 @@ fn nothing_to_count_from(job: &JobView, order: &[String]) -> Markup {
     html! {
         @if !says_datum(form) && (job.worked.is_none() || is_unread) {
             div #no-datum .warn {
-                p { "Nothing says yet what levels are counted from. Readings are kept and compared all the same." }
+                p { "Nothing is called zero yet. Readings are kept, and compared with one another." }
                 @if let Some(first) = first {
                     button type="button" data-zero=(first) data-datum=(datum_json(form)) { "Call " (first) " zero" }
                     " or "

@@ -23,8 +23,9 @@ const MOST_TAKEN_OUT: usize = 5;
 pub fn page(shell: &Shell<'_>, job: &JobView) -> Markup {
     let (one, several) = job.words().supports();
     let form = &job.folded.form;
-    // That no datum is named is said in its own words, with the way to it.
-    let is_told_below = |fault: &&Fault| fault.waits_for_readings() && !says_datum(form);
+    // That nothing was read is no fault of the site; that no datum is named is said in its own words.
+    let is_told_below =
+        |fault: &&Fault| fault.waits_for_readings() && !(fault.is_error() && says_datum(form));
     let other_faults: Vec<Fault> =
         job.faults.iter().filter(|fault| !is_told_below(fault)).cloned().collect();
     shell.page(
