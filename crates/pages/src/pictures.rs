@@ -51,7 +51,7 @@ pub(crate) fn section(job: &JobView, from: Position, to: Position) -> Option<Mar
 
 /// Rooms, supports and points.
 pub(crate) fn site(job: &JobView) -> Option<Markup> {
-    let worked = job.worked.as_ref()?;
+    let worked = job.at_hand()?;
     let site = &worked.job.site;
     let supports = site.supports().iter().map(|support| SiteMark {
         name: support.id.to_string(),

@@ -290,6 +290,10 @@ fn readings_are_held_against_one_another_before_anything_is_called_zero() {
     // No word of how a file is written.
     let site = show(&view, "/site").1;
     assert!(!page.contains("[datum]") && !site.contains("[datum]"));
+    assert!(
+        site.contains("<svg") && site.contains("data-x=\"1800\""),
+        "the map is drawn meanwhile"
+    );
     assert!(site.contains("data-make=\"zero\"") && site.contains("data-make=\"benchmark\""));
 }
 

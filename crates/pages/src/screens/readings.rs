@@ -215,9 +215,9 @@ impl Rules {
     fn of(job: &JobView, setup: &str) -> Self {
         let form = &job.folded.form;
         let nobody_s = HoseInput::default();
-        let hose = job.worked.as_ref().map_or(&nobody_s, |worked| &worked.input.hose);
+        let hose = job.at_hand().map_or(&nobody_s, |worked| &worked.input.hose);
         let figures = hose.figures(None).ok();
-        let stated = job.worked.as_ref().and_then(|worked| {
+        let stated = job.at_hand().and_then(|worked| {
             let known = worked.job.survey.setups.iter().find(|known| known.id.as_str() == setup)?;
             match known.reading_sd {
                 ReadingSd::Each(sd) => Some(sd),
@@ -280,7 +280,7 @@ fn points(job: &JobView) -> Vec<(String, Option<(f64, f64)>)> {
     };
     let place = |at: &[Quantity; 2]| Some((number(&at[0])?, number(&at[1])?));
     // In whatever unit places were typed; as typed only while the job has faults.
-    let site = job.worked.as_ref().map(|worked| &worked.job.site);
+    let site = job.at_hand().map(|worked| &worked.job.site);
     let placed: BTreeMap<&str, (f64, f64)> = site
         .iter()
         .flat_map(|site| site.supports())

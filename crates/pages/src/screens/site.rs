@@ -297,7 +297,7 @@ fn change_support(job: &JobView, support: &SupportForm, one: &str) -> Markup {
     let form = &job.folded.form;
     let about = About::Support(support.id.clone());
     let place = |axis: usize| support.at.as_ref().map(|at| typed(&at[axis]));
-    let site = job.worked.as_ref().map(|worked| &worked.job.site);
+    let site = job.at_hand().map(|worked| &worked.job.site);
     let at = site.and_then(|site| site.support(&SupportId::new(&support.id))).map(|known| known.at);
     html! {
         details .support id={ "support-" (support.id) } data-name=(support.id)
