@@ -73,7 +73,7 @@ pub fn stop_rules(forces_are_written: bool) -> [&'static str; 6] {
         },
         "a pad or a stack that sinks, rocks or crushes",
         "the house moves sideways, or a support comes free that is not named here",
-        "a level after a pass that is off what is expected by more than the ± beside it",
+        "a point that moved in a pass less or more than it should, by more than the ± beside it",
         "anybody is under a load that only jacks hold",
     ]
 }

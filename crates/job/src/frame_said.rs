@@ -218,6 +218,59 @@ pub fn worst_of_each(bent_at_end: &[BentAtEnd]) -> Vec<&BentAtEnd> {
     worst_first
 }
 
+/// Timbers that end bent too far, whatever the order of moves, in words.
+pub struct BentBeyond {
+    /// How many there are, and beyond what.
+    pub title: String,
+    /// The worst of them, a sentence each.
+    pub timbers: Vec<String>,
+    /// What to do about them.
+    pub way_out: &'static str,
+}
+
+/// The timbers that a plan leaves bent beyond the limit; `None` if there are none.
+pub fn bent_beyond(job: &Job, plan: &Plan, words: Words) -> Option<BentBeyond> {
+    let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref())?;
+    let spec = plan.frame.done()?.frame.spec();
+    let worst_first = worst_of_each(&on_frame.check.bent_at_end);
+    if worst_first.is_empty() {
+        return None;
+    }
+    let timber = |end: &&BentAtEnd| {
+        let found = &end.most_bent;
+        let if_so = if_timber(found.case, spec).map_or(String::new(), |case| format!("{case}: "));
+        format!(
+            "{if_so}{}, to {} (today, under the same loads, {})",
+            place_of(&found.bent, spec, &job.site, words),
+            how_bent(&found.bent),
+            percent(end.share_today),
+        )
+    };
+    let mut timbers: Vec<String> = worst_first.iter().take(MOST_BENT).map(timber).collect();
+    if worst_first.len() > MOST_BENT {
+        timbers.push(format!("and {} more, all less", worst_first.len() - MOST_BENT));
+    }
+    Some(BentBeyond {
+        title: format!(
+            "{} bent beyond {} of the strength, whatever the order",
+            count(worst_first.len(), "timber may end", "timbers may end"),
+            percent(job.limits.bending_share.value)
+        ),
+        timbers,
+        way_out: "Go slowly and listen, or lift less there, or ask an engineer.",
+    })
+}
+
+/// How far timber may be bent on the way, and why.
+pub fn bending_limit(job: &Job) -> String {
+    format!(
+        "timber bent to at most {} of its strength, or a twentieth more than it is at the start or the \
+         end, where that is more: {}",
+        percent(job.limits.bending_share.value),
+        job.limits.bending_share.reason
+    )
+}
+
 /// What a model of bearers and joists leaves out.
 pub const NOT_MODELLED: [&str; 5] = [
     "rot, borer, splits, notches and splices; soft or settling ground",

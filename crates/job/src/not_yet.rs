@@ -3,9 +3,10 @@
 use crate::frame_said::if_timber;
 use crate::words::Words;
 use floorwright_engine::ids::{PointId, SupportId};
-use floorwright_engine::plan::{Plan, Stage};
+use floorwright_engine::passes::Move;
+use floorwright_engine::plan::{Plan, Stage, SupportFacts};
 use floorwright_engine::record::Record;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The flag of a move in which a limit may be passed.
 pub const WATCH: &str = "WATCH!";
@@ -46,15 +47,37 @@ impl NotYet {
 /// Every support that the plan that is worked by moves on a reading in doubt, or where the floor did not
 /// follow so far.
 pub fn not_yet(plan: &Plan, record: &Stage<Record>) -> BTreeMap<SupportId, NotYet> {
-    let supports = plan.lifting.done().into_iter().flat_map(|lifting| &lifting.supports).cloned();
-    let doubted = supports.filter(|facts| !facts.in_doubt.is_empty());
-    let mut found: BTreeMap<SupportId, NotYet> =
-        doubted.map(|facts| (facts.support, NotYet::ReadAgain(facts.in_doubt))).collect();
+    let supports = plan.lifting.done().into_iter().flat_map(|lifting| &lifting.supports);
+    let settled = read_again_and_agree(plan);
+    let of = |facts: &SupportFacts| {
+        let open = facts.in_doubt.iter().filter(|point| !settled.contains(point));
+        let open: Vec<PointId> = open.cloned().collect();
+        (!open.is_empty()).then(|| (facts.support.clone(), NotYet::ReadAgain(open)))
+    };
+    let mut found: BTreeMap<SupportId, NotYet> = supports.filter_map(of).collect();
     if let Stage::Done(record) = record {
         let behind = record.did_not_follow();
         found.extend(behind.iter().map(|moved| (moved.support.clone(), NotYet::DidNotFollow)));
     }
     found
+}
+
+/// Points that stand off their neighbours and whose readings agree with each other: reading them once more tells
+/// nothing new.
+fn read_again_and_agree(plan: &Plan) -> BTreeSet<&PointId> {
+    let suspects = plan.reduction.suspects.iter().filter_map(|suspect| suspect.name.point());
+    let suspects: BTreeSet<&PointId> = suspects.collect();
+    let odd = plan.floor.done().map_or(&[][..], |floor| &floor.odd);
+    let agree = odd.iter().filter(|odd| odd.written.is_none()).map(|odd| &odd.odd.point);
+    agree.filter(|point| !suspects.contains(point)).collect()
+}
+
+/// The first pass of a plan, from 1, that lifts where nobody lifts yet. It and all that come after it are no
+/// work yet, for they count on that lift.
+pub fn first_not_yet(plan: &Plan, not_yet: &BTreeMap<SupportId, NotYet>) -> Option<usize> {
+    let waits = |one: &Move| one.supports.iter().any(|it| not_yet.contains_key(&it.support));
+    let passes = plan.passes.done().map_or(&[][..], |stage| &stage.passes.passes);
+    passes.iter().find(|pass| pass.moves.iter().any(waits)).map(|pass| pass.number)
 }
 
 /// The same as drawings have it: for each such support its flag and what that means.

@@ -6,7 +6,9 @@ use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::{
     DeckShape, Job, OddReading, Plan, StageName, StopReason, StraightedgeFinding,
 };
-use floorwright_engine::record::{Finding, Followed, Record, SupportMovement, WorkDone};
+use floorwright_engine::record::{
+    Finding, Followed, Record, SupportMovement, WorkDone, datum_is_lifted,
+};
 use floorwright_engine::survey::{Benchmark, Datum, DriftFound, GlobalTest, Reduction, SetupLine};
 use floorwright_engine::target::Outcome as Lifts;
 use floorwright_engine::units::Length;
@@ -240,6 +242,15 @@ pub fn whole_order(done: &WorkDone) -> Option<String> {
             if n_done == 1 { "it" } else { "them" }
         )
     })
+}
+
+/// That nobody can tell after a lift what came of it, for what levels are counted from goes up with the house;
+/// empty if a mark stays.
+pub fn no_level_after(job: &Job, plan: &Plan, words: Words) -> Vec<String> {
+    let of = |why: &StopReason| {
+        format!("After a lift nobody could tell what came of it: {}.", reason(why, words))
+    };
+    datum_is_lifted(job, plan).iter().map(of).collect()
 }
 
 /// What speaks against the plan or its limits.

@@ -165,8 +165,9 @@ impl Words {
         if self.unit != Unit::FeetInches {
             return text.to_owned();
         }
+        let text = self.places(text);
         let mut said = String::with_capacity(text.len());
-        let mut rest = text;
+        let mut rest = text.as_str();
         while let Some(found) = rest.find(" mm") {
             let (before, after) = (&rest[..found], &rest[found + 3..]);
             let is_number = |letter: char| letter.is_ascii_digit() || letter == '.';
@@ -184,6 +185,18 @@ impl Words {
             rest = after;
         }
         said + rest
+    }
+
+    /// Places on the plan, which the engine gives in metres, in feet and inches.
+    fn places(self, text: &str) -> String {
+        const METRES: &str = " m on the plan";
+        let Some((before, after)) = text.split_once(METRES) else { return text.to_owned() };
+        let start = before.rfind(' ').map_or(0, |space| space + 1);
+        let place = before[start..].parse().map_or_else(
+            |_| format!("{}{METRES}", &before[start..]),
+            |metres| format!("{} on the plan", self.plan_length(Length::m(metres))),
+        );
+        format!("{}{place}{}", &before[..start], self.places(after))
     }
 
     /// How much a plane falls, as a builder says it.
@@ -416,6 +429,7 @@ mod tests {
         check("falls 0.9 mm per m", "falls 0.9 mm per m");
         check("the mm mark; 3 mmol; 25 x 1 mm", "the mm mark; 3 mmol; 25 x 3/64\"");
         check("nothing", "nothing");
+        check("bent at 3.048 m on the plan, by 25.4 mm", "bent at 10' 0\" on the plan, by 1\"");
         let metric = Words::new(Terms::Au, Unit::Millimetres);
         assert_eq!(metric.sentence("limit 6.35 mm"), "limit 6.35 mm");
     }

@@ -21,7 +21,7 @@ use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
 use floorwright_engine::units::Length;
 use floorwright_job::HeightTie;
 use floorwright_job::cautions::Loads;
-use floorwright_job::said::{count, plan_from_before};
+use floorwright_job::said::{count, no_level_after, plan_from_before};
 pub use floorwright_job::words::stack_words;
 use floorwright_job::words::{Words, limit_one_in, one_in, price};
 use std::collections::BTreeMap;
@@ -44,6 +44,9 @@ pub fn run(args: &args::Lift) -> Result<Report, Stop> {
     }
     // Nothing is said before a stop, or before what may break.
     carried::say_passes(&mut text, &session, &plan, words);
+    for sentence in no_level_after(&session.job, &plan, words) {
+        text.item("!", sentence);
+    }
     read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
     if let Some(lifting) = stage(&mut text, &plan, StageName::Lift, &plan.lifting, words) {
@@ -163,8 +166,8 @@ pub fn say_bends(text: &mut Text, session: &Session, bends: &[Bend]) {
         text.item("!", format!("and {} more, all less bent", bends.len() - MOST));
     }
     text.say(
-        "Linings that were fixed or patched in today's shape may crack there. Take fewer \
-         millimetres, or agree with the owner that they may.",
+        "Linings that were fixed or patched in today's shape may crack there. Lift less, \
+         or agree with the owner that they may.",
     );
 }
 

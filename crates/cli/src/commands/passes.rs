@@ -23,8 +23,8 @@ use floorwright_engine::settings::Limit;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::Length;
 use floorwright_job::cautions::Loads;
-use floorwright_job::said::{count, plan_from_before};
-use floorwright_job::words::{Words, limit_one_in, one_in, percent};
+use floorwright_job::said::{count, no_level_after, plan_from_before};
+use floorwright_job::words::{Words, limit_one_in, one_in};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -44,6 +44,9 @@ pub fn run(args: &args::Passes) -> Result<Report, Stop> {
     }
     // Nothing is said before a stop, or before what may break.
     checked::say_first(&mut text, &session, &plan, words);
+    for sentence in no_level_after(&session.job, &plan, words) {
+        text.item("!", sentence);
+    }
     read_again(&mut text, &session, &plan, words);
     let mut exit = CHECK_FAILED;
     if let Some(lifting) = plan.lifting.done()
@@ -191,15 +194,7 @@ fn say_limits(text: &mut Text, session: &Session, plan: &Plan, words: Words) {
         ),
     );
     if plan.frame.done().is_some() {
-        text.item(
-            "-",
-            format!(
-                "timber bent to at most {} of its strength, or a twentieth more than it is at the \
-                 start or the end, where that is more: {}",
-                percent(limits.bending_share.value),
-                limits.bending_share.reason
-            ),
-        );
+        text.item("-", said::bending_limit(&session.job));
     }
 }
 

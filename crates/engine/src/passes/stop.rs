@@ -36,7 +36,7 @@ pub enum StopReason {
     /// A timber bends too far.
     #[error(
         "{timber} is bent to {} of its strength at {:.1} m on the plan, the limit is {}",
-        Tenths(*.share), .along.to_m(), Tenths(*.limit)
+        apart(*.share, *.limit).0, .along.to_m(), apart(*.share, *.limit).1
     )]
     Bending {
         /// The timber, such as "bearer B1".
@@ -219,13 +219,14 @@ fn rounded_up(force: Force) -> Force {
 
 struct Percent(f64);
 
-/// The same with a decimal, for two that are compared.
-struct Tenths(f64);
-
-impl fmt::Display for Tenths {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{:.1} %", round_to(self.0 * 100.0, 0.1))
-    }
+/// Two of them that are compared, with as many decimals as it takes to tell one from the other.
+fn apart(share: f64, limit: f64) -> (String, String) {
+    const MOST: usize = 4;
+    let said = |ratio: f64, decimals: usize| {
+        format!("{:.decimals$} %", round_to(ratio * 100.0, 0.1_f64.powi(decimals as i32)))
+    };
+    let both = |decimals| (said(share, decimals), said(limit, decimals));
+    (1..MOST).map(both).find(|(share, limit)| share != limit).unwrap_or_else(|| both(MOST))
 }
 
 impl fmt::Display for Percent {

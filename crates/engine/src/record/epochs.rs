@@ -112,25 +112,38 @@ fn stable_points(job: &Job) -> BTreeSet<PointId> {
 
 /// Why the levels are counted from something that moves, if they are.
 fn moving_datum(job: &Job, done: &WorkDone, stable: &BTreeSet<PointId>) -> Vec<StopReason> {
-    const HINT: &str = "read a mark outside the lift each time, and make it a [[benchmark]]";
     if done.again.is_empty() {
         return Vec::new();
     }
-    let moving: Vec<&PointId> = match &job.survey.datum {
+    let Some(counted_from) = counted_from(job) else { return vec![floor_itself()] };
+    counted_from.into_iter().filter(|point| !stable.contains(*point)).map(moves).collect()
+}
+
+/// The points that levels are counted from; `None` for the mean of the floor.
+pub(super) fn counted_from(job: &Job) -> Option<Vec<&PointId>> {
+    match &job.survey.datum {
         Datum::Benchmarks | Datum::CorrelatedBenchmarks(_) => {
-            job.survey.benchmarks.iter().map(|mark| &mark.point).collect()
+            Some(job.survey.benchmarks.iter().map(|mark| &mark.point).collect())
         }
-        Datum::PointIsZero(point) => vec![point],
-        Datum::Free { .. } => {
-            let what = "the levels are counted from the mean of the floor, which moves".to_owned();
-            return vec![StopReason { what, hint: Some(HINT.to_owned()) }];
-        }
-    };
-    let of = |point: &PointId| StopReason {
+        Datum::PointIsZero(point) => Some(vec![point]),
+        Datum::Free { .. } => None,
+    }
+}
+
+const A_MARK_OUTSIDE: &str = "read a mark outside the lift each time, and make it a [[benchmark]]";
+
+/// That levels are counted from the floor as a whole.
+pub(super) fn floor_itself() -> StopReason {
+    let what = "the levels are counted from the mean of the floor, which moves".to_owned();
+    StopReason { what, hint: Some(A_MARK_OUTSIDE.to_owned()) }
+}
+
+/// That levels are counted from a point of the house.
+pub(super) fn moves(point: &PointId) -> StopReason {
+    StopReason {
         what: format!("the levels are counted from {point}, which moves with the house"),
-        hint: Some(HINT.to_owned()),
-    };
-    moving.into_iter().filter(|point| !stable.contains(*point)).map(of).collect()
+        hint: Some(A_MARK_OUTSIDE.to_owned()),
+    }
 }
 
 fn name_in(after_pass: u32, point: &PointId, stable: &BTreeSet<PointId>) -> PointId {

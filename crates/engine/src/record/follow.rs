@@ -2,10 +2,10 @@
 
 use super::WorkDone;
 use super::difference::{Difference, Followed, RecordSettings, STILL, difference};
-use super::epochs::Surveys;
+use super::epochs::{Surveys, counted_from, floor_itself, moves};
 use crate::ids::{PointId, SupportId};
 use crate::influence::{Influence, InfluenceRow};
-use crate::plan::{FloorShape, Job, Plan, Stage, StopReason};
+use crate::plan::{FloorShape, Job, LiftingStage, Plan, Stage, StopReason};
 use crate::site::{Position, Support};
 use crate::surface::FloorReading;
 use crate::survey::Benchmark;
@@ -105,9 +105,11 @@ pub(super) fn influence(job: &Job, plan: &Plan) -> Result<Influence, Vec<StopRea
     })
 }
 
-/// How far the level of each floor point, read after these lifts as well as it was read before them, may be off
+/// How far the movement of each floor point between two readings, with these lifts between them, may be off
 /// [`levels_after`](crate::plan::levels_after) by chance: what [`difference`] will call out lies beyond it.
-/// `times` counts the passes that each support was moved in; both go in the site's order.
+/// `times` counts the passes between the two that each support was moved in; both go in the site's order.
+///
+/// A movement that is no larger than this does not show whether it came about.
 ///
 /// # Method
 /// As for a movement that was read: the level before and the level after have each the standard
@@ -143,6 +145,36 @@ pub fn guards_after(
         (reading.point.clone(), found.guard)
     };
     shape.surface.readings().iter().map(of).collect()
+}
+
+/// Why no level can be read once the lifts of a plan are done, a reason for each point that levels are counted
+/// from; empty if one of those points stays where it is, or nothing is lifted.
+pub fn datum_is_lifted(job: &Job, plan: &Plan) -> Vec<StopReason> {
+    let (Some(lifting), Some(packing)) = (plan.lifting.done(), plan.packing.done()) else {
+        return Vec::new();
+    };
+    if packing.lifts.iter().all(|lift| lift.abs() < STILL) {
+        return Vec::new();
+    }
+    let Some(counted_from) = counted_from(job) else { return vec![floor_itself()] };
+    if counted_from.iter().any(|point| stays(point, lifting, &packing.lifts)) {
+        return Vec::new();
+    }
+    counted_from.into_iter().map(moves).collect()
+}
+
+/// The marks that levels are given for and that no lift of a plan moves, in the order of the job.
+pub fn marks_that_stay<'a>(job: &'a Job, plan: &Plan) -> Vec<&'a Benchmark> {
+    let lifts = plan.packing.done().map_or(&[][..], |packing| &packing.lifts);
+    let stays = |mark: &&Benchmark| {
+        plan.lifting.done().is_none_or(|lifting| stays(&mark.point, lifting, lifts))
+    };
+    job.survey.benchmarks.iter().filter(stays).collect()
+}
+
+fn stays(point: &PointId, lifting: &LiftingStage, lifts: &[Length]) -> bool {
+    let row = lifting.influence.row(point);
+    row.is_none_or(|row| row.movement(lifts).abs() < STILL)
 }
 
 /// Movement that the lifts should have given, with its standard deviation.

@@ -22,7 +22,10 @@ mod rest;
 
 pub use against_plan::{Finding, SupportProgress};
 pub use difference::{Difference, Followed, RecordSettings, STILL, difference};
-pub use follow::{Comparison, PointMovement, Since, SupportMovement, compare, guards_after};
+pub use follow::{
+    Comparison, PointMovement, Since, SupportMovement, compare, datum_is_lifted, guards_after,
+    marks_that_stay,
+};
 pub use rest::{LiftLeft, Rest, ToWorkBy, to_work_by};
 
 use crate::ids::{PointId, SupportId};

@@ -4,9 +4,7 @@ use crate::commands::frame::{jacks, said};
 use crate::report::{Text, cautions};
 use crate::session::Session;
 use floorwright_engine::frame::ForceRange;
-use floorwright_engine::passes::{
-    BentAtEnd, FramePeaks, JackRange, MostBent, PassCheck, Stop, StopReason,
-};
+use floorwright_engine::passes::{FramePeaks, JackRange, MostBent, PassCheck, Stop, StopReason};
 use floorwright_engine::plan::{FrameStage, OnFrame, Plan};
 use floorwright_job::cautions::Loads;
 use floorwright_job::said::count;
@@ -159,7 +157,7 @@ pub fn say_head(
             ),
         );
     }
-    say_bent_at_end(text, session, frame, &on_frame.check.bent_at_end, words);
+    say_bent_at_end(text, session, plan, words);
     say_may_stop(text, frame, &on_frame.check.may_stop);
     say_grounds(text, frame, on_frame);
 }
@@ -230,41 +228,13 @@ fn bent(found: &MostBent, session: &Session, frame: &FrameStage, words: Words) -
 }
 
 /// Timbers that end bent too far, whatever the order of moves.
-fn say_bent_at_end(
-    text: &mut Text,
-    session: &Session,
-    frame: &FrameStage,
-    bent_at_end: &[BentAtEnd],
-    words: Words,
-) {
-    if bent_at_end.is_empty() {
+fn say_bent_at_end(text: &mut Text, session: &Session, plan: &Plan, words: Words) {
+    let Some(bent) = said::bent_beyond(&session.job, plan, words) else {
         return;
-    }
-    let spec = frame.frame.spec();
-    let worst_first = said::worst_of_each(bent_at_end);
-    text.heading(&format!(
-        "{} bent beyond {} of the strength, whatever the order",
-        count(worst_first.len(), "timber may end", "timbers may end"),
-        percent(session.job.limits.bending_share.value)
-    ));
-    for end in worst_first.iter().take(said::MOST_BENT) {
-        let found = &end.most_bent;
-        let if_so =
-            said::if_timber(found.case, spec).map_or(String::new(), |case| format!("{case}: "));
-        text.item(
-            "!",
-            format!(
-                "{if_so}{}, to {} (today, under the same loads, {})",
-                said::place_of(&found.bent, spec, &session.job.site, words),
-                said::how_bent(&found.bent),
-                percent(end.share_today),
-            ),
-        );
-    }
-    if worst_first.len() > said::MOST_BENT {
-        text.item("!", format!("and {} more, all less", worst_first.len() - said::MOST_BENT));
-    }
-    text.say("Go slowly and listen, or lift less there, or ask an engineer.");
+    };
+    text.heading(&bent.title);
+    bent.timbers.iter().for_each(|timber| text.item("!", timber));
+    text.say(bent.way_out);
 }
 
 /// Limits of bending that are passed on the way under some of the assumptions only.
