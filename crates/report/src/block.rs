@@ -114,7 +114,7 @@ pub enum Cells {
 }
 
 /// A picture inside a page or a sheet of its own.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Picture {
     /// Its file.
     pub file: String,
@@ -124,7 +124,12 @@ pub struct Picture {
     pub width: f64,
     /// Height in millimetres.
     pub height: f64,
+    /// What stands across it if nobody is to work by it, white on black; empty if nothing does.
+    pub stop: String,
 }
+
+/// In a cell of boxes to tick: there is none in this row.
+pub const NO_TICK: &str = "no";
 
 /// The blocks of a document in the making.
 #[derive(Debug, Default)]

@@ -8,7 +8,8 @@ use crate::typeset::PaperError;
 use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::plan::{Stage, StageName};
 use floorwright_engine::record::{
-    CAUSES, Comparison, Finding, Followed, PointProgress, Record, STILL, Since, difference,
+    CAUSES, Comparison, Finding, Followed, PointProgress, Record, STILL, Since, SupportMovement,
+    difference,
 };
 use floorwright_engine::site::PointKind;
 use floorwright_engine::units::Length;
@@ -49,6 +50,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
             "Builder".to_owned(),
             "Owner".to_owned(),
             "Checked by (name, licence)".to_owned(),
+            "Date".to_owned(),
         ],
     });
     if let Some(whole) = &record.whole {
@@ -208,7 +210,10 @@ fn marks(blocks: &mut Blocks, paper: &Paper<'_>, record: &Record) {
     }
     blocks.heading("Marks that nobody lifts");
     if !held.is_empty() {
-        blocks.say(format!("Levels are counted from {} each time.", held.join(", ")));
+        blocks.say(format!(
+            "Here each survey stands by itself, and its levels are counted from {} alone.",
+            held.join(", ")
+        ));
     }
     blocks.list(said);
 }
@@ -383,18 +388,27 @@ fn step(blocks: &mut Blocks, whole: &Comparison, words: Words) {
                 words.signed(found.predicted),
                 words.signed(found.measured),
                 words.number(found.guard),
-                said::followed(found.followed).to_owned(),
+                came_of(moved, found.followed).to_owned(),
             ]),
             None => row.extend(["", "", "", "floor not read again here"].map(str::to_owned)),
         }
         table.rows.push(row);
     }
     table.note = format!(
-        "May miss by: as far as measured and predicted may be apart by chance. Beyond it a {} is called out; within \
-         it the readings tell of no difference.",
+        "Measured: all surveys reduced together, each mark that nobody lifts being one and the same point in all of \
+         them. May miss by: as far as measured and predicted may be apart by chance. Beyond it a {} is called out; \
+         within it the readings tell of no difference.",
         words.supports().0
     );
     blocks.table(table);
+}
+
+/// What came of a lift; of a support that nobody lifted, whether it stayed.
+fn came_of(moved: &SupportMovement, found: Followed) -> &'static str {
+    match found {
+        Followed::AsPredicted if !moved.is_jacked() => "stayed, as far as the readings tell",
+        found => said::followed(found),
+    }
 }
 
 fn points(blocks: &mut Blocks, record: &Record, words: Words) {
@@ -417,6 +431,10 @@ fn points(blocks: &mut Blocks, record: &Record, words: Words) {
         ]);
     }
     table.narrow = true;
+    table.note = "Each survey by itself, against the target as the same survey has it: what is left to do goes by \
+                  these. The one column less the other is not what the floor moved by; that stands under \
+                  \"Predicted against measured\", where all surveys share their marks."
+        .to_owned();
     if !table.rows.is_empty() {
         blocks.heading("Every point before and now");
     }

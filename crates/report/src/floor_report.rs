@@ -5,12 +5,14 @@ use crate::paper::{Content, Paper};
 use crate::sheets::Drawings;
 use crate::survey_said::{level_table, method};
 use crate::typeset::PaperError;
+use floorwright_engine::ids::PointId;
 use floorwright_engine::plan::{DeckShape, FloorShape};
 use floorwright_engine::target::{Outcome as Lifts, Prediction};
-use floorwright_engine::verdict::{Finding, Outcome, Verdict};
+use floorwright_engine::verdict::{Finding, Outcome};
 use floorwright_job::cautions::{Loads, cautions};
 use floorwright_job::said::{self, count, counted_from, deck, fit, read_again};
 use floorwright_job::words::{COVERAGE, Words};
+use std::collections::BTreeSet;
 
 /// With more points than this their labels have no room beside the text: they are on the sheet.
 const MOST_BESIDE: usize = 70;
@@ -27,14 +29,13 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     let is_small = shape.surface.readings().len() <= MOST_BESIDE;
     match drawings.small_floor().filter(|_| is_small) {
         Some((svg, alt)) => {
-            let picture =
-                Picture { file: "floor-small.svg".to_owned(), alt, width: 0.0, height: 0.0 };
+            let picture = Picture { file: "floor-small.svg".to_owned(), alt, ..Picture::default() };
             pictures.push((picture.file.clone(), svg));
             blocks.0.push(Block::Beside { blocks: first.0, picture });
         }
         None => blocks.0.extend(first.0),
     }
-    verdicts(&mut blocks, &paper.plan.verdicts, paper.words());
+    verdicts(&mut blocks, paper);
     again(&mut blocks, paper);
     blocks.heading("Datum and method");
     blocks.say(counted_from(paper.job, paper.words()));
@@ -112,7 +113,12 @@ fn answers(blocks: &mut Blocks, paper: &Paper<'_>, shape: &FloorShape) {
                 words.length(largest.spread.range),
                 words.plus_minus(largest.spread.sd)
             ),
-            under: vec![where_it_is(largest, words)],
+            under: std::iter::once(where_it_is(largest, words))
+                .chain(in_doubt(
+                    paper,
+                    [&largest.spread.highest.point, &largest.spread.lowest.point],
+                ))
+                .collect(),
         });
     }
     let others =
@@ -143,10 +149,49 @@ fn answers(blocks: &mut Blocks, paper: &Paper<'_>, shape: &FloorShape) {
             count(does_not + meets + cannot_tell, "criterion", "criteria"),
         ));
     }
+    blocks.list([("Not met", false), ("Cannot be told", true)].into_iter().filter_map(
+        |(what, untold)| {
+            let is = |outcome: &Outcome| match outcome {
+                Outcome::DoesNot => !untold,
+                Outcome::CannotTell { .. } => untold,
+                Outcome::Meets | Outcome::Refused { .. } => false,
+            };
+            let named = verdicts.iter().filter(|verdict| is(&verdict.outcome));
+            let named: Vec<&str> = named.map(|v| v.criterion.text().title.as_str()).collect();
+            (!named.is_empty()).then(|| format!("{what}: {}.", named.join("; ")))
+        },
+    ));
     blocks.heading("How sure");
     blocks.say(fit(&paper.plan.reduction));
+    let doubted = paper.plan.points_in_doubt();
+    if !doubted.is_empty() {
+        blocks.say(format!(
+            "That is said of all readings together: {} in doubt all the same, and the ± of what rests there does \
+             not cover that.",
+            are(&doubted),
+        ));
+    }
     blocks.heading("What to do next");
     blocks.steps(next(paper));
+}
+
+/// `A1 and B2 are`, `A1 is`.
+fn are(points: &BTreeSet<PointId>) -> String {
+    let names: Vec<String> = points.iter().map(ToString::to_string).collect();
+    format!("{} {}", names.join(", "), if names.len() == 1 { "is" } else { "are" })
+}
+
+/// That a number rests on readings to be taken again, if it does.
+fn in_doubt<'a>(
+    paper: &Paper<'_>,
+    points: impl IntoIterator<Item = &'a PointId>,
+) -> Option<String> {
+    let doubted = paper.plan.points_in_doubt();
+    let found: BTreeSet<PointId> =
+        points.into_iter().filter(|point| doubted.contains(*point)).cloned().collect();
+    (!found.is_empty()).then(|| {
+        format!("{} in doubt: read again first. This number may be another one then.", are(&found))
+    })
 }
 
 fn where_it_is(deck: &DeckShape, words: Words) -> String {
@@ -187,24 +232,28 @@ fn next(paper: &Paper<'_>) -> Vec<String> {
                         words.length(off.departure.abs())
                     )
                 });
-                steps.push(format!("Agree the height to bring it to ({from}){off}."));
+                steps.push(
+                    words.sentence(format!("Agree the height to bring it to ({from}){off}.")),
+                );
                 steps.push(
                     "Look at the lifting plan for what that takes; have what it names confirmed \
                      before anybody lifts."
                         .to_owned(),
                 );
             }
-            Lifts::CannotBeDone(_) | Lifts::Refused(_) => steps.push(format!(
+            Lifts::CannotBeDone(_) | Lifts::Refused(_) => steps.push(words.sentence(format!(
                 "The height asked for ({from}) cannot be reached as things stand: the lifting \
                  plan says why, and the ways out."
-            )),
+            ))),
         }
     }
     steps.push("Find out why it sank: drains, leaks, soil, missing or rotten supports.".to_owned());
     steps
 }
 
-fn verdicts(blocks: &mut Blocks, verdicts: &[Verdict], words: Words) {
+fn verdicts(blocks: &mut Blocks, paper: &Paper<'_>) {
+    let (verdicts, words) = (&paper.plan.verdicts, paper.words());
+    let doubted = paper.plan.points_in_doubt();
     if verdicts.is_empty() {
         return;
     }
@@ -226,7 +275,12 @@ fn verdicts(blocks: &mut Blocks, verdicts: &[Verdict], words: Words) {
         let answer = verdict_answer(&verdict.outcome);
         let found = match (&verdict.outcome, verdict.finding(), verdict.governing) {
             (_, Some(finding), Some(part)) => {
-                format!("{}: {}", verdict.parts[part].name, decides(finding, words))
+                format!(
+                    "{}: {}{}",
+                    verdict.parts[part].name,
+                    decides(finding, words),
+                    rests_on_doubt(finding, &doubted)
+                )
             }
             (Outcome::CannotTell { why }, ..) => words.sentence(why),
             _ => String::new(),
@@ -260,6 +314,14 @@ pub(crate) fn verdict_answer(outcome: &Outcome) -> String {
         Outcome::Refused { .. } => "–",
     };
     format!("{sign} {}", said::answer(outcome))
+}
+
+/// That what decides rests on readings to be taken again, if it does.
+fn rests_on_doubt(finding: &Finding, doubted: &BTreeSet<PointId>) -> String {
+    let Finding::Height { points, .. } = finding else { return String::new() };
+    let found: BTreeSet<PointId> =
+        points.iter().filter(|point| doubted.contains(*point)).cloned().collect();
+    if found.is_empty() { String::new() } else { format!(" ({} IN DOUBT)", are(&found)) }
 }
 
 /// The comparison that decides, in the unit of the job.

@@ -1,13 +1,13 @@
 //! The lifting plan: what it takes to bring the floor to its height, for client and engineer.
 
 use crate::block::{Block, Blocks, Cells, Table};
-use crate::paper::{Content, Paper};
+use crate::paper::{Content, Paper, Sheet};
 use crate::sheets::Drawings;
 use crate::typeset::PaperError;
 use floorwright_engine::frame::{Carrying, ForceRange};
 use floorwright_engine::packers::HeightAdvice;
 use floorwright_engine::plan::{
-    FrameChoice, FrameStage, LiftingStage, OnFrame, PackingStage, PassesStage, StageName,
+    FrameChoice, FrameStage, LiftingStage, OnFrame, PackingStage, PassesStage, Stage, StageName,
     SupportPacking,
 };
 use floorwright_engine::target::{Explanation, LiftPlan, Outcome, Prediction};
@@ -15,15 +15,13 @@ use floorwright_engine::units::Length;
 use floorwright_job::cautions::{Loads, TO_CONFIRM, cautions};
 use floorwright_job::frame_said as said;
 use floorwright_job::said::{
-    carrying, count, plan_from_before, read_again, stops as said_stops, why,
+    carrying, count, no_level_after, plan_from_before, read_again, stops as said_stops, why,
 };
-use floorwright_job::words::{Words, one_in, percent, price, stack_words};
+use floorwright_job::words::{Words, one_in, price, stack_words};
 use std::collections::BTreeMap;
 
 /// A lift of less than this is none.
 const TOUCHED: Length = Length::mm(0.05);
-/// A table of more rows than this starts on a page of its own.
-const SHORT: usize = 20;
 /// More bends than this are counted, not listed.
 const MOST: usize = 8;
 
@@ -54,6 +52,8 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         true,
     );
     stops(&mut blocks, paper);
+    blocks.framed("There is no run sheet", no_level_after(paper.job, plan, paper.words()), true);
+    bent_beyond(&mut blocks, paper);
     answer(&mut blocks, paper, lifting, lift_plan);
     blocks.framed(
         "Before anybody lifts",
@@ -86,7 +86,14 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         drawings.all_passes(),
         drawings.way(),
     ];
-    content.sheets.extend(sheets.into_iter().flatten());
+    let stop = if said_stops(plan, paper.words()).is_empty() {
+        String::new()
+    } else {
+        "STOP: do not lift by this plan".to_owned()
+    };
+    let mut sheets: Vec<Sheet> = sheets.into_iter().flatten().collect();
+    sheets.iter_mut().for_each(|sheet| sheet.stop.clone_from(&stop));
+    content.sheets = sheets;
     Ok(content)
 }
 
@@ -100,7 +107,7 @@ fn cannot(
     let height =
         lifting.target.level.map_or("a free height".to_owned(), |level| words.level(level));
     blocks.0.push(Block::Answer {
-        text: format!("It cannot be done: {height} ({}).", lifting.target.from),
+        text: words.sentence(format!("It cannot be done: {height} ({}).", lifting.target.from)),
         under: explanation.words.iter().map(|sentence| words.sentence(sentence)).collect(),
     });
     if let (Some(smallest), Some(asked)) =
@@ -122,11 +129,18 @@ pub(crate) fn stops(blocks: &mut Blocks, paper: &Paper<'_>) {
     let on_frame = plan.passes.done().and_then(|stage| stage.on_frame.as_ref());
     if let (Some(on_frame), Some(frame)) = (on_frame, plan.frame.done()) {
         let found = said::bent_by_passes(on_frame, frame.frame.spec());
-        blocks.framed("May break", said::may_break(found, said::LIFT_LESS), false);
+        blocks.framed("May break", said::may_break(found, said::LIFT_LESS), true);
     }
     blocks.framed("STOP: do not lift by this plan", said_stops(plan, paper.words()), true);
     let again = read_again(plan, paper.words());
     blocks.framed("Read again first", again, false);
+}
+
+/// Timbers that end bent too far, whatever the order of moves.
+pub(crate) fn bent_beyond(blocks: &mut Blocks, paper: &Paper<'_>) {
+    let Some(bent) = said::bent_beyond(paper.job, paper.plan, paper.words()) else { return };
+    let way_out = bent.way_out.to_owned();
+    blocks.framed(&bent.title, bent.timbers.into_iter().chain([way_out]).collect(), false);
 }
 
 fn answer(blocks: &mut Blocks, paper: &Paper<'_>, lifting: &LiftingStage, lift_plan: &LiftPlan) {
@@ -191,7 +205,7 @@ fn goal(blocks: &mut Blocks, paper: &Paper<'_>, lifting: &LiftingStage, lift_pla
     let mut said = vec![format!(
         "Height: {} ({}).",
         words.level(lift_plan.outcome.plane.height),
-        lifting.target.from
+        words.sentence(&lifting.target.from)
     )];
     let plane = lift_plan.outcome.plane;
     if plane.rise_x.hypot(plane.rise_y) > 1e-6 {
@@ -251,7 +265,7 @@ fn bends(blocks: &mut Blocks, paper: &Paper<'_>) {
     let limit = &paper.job.limits.distortion;
     blocks.say(format!(
         "The house ends bent from today's shape by more than {} in {} (limit: {}). Linings fixed or \
-         patched in today's shape may crack there: take fewer millimetres, or agree with the owner \
+         patched in today's shape may crack there: lift less, or agree with the owner \
          that they may.",
         one_in(limit.value),
         count(stage.bends.len(), "place", "places"),
@@ -283,9 +297,6 @@ fn lifts(blocks: &mut Blocks, paper: &Paper<'_>, lifting: &LiftingStage, lift_pl
         .map(|packed| (&packed.support, packed))
         .collect();
     let has_gaps = supports.iter().any(|support| support.gap > Length::ZERO);
-    if supports.len() > SHORT {
-        blocks.0.push(Block::NewPage);
-    }
     blocks.heading(format!("Lifts and {packers}"));
     let mut columns = vec![
         (words.support(), Cells::Words),
@@ -465,15 +476,13 @@ fn passes(blocks: &mut Blocks, paper: &Paper<'_>) {
         ),
     ];
     if matches!(paper.job.frame, FrameChoice::Asked { .. }) {
-        said.push(format!(
-            "Timber bent to at most {} of its strength, or as far as it is at the start or the end: {}.",
-            percent(limits.bending_share.value),
-            limits.bending_share.reason
-        ));
+        said.push(format!("On the way, {}.", said::bending_limit(paper.job)));
     }
     if let Some(on_frame) = &stage.on_frame {
         said.extend(on_frame.check.may_stop.iter().map(|stop| {
-            format!("As far as anybody can tell, a limit may be passed: {stop}. Watch there.")
+            words.sentence(format!(
+                "As far as anybody can tell, a limit may be passed: {stop}. Watch there."
+            ))
         }));
     }
     blocks.list(said);
@@ -542,13 +551,19 @@ fn materials(blocks: &mut Blocks, paper: &Paper<'_>) {
 fn buy_table(paper: &Paper<'_>, packing: &PackingStage, words: Words) -> Table {
     let priced = packing.buy.lines.iter().any(|line| line.cents.is_some());
     let thick = format!("Thickness, {}", words.unit());
+    let currency = match paper.bill {
+        Stage::Done(bill) => bill.currency.as_ref(),
+        _ => None,
+    };
+    let price_in =
+        currency.map_or("Price".to_owned(), |currency| format!("Price, {}", currency.as_str()));
     let mut columns = vec![
         (thick.as_str(), Cells::Number),
         ("Pieces used", Cells::Number),
         ("Packs to buy", Cells::Number),
     ];
     if priced {
-        columns.push(("Price", Cells::Number));
+        columns.push((price_in.as_str(), Cells::Number));
     }
     let mut table = Table::new("", &columns);
     for line in &packing.buy.lines {

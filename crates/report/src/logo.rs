@@ -22,8 +22,8 @@ pub struct Logo {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum NoLogo {
     /// It is too large a file.
-    #[error("the logo is {} KiB, at most {} KiB are taken", .0 / 1024, MOST_BYTES / 1024)]
-    TooManyBytes(usize),
+    #[error("the logo is larger than {} KiB, which is the most that is taken: save it smaller", MOST_BYTES / 1024)]
+    TooManyBytes,
     /// It has too many pixels.
     #[error("the logo is {0} by {1} pixels, at most {MOST_PIXELS} by {MOST_PIXELS} are taken")]
     TooManyPixels(u32, u32),
@@ -51,7 +51,7 @@ impl Logo {
     /// [`NoLogo`] says why it is not printed.
     pub fn new(bytes: Vec<u8>) -> Result<Self, NoLogo> {
         if bytes.len() > MOST_BYTES {
-            return Err(NoLogo::TooManyBytes(bytes.len()));
+            return Err(NoLogo::TooManyBytes);
         }
         let logo = if bytes.starts_with(b"\x89PNG\r\n\x1a\n") {
             raster(&bytes, ExchangeFormat::Png, "PNG")?;

@@ -17,10 +17,15 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         };
         return Err(PaperError::Nothing { document: "order", what });
     };
+    if !bill.unsettled.is_empty() {
+        let what = format!(
+            "this plan is not to be worked by: {}",
+            reasons(&bill.unsettled, paper.words())
+        );
+        return Err(PaperError::Nothing { document: "order", what });
+    }
     let words = OrderWords { terms: paper.input.terms, units: paper.input.units };
     let mut blocks = Blocks::default();
-    let unsettled = bill.unsettled.iter().map(|one| reason(one, paper.words()));
-    blocks.framed("Order nothing yet: this plan is not to be worked by", unsettled.collect(), true);
     let again = doubt(paper);
     blocks.framed("Order nothing yet: the plan rests on readings in doubt", again, false);
     match &bill.price {

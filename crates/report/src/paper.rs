@@ -121,6 +121,8 @@ pub(crate) struct Sheet {
     pub(crate) alt: String,
     /// Width and height of the paper in millimetres.
     pub(crate) size: (f64, f64),
+    /// What stands across it if nobody is to work by it.
+    pub(crate) stop: String,
 }
 
 impl Content {
@@ -209,6 +211,7 @@ impl Paper<'_> {
                 alt: sheet.alt.clone(),
                 width: sheet.size.0,
                 height: sheet.size.1,
+                stop: sheet.stop.clone(),
             })
             .collect();
         let data = Data {

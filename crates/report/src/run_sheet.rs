@@ -1,7 +1,7 @@
 //! The run sheet: what to lift now, one move a line, to be read by torch and written on.
 
-use crate::block::{Block, Blocks, Cells, Table};
-use crate::lifting_plan::stops;
+use crate::block::{Block, Blocks, Cells, NO_TICK, Table};
+use crate::lifting_plan::{bent_beyond, stops};
 use crate::paper::{Content, Paper};
 use crate::sheets::Drawings;
 use crate::typeset::PaperError;
@@ -10,19 +10,24 @@ use floorwright_engine::ids::{PointId, SupportId};
 use floorwright_engine::packers::{Choice, Packing};
 use floorwright_engine::passes::{JackRange, MoveCheck, Pass};
 use floorwright_engine::plan::{PassesStage, Plan, Stage, StageName, levels_after};
-use floorwright_engine::record::{RecordSettings, ToWorkBy, guards_after, to_work_by};
+use floorwright_engine::record::{
+    Followed, RecordSettings, ToWorkBy, datum_is_lifted, guards_after, marks_that_stay, to_work_by,
+};
 use floorwright_engine::survey::Datum;
 use floorwright_engine::target::Outcome;
 use floorwright_engine::units::{Length, Level};
 use floorwright_job::cautions::{Loads, cautions, stop_rules};
 use floorwright_job::frame_said as said;
-use floorwright_job::not_yet::{NotYet, WATCH, WatchedMove, not_yet, watched_moves};
-use floorwright_job::said::{count, fell_behind, reasons, why};
+use floorwright_job::not_yet::{NotYet, WATCH, WatchedMove, first_not_yet, not_yet, watched_moves};
+use floorwright_job::said::{count, fell_behind, followed as said_followed, reasons, why};
 use floorwright_job::words::{Words, stack_words};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A floor point that moves less than this in a pass need not be read after it.
 const WORTH_READING: Length = Length::mm(0.5);
+
+/// In place of packers, where the same place is lifted again in the pass.
+const LATER: &str = "later";
 
 /// What the document says.
 pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
@@ -52,33 +57,39 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
     if stage.passes.passes.is_empty() {
         return Err(nothing("there is nothing to move".to_owned()));
     }
+    let lifted = datum_is_lifted(paper.job, paper.plan);
+    if !lifted.is_empty() {
+        return Err(nothing(format!(
+            "after a lift nobody could tell what came of it: {}",
+            reasons(&lifted, paper.words())
+        )));
+    }
+    let watch = Watch::of(paper);
     let mut blocks = Blocks::default();
+    blocks.framed("What is no work yet", watch.no_work(stage, n_done), true);
     what_is_left(&mut blocks, paper, left);
     works_to(&mut blocks, paper, whole, left);
     head(&mut blocks, paper, stage);
-    let watch = Watch::of(paper);
     let mut before: BTreeMap<SupportId, String> = BTreeMap::new();
     at_start(&mut blocks, paper, stage, &mut before);
-    let mut expected: BTreeMap<PointId, Level> = BTreeMap::new();
-    if let Some(shape) = paper.plan.floor.done() {
-        let read = shape.surface.readings().iter();
-        expected.extend(read.map(|reading| (reading.point.clone(), reading.level)));
-    }
-    let mut so_far =
-        SoFar { expected, times: vec![0; paper.job.site.supports().len()], lifts: Vec::new() };
+    let mut so_far = SoFar::at_start(paper);
     for (idx, pass) in stage.passes.passes.iter().enumerate() {
         let checks =
             check.and_then(|check| check.passes.get(idx)).map_or(&[][..], |one| &one.moves);
         let number = Number { pass: n_done + pass.number, of: n_done + stage.passes.passes.len() };
         one_pass(&mut blocks, paper, (pass, number, n_done > 0), checks, (&before, &watch));
-        read_after(&mut blocks, paper, (pass, number), &mut so_far);
+        if watch.is_work(pass.number) {
+            read_after(&mut blocks, paper, (idx, number), &mut so_far);
+        }
         before.extend(
             pass.packing
                 .iter()
                 .map(|packed| (packed.support.clone(), stack(packed, paper.words()))),
         );
     }
-    whole_stacks(&mut blocks, left, paper.words());
+    if watch.stops_at.is_none() {
+        whole_stacks(&mut blocks, left, paper.words());
+    }
     blocks.heading("When all is done");
     blocks.0.push(Block::Ticks {
         items: [
@@ -104,7 +115,7 @@ pub(crate) fn content(paper: &Paper<'_>) -> Result<Content, PaperError> {
         ),
         blocks,
     );
-    content.sheets = Drawings::of(paper).after(n_done).each_pass();
+    content.sheets = Drawings::of(paper).after(n_done).each_pass(|pass| watch.no_work_in(pass));
     Ok(content)
 }
 
@@ -140,6 +151,7 @@ fn what_is_left(blocks: &mut Blocks, paper: &Paper<'_>, left: ToWorkBy<'_>) {
 fn works_to(blocks: &mut Blocks, paper: &Paper<'_>, whole: &Plan, left: ToWorkBy<'_>) {
     let words = paper.words();
     let Some((height, from)) = height_of(paper.plan) else { return };
+    let from = words.sentence(from);
     let height_in_words = words.level(height);
     let surveyed = paper.input.date.as_ref().map_or(String::new(), |date| format!(" of {date}"));
     let Some(rest) = left.rest else {
@@ -155,7 +167,8 @@ fn works_to(blocks: &mut Blocks, paper: &Paper<'_>, whole: &Plan, left: ToWorkBy
     if let Some((before, of)) = height_of(whole) {
         said += &format!(
             " The lifting plan, by the readings{surveyed} before the work, has {} ({of}).",
-            words.level(before)
+            words.level(before),
+            of = words.sentence(of)
         );
         if words.level(before) != height_in_words {
             said += " It is the same goal: the point that it hangs on was read again.";
@@ -176,13 +189,43 @@ pub(crate) fn height_of(plan: &Plan) -> Option<(Level, &str)> {
 /// What to watch in each pass, and where nobody lifts yet.
 struct Watch {
     not_yet: BTreeMap<SupportId, NotYet>,
+    /// The pass from which on nothing is work yet.
+    stops_at: Option<usize>,
     moves: Vec<WatchedMove>,
 }
 
 impl Watch {
     fn of(paper: &Paper<'_>) -> Self {
         let moves = watched_moves(paper.plan, paper.words());
-        Self { not_yet: not_yet(paper.plan, paper.record), moves }
+        let not_yet = not_yet(paper.plan, paper.record);
+        let stops_at = first_not_yet(paper.plan, &not_yet);
+        Self { not_yet, stops_at, moves }
+    }
+
+    /// Whether a pass may be worked by.
+    fn is_work(&self, pass: usize) -> bool {
+        self.stops_at.is_none_or(|stops_at| pass < stops_at)
+    }
+
+    /// From where on nothing is work yet, and why; empty if all of it is.
+    fn no_work(&self, stage: &PassesStage, n_done: usize) -> Vec<String> {
+        let Some(pass) = self.stops_at else { return Vec::new() };
+        let from = format!(
+            "Nothing from pass {} on is work yet, and none of it has a box to tick: it counts on lifts where \
+             nobody lifts yet. Settle these first, write down what was found, and make this sheet again:",
+            n_done + pass
+        );
+        let passes = stage.passes.passes.iter();
+        let moved = passes.flat_map(|pass| &pass.moves).flat_map(|one| &one.supports);
+        let moved: BTreeSet<&SupportId> = moved.map(|it| &it.support).collect();
+        let waits = self.not_yet.iter().filter(|(support, _)| moved.contains(support));
+        let waits = waits.map(|(support, why)| format!("{support} {}: {}", why.mark(), why.said()));
+        std::iter::once(from).chain(waits).collect()
+    }
+
+    /// What stands across the drawing of a pass that is no work yet.
+    fn no_work_in(&self, pass: usize) -> String {
+        if self.is_work(pass) { "" } else { "NO WORK YET: see the first page" }.to_owned()
     }
 
     /// What stands behind a support in its rows.
@@ -201,9 +244,12 @@ impl Watch {
         let not_yet = self.not_yet.iter().filter(|(support, _)| moved.contains(support));
         let not_yet =
             not_yet.map(|(support, why)| format!("{support} {}: {}", why.mark(), why.said()));
+        let no_work = (!self.is_work(pass.number)).then(|| {
+            "NO WORK YET, and no box to tick: it counts on lifts where nobody lifts yet.".to_owned()
+        });
         let watch = self.moves.iter().filter(|one| one.pass == pass.number);
         let watch = watch.map(|one| format!("Move {} {WATCH}: {}", one.move_in_pass, one.said));
-        not_yet.chain(watch).collect()
+        no_work.into_iter().chain(not_yet).chain(watch).collect()
     }
 }
 
@@ -233,6 +279,7 @@ fn head(blocks: &mut Blocks, paper: &Paper<'_>, stage: &PassesStage) {
         cautions(Loads::of(paper.plan)).iter().map(ToString::to_string).collect(),
         false,
     );
+    bent_beyond(blocks, paper);
     stops(blocks, paper);
     let limits = &paper.job.limits;
     let mut rules = vec![
@@ -297,14 +344,12 @@ fn level_from_reading(paper: &Paper<'_>) -> String {
     };
     match &survey.datum {
         Datum::PointIsZero(point) => from(point.as_str(), None),
-        Datum::Free { .. } => {
-            "Levels here are counted from the mean of the floor itself, so no single reading \
-                               gives one: compare differences, from a point that is not lifted."
-                .to_owned()
-        }
+        // A sheet that lifts anything is not made then.
+        Datum::Free { .. } => String::new(),
         Datum::Benchmarks | Datum::CorrelatedBenchmarks(_) => {
-            let read = survey.benchmarks.iter().find(|mark| is_read(&mark.point));
-            read.or(survey.benchmarks.first())
+            let marks = marks_that_stay(paper.job, paper.plan);
+            let read = marks.iter().find(|mark| is_read(&mark.point));
+            read.or(marks.first())
                 .map_or_else(String::new, |mark| from(mark.point.as_str(), Some(mark.level)))
         }
     }
@@ -371,7 +416,7 @@ fn one_pass(
         for (line, moved) in together.supports.iter().enumerate() {
             let jack = checks.get(number).and_then(|check| jack_at(check, &moved.support));
             let mut row = vec![
-                String::new(),
+                if watch.is_work(pass.number) { String::new() } else { NO_TICK.to_owned() },
                 if line == 0 { (number + 1).to_string() } else { String::new() },
                 format!(
                     "{}{}{}",
@@ -393,16 +438,16 @@ fn one_pass(
             row.push(match stack {
                 Some(_) if unchanged => "as they are".to_owned(),
                 Some(stack) => stack.clone(),
-                None => "later".to_owned(),
+                None => LATER.to_owned(),
             });
             row.push(String::new());
             table.rows.push(row);
         }
     }
-    table.note =
-        "Those between two heavy lines rise together. \"later\": the same place is lifted \
-                  again in this pass; crib it meanwhile."
-            .to_owned();
+    table.note = "Those between two heavy lines rise together.".to_owned();
+    if table.rows.iter().any(|row| row.iter().any(|cell| cell == LATER)) {
+        table.note += " \"later\": the same place is lifted again in this pass; crib it meanwhile.";
+    }
     blocks.table(table);
     let free: Vec<String> = checks
         .iter()
@@ -421,76 +466,81 @@ fn jack_at<'a>(check: &'a MoveCheck, support: &SupportId) -> Option<&'a JackRang
 
 /// How the floor stands in the course of the passes.
 struct SoFar {
-    /// What each point was last expected to read.
-    expected: BTreeMap<PointId, Level>,
-    /// In how many passes each support was moved.
-    times: Vec<u32>,
-    /// What each support was lifted in all.
-    lifts: Vec<Length>,
+    /// What each point gave when it was last read, or will give, and after how many passes of this sheet.
+    last: BTreeMap<PointId, (Level, usize)>,
+    /// What each support was lifted before the first pass and after each.
+    lifts: Vec<Vec<Length>>,
 }
 
-/// Where to write down the readings after a pass, beside what they are expected to give and by how much
-/// they may miss that.
+impl SoFar {
+    fn at_start(paper: &Paper<'_>) -> Self {
+        let readings = paper.plan.floor.done().map(|shape| shape.surface.readings());
+        let read = readings.into_iter().flatten();
+        Self {
+            last: read.map(|reading| (reading.point.clone(), (reading.level, 0))).collect(),
+            lifts: vec![vec![Length::ZERO; paper.job.site.supports().len()]],
+        }
+    }
+
+    /// By how much the movement of each point may miss what is expected, from the reading after so many
+    /// passes to one that is taken now.
+    fn guards_since(&self, paper: &Paper<'_>, since: usize) -> BTreeMap<PointId, Length> {
+        let (then, steps) = (&self.lifts[since], &self.lifts[since..]);
+        let now = &steps[steps.len() - 1];
+        let times = |support: usize| {
+            let moved = steps.windows(2).filter(|pair| pair[0][support] != pair[1][support]);
+            u32::try_from(moved.count()).unwrap_or(u32::MAX)
+        };
+        let lifts: Vec<Length> = now.iter().zip(then).map(|(now, then)| *now - *then).collect();
+        let times: Vec<u32> = (0..lifts.len()).map(times).collect();
+        let settings = RecordSettings::default();
+        guards_after(paper.job, paper.plan, (&lifts, &times), &settings).into_iter().collect()
+    }
+}
+
+/// Where to write down the readings after a pass, beside the movement that is expected since the last reading
+/// and by how much that may miss.
 fn read_after(
     blocks: &mut Blocks,
     paper: &Paper<'_>,
-    (pass, number): (&Pass, Number),
+    (idx, number): (usize, Number),
     so_far: &mut SoFar,
 ) {
-    let (Some(shape), Some(lifting)) = (paper.plan.floor.done(), paper.plan.lifting.done()) else {
+    let (Some(shape), Some(lifting), Some(stage)) =
+        (paper.plan.floor.done(), paper.plan.lifting.done(), paper.plan.passes.done())
+    else {
         return;
     };
     let words = paper.words();
-    for (idx, (times, lift)) in so_far.times.iter_mut().zip(&pass.lifts).enumerate() {
-        let was = so_far.lifts.get(idx).copied().unwrap_or_default();
-        *times += u32::from((*lift - was).abs() > Length::ZERO);
-    }
-    so_far.lifts.clone_from(&pass.lifts);
-    let lifts = (so_far.lifts.as_slice(), so_far.times.as_slice());
-    let guards: BTreeMap<PointId, Length> =
-        guards_after(paper.job, paper.plan, lifts, &RecordSettings::default())
-            .into_iter()
-            .collect();
-    let level = format!("expect, {}", words.level_unit());
-    let mut table = Table::new(
-        format!("Read again after pass {}: levels above the datum", number.pass),
-        &[
-            ("Point", Cells::Words),
-            (level.as_str(), Cells::Number),
-            ("±", Cells::Number),
-            ("read", Cells::Blank),
-            ("level", Cells::Blank),
-        ],
-    );
-    table.narrow = true;
-    let number_of = |stage: &PassesStage| {
-        stage.passes.passes.iter().position(|other| other.number == pass.number)
-    };
-    let rests = paper
-        .plan
-        .passes
-        .done()
-        .and_then(|stage| Some(stage.rests_after(paper.job, number_of(stage)?)));
-    for (point, then) in levels_after(shape, lifting, rests.as_ref().unwrap_or(&pass.lifts)) {
-        let now = so_far.expected.get(&point);
-        let moves = now.is_none_or(|now| (then - *now).abs() > WORTH_READING);
-        if moves {
-            let guard = guards.get(&point);
-            table.rows.push(vec![
-                point.to_string(),
-                words.level_number(then),
-                guard.map_or(String::new(), |guard| words.number(*guard)),
-                String::new(),
-                String::new(),
-            ]);
+    so_far.lifts.push(stage.passes.passes[idx].lifts.clone());
+    let mut guards: BTreeMap<usize, BTreeMap<PointId, Length>> = BTreeMap::new();
+    let mut table = read_after_table(number, words);
+    let (mut is_expected, mut is_little) = (false, false);
+    for (point, then) in levels_after(shape, lifting, &stage.rests_after(paper.job, idx)) {
+        let Some(&(was, since)) = so_far.last.get(&point) else { continue };
+        let moves = then - was;
+        if moves.abs() <= WORTH_READING {
+            continue;
         }
-        so_far.expected.insert(point, then);
+        let guards = guards.entry(since).or_insert_with(|| so_far.guards_since(paper, since));
+        let guard = guards.get(&point).copied();
+        let would_not_show = guard.is_some_and(|guard| moves.abs() <= guard);
+        is_expected |= since > 0;
+        is_little |= would_not_show;
+        let was = words.level_number(was);
+        table.rows.push(vec![
+            point.to_string(),
+            if since > 0 { format!("({was})") } else { was },
+            words.signed(moves),
+            guard.map_or(String::new(), |guard| words.number(guard)),
+            String::new(),
+            String::new(),
+            String::new(),
+            if would_not_show { said_followed(Followed::CannotTell) } else { "" }.to_owned(),
+        ]);
+        so_far.last.insert(point, (then, idx + 1));
     }
-    table.note = format!(
-        "{} A level that is off what is expected by more than its ± ({}) stops the work.",
-        level_from_reading(paper),
-        words.unit()
-    );
+    table.note = how_to_read(paper, is_expected, is_little);
     let signed = ["Read by", "Benchmark first", "Benchmark last"];
     table.signed = signed.iter().map(ToString::to_string).collect();
     if table.rows.is_empty() {
@@ -504,6 +554,48 @@ fn read_after(
     }
 }
 
+fn read_after_table(number: Number, words: Words) -> Table {
+    let was = format!("was, {}", words.level_unit());
+    let moves = format!("moves, {}", words.unit());
+    Table::new(
+        format!("Read again after pass {}, and what the floor has to have moved", number.pass),
+        &[
+            ("Point", Cells::Words),
+            (was.as_str(), Cells::Number),
+            (moves.as_str(), Cells::Number),
+            ("±", Cells::Number),
+            ("staff", Cells::Blank),
+            ("level now", Cells::Blank),
+            ("moved", Cells::Blank),
+            ("", Cells::Words),
+        ],
+    )
+}
+
+/// How a movement comes from the staff, and which one stops the work.
+fn how_to_read(paper: &Paper<'_>, is_expected: bool, is_little: bool) -> String {
+    let mut said =
+        vec![level_from_reading(paper), "Moved = level now - what the point last gave.".to_owned()];
+    if is_expected {
+        said.push(
+            "In brackets is only what was expected: write over it what was read there last, and count from that."
+                .to_owned(),
+        );
+    }
+    said.push(
+        "A movement that is off the one expected by more than its ± stops the work.".to_owned(),
+    );
+    if is_little {
+        let (what, too_little) =
+            ("a lift that did not come about", said_followed(Followed::CannotTell));
+        said.push(format!(
+            "\"{too_little}\": the movement is no larger than its ±, so that {what} would not show here. Look \
+             at the gap that opened under the bearer, and hold the next reading against this one."
+        ));
+    }
+    said.join(" ")
+}
+
 fn stack(packed: &Packing, words: Words) -> String {
     match &packed.choice {
         Choice::Stack(stack) if stack.pieces.is_empty() => "none".to_owned(),
@@ -511,3 +603,6 @@ fn stack(packed: &Packing, words: Words) -> String {
         Choice::Unreachable { .. } => format!("{} (no stack)", words.length(packed.wanted)),
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -49,7 +49,7 @@ impl<'a> Drawings<'a> {
 
     fn sheet(svg: String, alt: String, size: Size) -> Sheet {
         let size = if size == Size::A3 { (420.0, 297.0) } else { (297.0, 210.0) };
-        Sheet { svg, alt, size }
+        Sheet { svg, alt, size, stop: String::new() }
     }
 
     /// The map of the floor as read, small, for the side of a page.
@@ -135,21 +135,26 @@ impl<'a> Drawings<'a> {
         Some(Self::sheet(pass_map(&picture), alt, Size::A4))
     }
 
-    /// Each pass by itself, unless there are very many.
-    pub(crate) fn each_pass(&self) -> Vec<Sheet> {
+    /// Each pass by itself, unless there are very many. `stop` says what stands across the drawing of a
+    /// pass of the plan, from 1.
+    pub(crate) fn each_pass(&self, stop: impl Fn(usize) -> String) -> Vec<Sheet> {
         let Some(picture) = self.pictures.passes(A4) else { return Vec::new() };
         if picture.passes.len() > MOST_PASS_SHEETS {
-            return self.all_passes().into_iter().collect();
+            let stop = (1..=picture.passes.len()).map(stop).find(|stop| !stop.is_empty());
+            let all = self.all_passes().into_iter();
+            return all
+                .map(|sheet| Sheet { stop: stop.clone().unwrap_or_default(), ..sheet })
+                .collect();
         }
         (0..picture.passes.len())
-            .filter_map(|idx| picture.alone(idx))
-            .map(|alone| {
+            .filter_map(|idx| Some((idx, picture.alone(idx)?)))
+            .map(|(idx, alone)| {
                 let alt = format!(
                     "Plan of one pass, {}: which supports move, how far, and the force at each \
                      jack. The run sheet has the same in words.",
                     alone.title_block.title
                 );
-                Self::sheet(pass_map(&alone), alt, Size::A4)
+                Sheet { stop: stop(idx + 1), ..Self::sheet(pass_map(&alone), alt, Size::A4) }
             })
             .collect()
     }

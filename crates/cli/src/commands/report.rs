@@ -15,6 +15,8 @@ use floorwright_engine::record::record_if_begun;
 use floorwright_engine::target::Outcome;
 use floorwright_job::Business;
 use floorwright_job::business::read_settings;
+use floorwright_job::said::stops;
+use floorwright_job::words::Words;
 use floorwright_report::{Files, Kind, Logo, Paper, PaperError};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -107,7 +109,9 @@ pub fn run(args: &args::Report) -> Result<Report, Stop> {
     } else {
         documents.iter().all(|document| document.file.is_some())
     };
-    let exit = match (failed, enough && can_be_done(&plan)) {
+    let words = Words::of(&session.input);
+    let is_work = can_be_done(&plan) && stops(&plan, words).is_empty();
+    let exit = match (failed, enough && is_work) {
         (true, _) => FAILED,
         (false, true) => OK,
         (false, false) => CHECK_FAILED,

@@ -165,7 +165,7 @@ fn a_logo_that_cannot_be_used_is_left_out_and_said() {
     fs::write(folder.join("logo.png"), "not a picture").unwrap();
     run_in(&folder, &report).ends(0).says("not a PNG, JPEG or SVG");
     fs::write(folder.join("logo.png"), vec![0; 3 << 20]).unwrap();
-    run_in(&folder, &report).ends(0).says("at most 2048 KiB");
+    run_in(&folder, &report).ends(0).says("larger than 2048 KiB");
     let mut huge = b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR".to_vec();
     huge.extend([0, 1, 0, 0, 0, 1, 0, 0, 8, 2, 0, 0, 0]);
     fs::write(folder.join("logo.png"), huge).unwrap();
