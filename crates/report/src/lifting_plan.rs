@@ -486,10 +486,12 @@ fn passes(blocks: &mut Blocks, paper: &Paper<'_>) {
         }));
     }
     blocks.list(said);
-    pass_table(blocks, stage, words);
+    let has_run_sheet = said_stops(paper.plan, words).is_empty()
+        && no_level_after(paper.job, paper.plan, words).is_empty();
+    pass_table(blocks, stage, has_run_sheet, words);
 }
 
-fn pass_table(blocks: &mut Blocks, stage: &PassesStage, words: Words) {
+fn pass_table(blocks: &mut Blocks, stage: &PassesStage, has_run_sheet: bool, words: Words) {
     let columns = [
         ("Pass", Cells::Number),
         ("Moves", Cells::Number),
@@ -520,7 +522,9 @@ fn pass_table(blocks: &mut Blocks, stage: &PassesStage, words: Words) {
             free.join(", "),
         ]);
     }
-    table.note = "The run sheet has every move.".to_owned();
+    if has_run_sheet {
+        table.note = "The run sheet has every move.".to_owned();
+    }
     blocks.table(table);
 }
 
@@ -590,6 +594,12 @@ fn assumptions(blocks: &mut Blocks, paper: &Paper<'_>) {
     if let Some(frame) = paper.plan.frame.done() {
         assumed.extend(said::source_once(paper.job, &frame.frame.spec().assumed));
     }
+    let words = paper.words();
+    // The section of a timber stays as it is sold.
+    let told = |text: &String| {
+        if text.contains(" x ") { text.clone() } else { words.sentence(text) }
+    };
+    let assumed: Vec<String> = assumed.iter().map(told).collect();
     if assumed.is_empty() {
         blocks.say("Nothing had to be taken for granted.");
     } else {

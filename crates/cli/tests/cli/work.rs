@@ -124,6 +124,31 @@ fn an_order_for_a_plan_that_is_not_to_be_worked_by_says_so_first() {
     // The cautions stand before the first number to buy or hire by.
     let place = |words: &str| run.out.find(words).unwrap();
     assert!(place("Before anybody lifts") < place("Order nothing yet"), "{}", run.out);
+    // The same on paper, where nothing to order or to work by is left.
+    let job = std::fs::read_to_string(demo.join("house-read-again.toml")).unwrap();
+    std::fs::write(demo.join("weak.toml"), job.replace("\"8 t\"", "\"1 t\"")).unwrap();
+    run_in(&demo, &["report", "weak.toml"])
+        .ends(3)
+        .says("there is no run sheet: ")
+        .says("there is no quote: ")
+        .says("there is no order: ");
+    assert!(demo.join("weak-paper/lifting-plan.pdf").exists());
+    assert!(!demo.join("weak-paper/order.pdf").exists());
+}
+
+/// A bare table calls its first point zero.
+#[test]
+fn where_levels_are_counted_from_a_point_that_is_lifted_it_is_said_before_anybody_lifts() {
+    let here = folder("lifted-datum");
+    let table =
+        "point,x,y,reading\nA1,0,0,1512\nA2,1800,0,1520\nB1,0,1800,1504\nB2,1800,1800,1520\n";
+    std::fs::write(here.join("floor.csv"), table).unwrap();
+    for command in ["lift", "passes"] {
+        let run = run_in(&here, &[command, "floor.csv"]).ends(0);
+        run.says("the levels are counted from A1, which moves with the house");
+    }
+    let run = run_in(&here, &["report", "floor.csv", "--kind", "run-sheet"]).ends(3);
+    run.says("make it a [[benchmark]]");
 }
 
 #[test]
